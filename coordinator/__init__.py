@@ -1,0 +1,1 @@
+"""Bothsides: two arms, one joint, proved before it touches steel."""

@@ -1,0 +1,68 @@
+"""Name what a caller of the bolting package can get wrong, one code for each kind.
+
+Keeps: a message reads ``what is, what must be; what to do [CODE]``; codes are never reused.
+"""
+
+from collections.abc import Mapping
+from math import isfinite
+from types import MappingProxyType
+
+BOLTING_ERROR_CODES: Mapping[str, str] = MappingProxyType(
+    {
+        "BLT001": "the thread designation is not of a known form",
+        "BLT002": "the thread size and pitch are not a standard pair",
+        "BLT003": "the bolt or nut grade is unknown",
+        "BLT004": "the diameter lies outside the grade's published range",
+        "BLT005": "a quantity is not a finite number above zero",
+        "BLT006": "a coefficient of friction is outside its range",
+        "BLT007": "the bolt count has no tightening order",
+        "BLT008": "a calibration table cannot be used",
+        "BLT009": "a value lies outside the calibration table",
+        "BLT010": "the torque and the preload cannot belong together",
+        "BLT011": "the socket has no such number of points",
+        "BLT012": "a fraction is outside its range",
+        "BLT013": "the bolt number is not on this joint",
+        "BLT014": "an inner diameter is not below its outer diameter",
+        "BLT015": "the detection capability is outside the formula's range",
+        "BLT016": "a sample is too small for statistics",
+    }
+)
+"""Every code of this package with its meaning, for the error reference."""
+
+
+class BoltingError(ValueError):
+    """A request to the bolting package that has no right answer.
+
+    Attributes:
+        code: One of ``BOLTING_ERROR_CODES``.
+    """
+
+    def __init__(self, message: str, code: str) -> None:
+        """Join `message` (what is, what must be; what to do) and `code`."""
+        super().__init__(f"{message} [{code}]")
+        self.code = code
+
+
+def require_above_zero(name: str, value: float) -> None:
+    """Refuse `value` unless it is finite and above zero (BLT005)."""
+    if not (isfinite(value) and value > 0.0):
+        raise BoltingError(
+            f"{name} is {value:g}, must be finite and above zero; correct the value", "BLT005"
+        )
+
+
+def require_friction(name: str, value: float) -> None:
+    """Refuse a coefficient of friction outside 0 to 1 (BLT006)."""
+    if not 0.0 <= value <= 1.0:
+        raise BoltingError(
+            f"{name} is {value:g}, must be from 0 to 1; correct the coefficient", "BLT006"
+        )
+
+
+def require_fraction(name: str, value: float, *, below: float = 1.0) -> None:
+    """Refuse a fraction outside 0 (included) to `below` (excluded) (BLT012)."""
+    if not 0.0 <= value < below:
+        raise BoltingError(
+            f"{name} is {value:g}, must be from 0 to below {below:g}; correct the fraction",
+            "BLT012",
+        )

@@ -1,0 +1,178 @@
+"""Let parties meet: everybody arms and confirms, then all are released at one start time.
+
+Keeps: B1, nobody passes a barrier alone; B2, refusal or silence by one disarms all; B3, a timeout
+names who is missing; B4, answers to an older arming do nothing; B5, the starts of a paired span lie
+inside the window, or the span is started over.
+"""
+
+from coordinator.core import commands, faults, interlocks, pairing
+from coordinator.core.holds import begin_hold
+from coordinator.core.state import Doing
+from coordinator.core.turn import Turn, require
+
+
+def arrive(turn: Turn, lane: int, barrier: int) -> None:
+    """A lane stands at a barrier; the first to come starts the clock."""
+    if turn.state.meetings[barrier].deadline_us == 0:
+        timeout_us = turn.plan.barriers[barrier].timeout_us
+        turn.meet(barrier, deadline_us=turn.now_us + timeout_us)
+    _arm(turn, barrier)
+
+
+def missing(turn: Turn, barrier: int) -> tuple[int, ...]:
+    """Return the lanes that have not arrived."""
+    meeting = turn.plan.barriers[barrier]
+    return tuple(
+        lane
+        for lane, node in zip(meeting.lanes, meeting.nodes, strict=True)
+        if turn.lane(lane).node != node or turn.lane(lane).phase != "pending"
+    )
+
+
+def confirm(turn: Turn, lane: int) -> None:
+    """A party has confirmed that it is armed; the last to do so releases everybody."""
+    turn.step(lane, "confirm")
+    barrier = turn.node(turn.lane(lane).node).barrier
+    meeting = turn.plan.barriers[barrier]
+    if all(turn.lane(i).phase == "armed" for i in meeting.lanes):
+        _release(turn, barrier)
+
+
+def started(turn: Turn, lane: int, started_us: int) -> None:
+    """A party has begun; once all have, the measured window is judged (B5)."""
+    barrier = released_barrier(turn, lane)
+    if barrier < 0:
+        return
+    meeting = turn.plan.barriers[barrier]
+    starts_us = tuple(
+        started_us if party == lane else start
+        for party, start in zip(meeting.lanes, turn.state.meetings[barrier].starts_us, strict=True)
+    )
+    turn.meet(barrier, starts_us=starts_us)
+    if min(starts_us) < 0:
+        return
+    turn.meet(barrier, "pass", deadline_us=0)
+    spread_us = max(starts_us) - min(starts_us)
+    text = f"{meeting.name}: started {spread_us / 1000:.1f} ms apart"
+    if spread_us <= meeting.window_us:
+        turn.notify("note", "barrier_passed", text)
+        return
+    turn.notify("warning", "out_of_step", f"{text}, window {meeting.window_us / 1000:.1f} ms")
+    if meeting.span >= 0:
+        _start_over(turn, barrier, lane)
+
+
+def released_barrier(turn: Turn, lane: int) -> int:
+    """Return the barrier whose start this lane still has to report, or -1."""
+    for barrier, meeting in enumerate(turn.state.meetings):
+        if meeting.phase == "released" and lane in turn.plan.barriers[barrier].lanes:
+            return barrier
+    return -1
+
+
+def break_up(turn: Turn, barrier: int, lane: int, why: str) -> None:
+    """One party refused or fell silent while arming: disarm everybody and hold (B2)."""
+    meeting = turn.plan.barriers[barrier]
+    turn.meet(barrier, "break")
+    turn.meet(barrier, "again", deadline_us=0)
+    reason = f"barrier {meeting.name}: {turn.name(lane)} {why}"
+    for party in meeting.lanes:
+        if turn.lane(party).phase in ("arming", "armed"):
+            commands.disarm(turn, party, reason)
+            turn.step(party, "disarm", doing=Doing.STEP)
+    begin_hold(turn, "hold", reason)
+
+
+def watch(turn: Turn) -> None:
+    """Let barriers whose time is over name who is missing (B3)."""
+    for barrier, meeting in enumerate(turn.state.meetings):
+        if not 0 < meeting.deadline_us <= turn.now_us:
+            continue
+        if meeting.phase == "waiting":
+            _expire(turn, barrier)
+        elif meeting.phase == "released":
+            _miss_start(turn, barrier)
+
+
+def _arm(turn: Turn, barrier: int) -> None:
+    meeting = turn.plan.barriers[barrier]
+    if turn.state.meetings[barrier].phase != "waiting" or missing(turn, barrier):
+        return
+    for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
+        move = turn.node(node).move if node >= 0 else commands.STAND_BY
+        require(move is not None, "B6", f"barrier {meeting.name} is followed by no step")
+        if move is None or not commands.may_send(turn, lane, node, move):
+            return
+    epoch = turn.state.meetings[barrier].epoch + 1
+    turn.meet(barrier, "arm", epoch=epoch, deadline_us=0)
+    for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
+        turn.step(lane, "arm")
+        commands.send(turn, lane, Doing.STAND if node < 0 else Doing.STEP, barrier=barrier)
+
+
+def _release(turn: Turn, barrier: int) -> None:
+    meeting = turn.plan.barriers[barrier]
+    for lane in meeting.lanes:
+        node = commands.live_node(turn, lane)
+        if not commands.may_send(turn, lane, node, commands.live_move(turn, lane)):
+            break_up(turn, barrier, lane, "may not move")
+            return
+    timing = turn.plan.timing
+    start_us = turn.now_us + timing.lead_us
+    deadline_us = start_us + timing.acknowledge_us
+    unknown = (-1,) * len(meeting.lanes)
+    turn.meet(barrier, "release", start_us=start_us, deadline_us=deadline_us, starts_us=unknown)
+    for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
+        commands.release(turn, lane, start_us)
+        done = turn.lane(lane).done | 1 << turn.lane(lane).node
+        turn.step(lane, "release", done=done)
+        if node >= 0:
+            turn.put(lane, node=node)
+            turn.count(lane, node, "")
+
+
+def _expire(turn: Turn, barrier: int) -> None:
+    absent = missing(turn, barrier)
+    meeting = turn.plan.barriers[barrier]
+    if any(turn.lane(lane).prompt for lane in absent):
+        # It waits for a person, who may take the time that is needed.
+        turn.meet(barrier, deadline_us=turn.now_us + meeting.timeout_us)
+        return
+    names = ", ".join(turn.name(lane) for lane in absent) or _unmet_words(turn, barrier)
+    waited_s = meeting.timeout_us / 1e6
+    turn.meet(barrier, "expire", deadline_us=0)
+    reason = f"barrier {meeting.name}: waited {waited_s:.0f} s, missing: {names}"
+    begin_hold(turn, "hold", reason)
+
+
+def _unmet_words(turn: Turn, barrier: int) -> str:
+    """Everybody is there and yet nobody may be armed: say which interlocks forbid it."""
+    nodes = [node for node in turn.plan.barriers[barrier].next_nodes if node >= 0]
+    unmet = sorted({i for node in nodes for i in interlocks.unmet_for(turn, node)})
+    return "nobody; " + (", ".join(turn.plan.interlocks[i].name for i in unmet) or "not ready")
+
+
+def _miss_start(turn: Turn, barrier: int) -> None:
+    """Somebody never reported its start: a pair starts over, any others hold."""
+    meeting = turn.plan.barriers[barrier]
+    starts_us = turn.state.meetings[barrier].starts_us
+    late = [lane for lane, start in zip(meeting.lanes, starts_us, strict=True) if start < 0]
+    turn.meet(barrier, deadline_us=0)
+    names = ", ".join(turn.name(lane) for lane in late)
+    turn.notify("warning", "start_missing", f"{meeting.name}: {names} reported no start")
+    if meeting.span >= 0 and late:
+        _start_over(turn, barrier, late[0])
+    else:
+        turn.meet(barrier, "break")
+        begin_hold(turn, "hold", f"barrier {meeting.name}: {names} reported no start")
+
+
+def _start_over(turn: Turn, barrier: int, lane: int) -> None:
+    span = turn.plan.barriers[barrier].span
+    if turn.lane(lane).command:
+        faults.hold_to_fail(turn, lane, "out_of_step", turn.plan.spans[span].stop_us)
+        pairing.stop_partners(turn, span, lane)
+    elif turn.lane(lane).phase == "pending":
+        # It has ended well already: the pair's fate is decided as for any other fault.
+        turn.put(lane, node=pairing.first_node(turn, span, lane))
+        faults.fail(turn, lane, "out_of_step")

@@ -1,0 +1,232 @@
+"""The one door of the core: an event in, the next state and the effects out.
+
+Units: ``*_us`` whole microseconds since the run began.
+Keeps: D1, the same plan, state and event give the same answer; D2, the state names its next
+deadline; D3, whatever a party or a person does, it is an event and never an exception.
+"""
+
+from typing import assert_never
+
+from coordinator.core import (
+    barriers,
+    commands,
+    faults,
+    holds,
+    interlocks,
+    lanes,
+    pairing,
+    procedure,
+)
+from coordinator.core.effects import Effect, SendAsk, SendLease
+from coordinator.core.events import (
+    CommandAccepted,
+    CommandArmed,
+    CommandFaulted,
+    CommandFinished,
+    CommandInterrupted,
+    CommandProgressed,
+    CommandRefused,
+    CommandStarted,
+    Event,
+    OperatorActed,
+    PartyHeld,
+    PartyLost,
+    PartyReady,
+    PartySeen,
+    PromptAnswered,
+    SignalSeen,
+    TimePassed,
+)
+from coordinator.core.plan import Plan
+from coordinator.core.recovery import OUTCOME_UNKNOWN
+from coordinator.core.state import Doing, Lane, Meeting, SignalValue, State, Timer
+from coordinator.core.turn import Turn, require
+from coordinator.lifecycles import PROCEDURE
+
+_SETTLE_MAX = 64
+"""Passes over all lanes in one turn; each pass sends something or ends the loop."""
+
+CommandEvent = (
+    CommandAccepted
+    | CommandRefused
+    | CommandArmed
+    | CommandStarted
+    | CommandProgressed
+    | CommandFinished
+    | CommandFaulted
+    | CommandInterrupted
+)
+
+
+def begin(plan: Plan) -> State:
+    """Return the state before anything has happened."""
+    return State(
+        phase=PROCEDURE.initial,
+        lanes=tuple(Lane() for _ in plan.parties),
+        meetings=tuple(Meeting() for _ in plan.barriers),
+        signals=tuple(SignalValue() for _ in plan.signals),
+        tripped=tuple(False for _ in plan.interlocks),
+        zones=tuple(-1 for _ in plan.zones),
+    )
+
+
+def decide(plan: Plan, state: State, event: Event) -> tuple[State, tuple[Effect, ...]]:
+    """Return the state after `event`, and what must be done about it.
+
+    Args:
+        plan: The compiled sequence.
+        state: The state before; not modified.
+        event: What happened, with the time at which it is decided.
+
+    Returns:
+        The state after, and the effects in the order in which they must be carried out.
+
+    Raises:
+        InvariantViolation: the core broke a promise of its own; hold everything.
+    """
+    turn = Turn(plan, state, event.at_us)
+    if _take(turn, event):
+        _settle(turn)
+    return turn.state, tuple(turn.effects)
+
+
+def next_deadline_us(plan: Plan, state: State) -> int | None:
+    """Return when `TimePassed` must come at the latest, or None if nothing is due."""
+    due: list[int] = []
+    for lane in state.lanes:
+        due += [t for t in (lane.hold_us, lane.timer_us) if t > 0]
+        if lane.command and lane.timeout_us > 0:
+            due.append(lane.timeout_us)
+        if lane.online:
+            due.append(lane.seen_us + plan.timing.silence_us + 1)
+    due += [m.deadline_us for m in state.meetings if m.deadline_us > 0]
+    for signal, value in zip(plan.signals, state.signals, strict=True):
+        if value.value is not None:
+            due.append(value.seen_us + signal.max_age_us + 1)
+    if state.phase in holds.HOLDING_PHASES and state.hold_us > 0:
+        due.append(state.hold_us)
+    if _is_leased(state):
+        due.append(state.renew_us)
+    return min(due, default=None)
+
+
+def _take(turn: Turn, event: Event) -> bool:
+    """Take the event into the state; tell whether anything else could follow from it."""
+    match event:
+        case TimePassed():
+            _pass_time(turn)
+        case SignalSeen():
+            if not interlocks.see_signal(turn, event):
+                return False
+            interlocks.watch(turn)
+        case OperatorActed():
+            interlocks.forget_old_signals(turn)
+            procedure.act(turn, event)
+        case PromptAnswered():
+            faults.answer(turn, event)
+        case PartyHeld(_, party, number):
+            lanes.stands(turn, party, number)
+        case PartyReady(_, party, number):
+            if number == turn.lane(party).control and turn.lane(party).held:
+                turn.put(party, held=False, timer=Timer.NONE, timer_us=0, asks=0)
+        case PartySeen():
+            return _see_party(turn, event)
+        case PartyLost(_, party):
+            lanes.lost(turn, party, "is gone from the bus")
+        case _:
+            return _take_command(turn, event)
+    return True
+
+
+def _take_command(turn: Turn, event: CommandEvent) -> bool:
+    """Take in a report about a command; one about any but the live command does nothing."""
+    lane = event.party
+    if not event.command or turn.lane(lane).command != event.command:
+        return False
+    at_hand = turn.lane(lane)
+    match event:
+        case CommandAccepted():
+            if at_hand.phase == "sent" and at_hand.doing is Doing.STEP:
+                turn.step(lane, "accept")
+            if at_hand.phase not in ("arming", "armed"):
+                commands.see_work(turn, lane)
+        case CommandArmed():
+            if at_hand.phase == "arming":
+                barriers.confirm(turn, lane)
+        case CommandStarted():
+            if at_hand.phase in ("running", "recovering"):
+                commands.see_work(turn, lane)
+                barriers.started(turn, lane, event.started_us)
+        case CommandProgressed():
+            commands.see_work(turn, lane)
+            span = -1 if at_hand.hold_us else pairing.watch_balance(turn, event)
+            if span < 0:
+                return False
+            if turn.state.phase in faults.DECIDING_PHASES:
+                faults.leave_band(turn, lane, span)
+        case CommandFinished():
+            lanes.finished(turn, event)
+        case CommandFaulted():
+            if at_hand.phase in ("arming", "armed"):
+                barrier = turn.node(at_hand.node).barrier
+                barriers.break_up(turn, barrier, lane, f"failed while arming: {event.fault}")
+            else:
+                faults.write_record(turn, lane, "faulted", event.fault)
+                faults.fail(turn, lane, event.fault)
+        case CommandRefused():
+            lanes.refused(turn, event)
+        case CommandInterrupted():
+            lanes.interrupted(turn, lane)
+        case _:
+            assert_never(event)
+    return True
+
+
+def _pass_time(turn: Turn) -> None:
+    interlocks.forget_old_signals(turn)
+    interlocks.watch(turn)
+    for lane in range(len(turn.state.lanes)):
+        lanes.watch_timers(turn, lane)
+    barriers.watch(turn)
+    holds.insist(turn)
+    if _is_leased(turn.state) and turn.state.renew_us <= turn.now_us:
+        timing = turn.plan.timing
+        turn.change(renew_us=turn.now_us + timing.renew_us)
+        turn.emit(SendLease(turn.now_us + timing.lease_us))
+
+
+def _see_party(turn: Turn, event: PartySeen) -> bool:
+    lane = turn.lane(event.party)
+    turn.put(event.party, online=True, seen_us=event.at_us, boot=event.boot)
+    if lane.boot not in (0, event.boot):
+        turn.notify("alarm", "party_restarted", f"{turn.name(event.party)} has started anew")
+        if lane.command:
+            # It is asked for its ledger before it is told to hold; its word settles the outcome.
+            turn.put(event.party, fault=lane.fault or OUTCOME_UNKNOWN)
+            expires_us = event.at_us + turn.plan.timing.expiry_us
+            turn.emit(SendAsk(event.party, lane.command, expires_us))
+        if turn.state.phase in interlocks.ACTIVE_PHASES:
+            reason = f"{turn.name(event.party)} has started anew"
+            holds.begin_hold(turn, "hold", reason)
+        return True
+    return not lane.online
+
+
+def _settle(turn: Turn) -> None:
+    """Let everything happen that may happen now, until nothing more does."""
+    for _ in range(_SETTLE_MAX):
+        before = turn.state
+        procedure.settle_restart(turn)
+        if turn.state.phase in faults.DECIDING_PHASES:
+            for lane in range(len(turn.state.lanes)):
+                if turn.state.phase in faults.DECIDING_PHASES:
+                    lanes.advance(turn, lane)
+            procedure.settle_pause(turn)
+            procedure.settle_end(turn)
+        if turn.state == before:
+            return
+    require(False, "D4", f"the turn did not settle in {_SETTLE_MAX} passes")
+
+
+def _is_leased(state: State) -> bool:
+    return state.phase != "idle" and state.phase not in procedure.ENDED

@@ -1,0 +1,165 @@
+"""What may happen to the core: every event carries the time at which it is decided.
+
+Units: ``*_us`` whole microseconds since the run began; ``torque_nm`` whole newton metres.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Act(StrEnum):
+    """What an operator may do to the procedure: commands of IEC 61512-1."""
+
+    START = "start"
+    PAUSE = "pause"
+    RESUME = "resume"
+    HOLD = "hold"
+    RESET = "reset"
+    RESTART = "restart"
+    STOP = "stop"
+    ABORT = "abort"
+
+
+@dataclass(frozen=True, slots=True)
+class TimePassed:
+    at_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class CommandAccepted:
+    at_us: int
+    party: int
+    command: int
+
+
+@dataclass(frozen=True, slots=True)
+class CommandRefused:
+    at_us: int
+    party: int
+    command: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class CommandArmed:
+    at_us: int
+    party: int
+    command: int
+
+
+@dataclass(frozen=True, slots=True)
+class CommandStarted:
+    """A released command began at `started_us`, as the party measured it."""
+
+    at_us: int
+    party: int
+    command: int
+    started_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class CommandProgressed:
+    at_us: int
+    party: int
+    command: int
+    torque_nm: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CommandFinished:
+    at_us: int
+    party: int
+    command: int
+    results: tuple[tuple[str, float], ...] = ()
+    """Numeric results only, sorted by name."""
+
+
+@dataclass(frozen=True, slots=True)
+class CommandFaulted:
+    at_us: int
+    party: int
+    command: int
+    fault: str
+
+
+@dataclass(frozen=True, slots=True)
+class CommandInterrupted:
+    at_us: int
+    party: int
+    command: int
+
+
+@dataclass(frozen=True, slots=True)
+class PartyHeld:
+    """It stands and stays; `number` is that of the hold it answers, 0 if it held by itself."""
+
+    at_us: int
+    party: int
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class PartyReady:
+    at_us: int
+    party: int
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class PartySeen:
+    """A heartbeat: the party is there, with this boot, and this is the command it works on."""
+
+    at_us: int
+    party: int
+    boot: int
+    running: int
+
+
+@dataclass(frozen=True, slots=True)
+class PartyLost:
+    """Its will arrived, or the link to it broke."""
+
+    at_us: int
+    party: int
+
+
+@dataclass(frozen=True, slots=True)
+class SignalSeen:
+    """A floor signal; `value` None is unknown."""
+
+    at_us: int
+    signal: int
+    value: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class OperatorActed:
+    at_us: int
+    act: Act
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class PromptAnswered:
+    at_us: int
+    prompt: int
+    """Number of the open prompt, not of its kind."""
+    option: str
+    who: str
+
+
+PartyEvent = (
+    CommandAccepted
+    | CommandRefused
+    | CommandArmed
+    | CommandStarted
+    | CommandProgressed
+    | CommandFinished
+    | CommandFaulted
+    | CommandInterrupted
+    | PartyHeld
+    | PartyReady
+    | PartySeen
+    | PartyLost
+)
+Event = TimePassed | SignalSeen | OperatorActed | PromptAnswered | PartyEvent

@@ -1,0 +1,99 @@
+"""Bring everybody to rest, and know that they are.
+
+The holds are operational, never a safety function.
+
+Keeps: H1, held (stopped, aborted) is reported only when every party has said that it stands.
+"""
+
+from typing import Literal
+
+from coordinator.core.effects import SendHold
+from coordinator.core.prompts import withdraw_all
+from coordinator.core.state import Timer
+from coordinator.core.turn import Turn
+from coordinator.lifecycles import PROCEDURE, STEP
+
+HOLDING_PHASES = ("holding", "stopping", "aborting")
+HoldKind = Literal["hold", "stop", "abort"]
+
+
+def begin_hold(turn: Turn, kind: HoldKind, reason: str) -> None:
+    """Tell every party to hold; does nothing where the procedure holds already."""
+    if not PROCEDURE.may(turn.state.phase, kind):
+        return
+    turn.proceed(kind, reason=reason, hold_us=turn.now_us + turn.plan.timing.hold_us)
+    number = turn.next_command()
+    turn.notify("warning", kind, reason)
+    withdraw_all(turn, reason)
+    for lane in range(len(turn.state.lanes)):
+        turn.put(
+            lane,
+            held=False,
+            hold_us=0,
+            timer=Timer.NONE,
+            timer_us=0,
+            timeout_us=0,
+            control=number,
+        )
+        _send_hold(turn, lane, reason)
+    for barrier, meeting in enumerate(turn.state.meetings):
+        if meeting.phase in ("arming", "timed_out"):
+            turn.meet(barrier, "again", deadline_us=0)
+        elif meeting.phase == "released":
+            turn.meet(barrier, "break", deadline_us=0)
+        elif meeting.deadline_us:
+            turn.meet(barrier, deadline_us=0)
+
+
+def hold_party(turn: Turn, lane: int, within_us: int, reason: str) -> None:
+    """Tell one party to hold, while the procedure runs on; it must confirm in time."""
+    turn.put(
+        lane,
+        hold_us=turn.now_us + within_us,
+        held=False,
+        control=turn.next_command(),
+        timer=Timer.NONE,
+        timer_us=0,
+        timeout_us=0,
+    )
+    _send_hold(turn, lane, reason)
+
+
+def take_rest(turn: Turn, lane: int) -> None:
+    """Note that a party stands; whatever it was doing is interrupted."""
+    break_off(turn, lane)
+    turn.put(lane, held=True, hold_us=0)
+
+
+def break_off(turn: Turn, lane: int) -> None:
+    """Note that the live command has ended before its end."""
+    at_hand = turn.lane(lane)
+    if at_hand.command and STEP.may(at_hand.phase, "interrupt"):
+        turn.step(lane, "interrupt")
+    turn.put(lane, command=0, torque_nm=None, timer=Timer.NONE, timer_us=0, timeout_us=0)
+
+
+def confirm_rest(turn: Turn) -> None:
+    """Report held, stopped or aborted once every party stands (H1)."""
+    done = {"holding": "hold_done", "stopping": "stop_done", "aborting": "abort_done"}
+    trigger = done.get(turn.state.phase)
+    if trigger and all(lane.held for lane in turn.state.lanes):
+        turn.proceed(trigger, hold_us=0)
+        turn.notify("note", turn.state.phase, f"every party stands: {turn.state.phase}")
+
+
+def insist(turn: Turn) -> None:
+    """Say hold again to whoever has not confirmed, for as long as it takes."""
+    if turn.state.phase not in HOLDING_PHASES or not 0 < turn.state.hold_us <= turn.now_us:
+        return
+    missing = [i for i, lane in enumerate(turn.state.lanes) if not lane.held]
+    names = ", ".join(turn.name(lane) for lane in missing)
+    turn.notify("alarm", "hold_unconfirmed", f"{names}: has not confirmed that it stands")
+    turn.change(hold_us=turn.now_us + turn.plan.timing.hold_us)
+    for lane in missing:
+        _send_hold(turn, lane, turn.state.reason)
+
+
+def _send_hold(turn: Turn, lane: int, reason: str) -> None:
+    expires_us = turn.now_us + turn.plan.timing.expiry_us
+    turn.emit(SendHold(lane, turn.lane(lane).control, reason, expires_us))

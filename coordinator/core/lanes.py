@@ -1,0 +1,269 @@
+"""Advance each lane: choose what is next, take in what its party reports, watch its timers."""
+
+from coordinator.core import barriers, commands, faults, interlocks, pairing, recovery, zones
+from coordinator.core.events import CommandFinished, CommandRefused
+from coordinator.core.holds import begin_hold, break_off, confirm_rest, take_rest
+from coordinator.core.plan import NodeKind
+from coordinator.core.state import BETWEEN, FINISHED, Doing, Timer
+from coordinator.core.turn import Turn, require
+
+_NEVER_ARRIVED = ("unknown", "expired", "no_lease")
+"""Refusals after which the same command may be sent again: nothing was done."""
+
+
+def advance(turn: Turn, lane: int) -> None:
+    """Let a lane do the next thing that it may do."""
+    at_hand = turn.lane(lane)
+    if at_hand.command or at_hand.prompt or at_hand.hold_us or at_hand.is_finished:
+        return
+    if at_hand.phase not in ("pending", "recovering"):
+        return
+    if turn.state.phase == "pausing" and not _may_go_on(turn, lane):
+        return
+    if at_hand.held:
+        if at_hand.timer is not Timer.READY and at_hand.online:
+            commands.make_ready(turn, lane)
+        return
+    if at_hand.phase == "recovering":
+        _recover(turn, lane)
+        return
+    if at_hand.node == BETWEEN:
+        turn.put(lane, node=_next_node(turn, lane), since_us=turn.now_us)
+    node = turn.lane(lane).node
+    if node == FINISHED:
+        return
+    if turn.node(node).kind is NodeKind.BARRIER:
+        barriers.arrive(turn, lane, turn.node(node).barrier)
+    else:
+        _begin_step(turn, lane)
+
+
+def finished(turn: Turn, event: CommandFinished) -> None:
+    """The live command has ended well; a result outside its window is a fault all the same."""
+    lane = event.party
+    at_hand = turn.lane(lane)
+    if at_hand.phase not in ("sent", "running", "recovering"):
+        name = turn.name(lane)
+        turn.notify("warning", "out_of_turn", f"{name} reports an end while {at_hand.phase}")
+        return
+    move = commands.live_move(turn, lane)
+    if at_hand.doing is Doing.STEP:
+        fault = _outside_window(turn, at_hand.node, event)
+        faults.write_record(turn, lane, "finished", fault, event.results)
+        if fault:
+            faults.fail(turn, lane, fault)
+            return
+    if at_hand.doing is not Doing.STAND:
+        zones.leave(turn, lane, move)
+    commands.clear(turn, lane)
+    if at_hand.doing is Doing.MOVE:
+        turn.put(lane, queue=at_hand.queue[1:], doing=Doing.STEP)
+        return
+    done = at_hand.done
+    if at_hand.doing is Doing.STEP:
+        done |= 1 << at_hand.node
+    turn.step(lane, "finish")
+    # A lane that was told to hold keeps its fault: it is decided on once the party stands.
+    fault = at_hand.fault if at_hand.hold_us else ""
+    turn.step(lane, "again", node=BETWEEN, done=done, doing=Doing.STEP, fault=fault)
+
+
+def refused(turn: Turn, event: CommandRefused) -> None:
+    """The party did not take the command: send it again, or count it as a fault."""
+    lane = event.party
+    at_hand = turn.lane(lane)
+    if event.reason == "duplicate":
+        return
+    arming = at_hand.phase in ("arming", "armed")
+    if event.reason in _NEVER_ARRIVED and at_hand.phase in ("sent", "arming", "recovering"):
+        if at_hand.asks < turn.plan.timing.asks:
+            turn.put(lane, asks=at_hand.asks + 1)
+            commands.repeat(turn, lane)
+            return
+    if event.reason == "interlock":
+        break_off(turn, lane)
+        begin_hold(turn, "hold", f"{turn.name(lane)} sees an interlock of its own")
+    elif arming:
+        barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, f"refused: {event.reason}")
+    else:
+        faults.write_record(turn, lane, "faulted", "refused")
+        faults.fail(turn, lane, "refused")
+
+
+def interrupted(turn: Turn, lane: int) -> None:
+    """The party broke the live command off; unless we told it to, everybody holds."""
+    at_hand = turn.lane(lane)
+    faults.write_record(turn, lane, "interrupted")
+    break_off(turn, lane)
+    if at_hand.fault == recovery.OUTCOME_UNKNOWN:
+        turn.put(lane, fault="")
+    # The party's own word that it stands follows; until then it does not count (H1).
+    if not at_hand.hold_us and turn.state.phase in interlocks.ACTIVE_PHASES:
+        begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
+
+
+def stands(turn: Turn, lane: int, number: int) -> None:
+    """The party says that it stands and stays; only an answer to the latest hold counts (H1)."""
+    at_hand = turn.lane(lane)
+    if number != at_hand.control or at_hand.held:
+        if not number and not at_hand.held and turn.state.phase in interlocks.ACTIVE_PHASES:
+            begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
+        return
+    if at_hand.command:
+        faults.write_record(turn, lane, "interrupted")
+    take_rest(turn, lane)
+    confirm_rest(turn)
+    if at_hand.hold_us and turn.state.phase in faults.DECIDING_PHASES:
+        _decide_after_hold(turn, lane, at_hand.fault)
+
+
+def watch_timers(turn: Turn, lane: int) -> None:
+    """Act on the lane's deadlines that are over."""
+    at_hand = turn.lane(lane)
+    if at_hand.online and turn.now_us - at_hand.seen_us > turn.plan.timing.silence_us:
+        lost(turn, lane, "is silent")
+        at_hand = turn.lane(lane)
+    if 0 < at_hand.hold_us <= turn.now_us:
+        turn.put(lane, hold_us=0)
+        pairing.overdue(turn, lane)
+    elif at_hand.command and 0 < at_hand.timeout_us <= turn.now_us:
+        faults.hold_to_fail(turn, lane, "timeout", turn.plan.timing.hold_us)
+        span = pairing.open_span(turn, lane)
+        if span >= 0:
+            pairing.stop_partners(turn, span, lane)
+    elif at_hand.timer is not Timer.NONE and at_hand.timer_us <= turn.now_us:
+        _on_timer(turn, lane)
+
+
+def lost(turn: Turn, lane: int, why: str) -> None:
+    """A party is gone from the bus: everybody holds."""
+    if not turn.lane(lane).online:
+        return
+    turn.put(lane, online=False)
+    turn.notify("alarm", "party_lost", f"{turn.name(lane)} {why}", party=lane)
+    if turn.state.phase in interlocks.ACTIVE_PHASES:
+        begin_hold(turn, "hold", f"{turn.name(lane)} {why}")
+
+
+def _begin_step(turn: Turn, lane: int) -> None:
+    node = turn.lane(lane).node
+    move = turn.node(node).move or commands.STAND_BY
+    if commands.may_send(turn, lane, node, move):
+        _require_no_lone_start(turn, node)
+        turn.count(lane, node, "")
+        turn.step(lane, "send")
+        commands.send(turn, lane, Doing.STEP)
+    else:
+        _wait_at_gate(turn, lane, node)
+
+
+def _require_no_lone_start(turn: Turn, node: int) -> None:
+    """A step that a paired barrier releases is never sent by itself (S4)."""
+    span = turn.node(node).span
+    first = turn.plan.barriers[turn.plan.spans[span].opens].next_nodes if span >= 0 else ()
+    require(node not in first, "S4", f"{turn.node(node).name} would begin without its partner")
+
+
+def _recover(turn: Turn, lane: int) -> None:
+    at_hand = turn.lane(lane)
+    if not at_hand.queue:
+        recovery.start_over(turn, lane)
+    elif commands.may_send(turn, lane, at_hand.node, at_hand.queue[0]):
+        commands.send(turn, lane, Doing.MOVE)
+    else:
+        _wait_at_gate(turn, lane, at_hand.node)
+
+
+def _wait_at_gate(turn: Turn, lane: int, node: int) -> None:
+    """Wait a moment for an interlock that is just clearing; a zone is waited for without limit."""
+    if not interlocks.unmet_for(turn, node):
+        turn.put(lane, timer=Timer.NONE, timer_us=0)
+    elif turn.lane(lane).timer is not Timer.GATE:
+        gate_us = turn.now_us + turn.plan.timing.gate_us
+        turn.put(lane, timer=Timer.GATE, timer_us=gate_us)
+
+
+def _on_timer(turn: Turn, lane: int) -> None:
+    at_hand = turn.lane(lane)
+    if turn.state.phase not in interlocks.ACTIVE_PHASES:
+        turn.put(lane, timer=Timer.NONE, timer_us=0)
+    elif at_hand.timer is Timer.GATE:
+        turn.put(lane, timer=Timer.NONE, timer_us=0)
+        unmet = interlocks.unmet_for(turn, at_hand.node)
+        names = ", ".join(turn.plan.interlocks[i].name for i in unmet)
+        if names:
+            begin_hold(turn, "hold", f"{turn.node(at_hand.node).name} may not begin: {names}")
+    elif at_hand.timer is Timer.READY:
+        _ask_ready(turn, lane)
+    elif at_hand.command and not commands.ask(turn, lane):
+        _fall_silent(turn, lane)
+
+
+def _ask_ready(turn: Turn, lane: int) -> None:
+    at_hand = turn.lane(lane)
+    turn.put(lane, asks=at_hand.asks + 1)
+    if at_hand.asks < turn.plan.timing.asks:
+        commands.make_ready(turn, lane)
+        return
+    turn.put(lane, timer=Timer.NONE, timer_us=0, asks=0)
+    begin_hold(turn, "hold", f"{turn.name(lane)} does not answer that it is ready")
+
+
+def _fall_silent(turn: Turn, lane: int) -> None:
+    """Asked as often as allowed, and no answer: what became of the command is unknown."""
+    at_hand = turn.lane(lane)
+    words = f"does not answer about {turn.node(at_hand.node).name}"
+    if at_hand.phase in ("arming", "armed"):
+        barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, words)
+        return
+    turn.put(lane, fault=at_hand.fault or recovery.OUTCOME_UNKNOWN)
+    begin_hold(turn, "hold", f"{turn.name(lane)} {words}")
+
+
+def _decide_after_hold(turn: Turn, lane: int, fault: str) -> None:
+    """A lane that was told to hold stands: it carries its fault, or waits for its partner's."""
+    span = pairing.open_span(turn, lane)
+    phase = turn.lane(lane).phase
+    if fault and phase == "interrupted":
+        turn.step(lane, "again")
+        faults.fail(turn, lane, fault)
+    elif fault and span >= 0 and phase == "pending":
+        # It ended well before it came to rest; its fault was about the pair all the same.
+        turn.put(lane, node=pairing.first_node(turn, span, lane))
+        faults.fail(turn, lane, fault)
+    elif span >= 0:
+        pairing.resolve_span(turn, span)
+    else:
+        turn.put(lane, fault="")
+
+
+def _may_go_on(turn: Turn, lane: int) -> bool:
+    """While pausing, only what is inside a paired span or a recovery goes on to its end."""
+    return turn.lane(lane).phase == "recovering" or pairing.open_span(turn, lane) >= 0
+
+
+def _next_node(turn: Turn, lane: int) -> int:
+    done = turn.lane(lane).done
+    remaining = False
+    for node in turn.plan.lanes[lane]:
+        if done >> node & 1:
+            continue
+        remaining = True
+        if all(done >> before & 1 for before in turn.node(node).after):
+            return node
+    return BETWEEN if remaining else FINISHED
+
+
+def _outside_window(turn: Turn, node: int, event: CommandFinished) -> str:
+    results = dict(event.results)
+    for window in turn.node(node).windows:
+        value = results.get(window.result)
+        if value is None or not window.least <= value <= window.most:
+            turn.notify(
+                "warning",
+                "out_of_window",
+                f"{turn.node(node).name}: {window.result} is {value}, must be "
+                f"{window.least:g} to {window.most:g}",
+            )
+            return window.fault
+    return ""

@@ -1,0 +1,115 @@
+"""Give both sides of a paired span one fate: stop together, go back together, pull again together.
+
+Keeps: S1, no side goes on in a span in which the other has failed; S2, both start it over from its
+opening barrier; S3, while both pull, their torques stay inside the balance band or both hold.
+"""
+
+from coordinator.core import recovery
+from coordinator.core.events import CommandProgressed
+from coordinator.core.holds import begin_hold, hold_party
+from coordinator.core.plan import Span
+from coordinator.core.state import BETWEEN, Doing
+from coordinator.core.turn import Turn
+
+
+def open_span(turn: Turn, lane: int) -> int:
+    """Return the paired span that a lane is inside, or -1."""
+    node = turn.lane(lane).node
+    if node >= 0 and turn.node(node).span >= 0:
+        return turn.node(node).span
+    for index, span in enumerate(turn.plan.spans):
+        if lane in span.lanes and _is_inside(turn, span, lane):
+            return index
+    return -1
+
+
+def first_node(turn: Turn, span: int, lane: int) -> int:
+    """Return the step that the opening barrier releases in a lane."""
+    opening = turn.plan.barriers[turn.plan.spans[span].opens]
+    return opening.next_nodes[opening.lanes.index(lane)]
+
+
+def _is_inside(turn: Turn, span: Span, lane: int) -> bool:
+    at_hand = turn.lane(lane)
+    position = span.lanes.index(lane)
+    opening = turn.plan.barriers[span.opens].nodes[position]
+    closing = turn.plan.barriers[span.closes].nodes[position]
+    return at_hand.is_done(opening) and not at_hand.is_done(closing)
+
+
+def stop_partners(turn: Turn, span: int, failed: int) -> None:
+    """Hold whoever still works inside the span, then decide once they all stand (S1)."""
+    for lane in turn.plan.spans[span].lanes:
+        at_hand = turn.lane(lane)
+        if lane != failed and at_hand.command and not at_hand.hold_us:
+            reason = f"{turn.name(failed)} failed: {turn.lane(failed).fault}"
+            hold_party(turn, lane, turn.plan.spans[span].stop_us, reason)
+    resolve_span(turn, span)
+
+
+def resolve_span(turn: Turn, span: int) -> None:
+    """Decide the common fate once every lane of the span stands."""
+    lanes = turn.plan.spans[span].lanes
+    if any(turn.lane(lane).command or turn.lane(lane).hold_us for lane in lanes):
+        return
+    failed = [lane for lane in lanes if turn.lane(lane).phase == "faulted"]
+    if not failed:
+        return
+    stuck = [lane for lane in failed if not recovery.may_retry(turn, lane)]
+    if stuck:
+        for lane in stuck:
+            recovery.exhaust(turn, lane)
+        return
+    rewind(turn, span)
+
+
+def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
+    """Take every lane of the span back to its opening barrier, recovering first (S2)."""
+    pair = turn.plan.spans[span]
+    opening = turn.plan.barriers[pair.opens]
+    turn.meet(pair.opens, "again", deadline_us=0)
+    if turn.state.meetings[pair.closes].phase != "waiting":
+        turn.meet(pair.closes, "again", deadline_us=0)
+    for position, lane in enumerate(pair.lanes):
+        done = turn.lane(lane).done & ~(1 << opening.nodes[position])
+        for node in pair.nodes[position]:
+            done &= ~(1 << node)
+        turn.put(lane, done=done)
+        at_hand = turn.lane(lane)
+        if at_hand.node >= 0 and at_hand.phase in ("faulted", "interrupted", "prompted"):
+            recovery.recover(turn, lane, recheck=recheck)
+        elif at_hand.phase != "recovering":
+            if at_hand.phase != "pending":
+                turn.step(lane, "again")
+            turn.put(lane, node=BETWEEN, fault="", queue=(), doing=Doing.STEP)
+    turn.notify("note", "span_again", f"{pair.name}: both sides go back and start again together")
+
+
+def watch_balance(turn: Turn, event: CommandProgressed) -> int:
+    """Note the highest torque of a pull; return the span if the band is left, else -1 (S3)."""
+    if event.torque_nm is None:
+        return -1
+    lane = turn.lane(event.party)
+    peak_nm = max(lane.torque_nm or 0, event.torque_nm)
+    if peak_nm != lane.torque_nm:
+        turn.put(event.party, torque_nm=peak_nm)
+    index = turn.node(lane.node).span
+    if index < 0 or turn.plan.spans[index].balance_nm <= 0:
+        return -1
+    span = turn.plan.spans[index]
+    pulling = turn.plan.barriers[span.opens].next_nodes
+    both = tuple(turn.lane(i).node for i in span.lanes) == pulling
+    known = [turn.lane(i).torque_nm or 0 for i in span.lanes if turn.lane(i).command]
+    if not both or len(known) < 2 or max(known) - min(known) <= span.balance_nm:
+        return -1
+    turn.notify(
+        "warning",
+        "out_of_balance",
+        f"{span.name}: {max(known)} N·m against {min(known)} N·m, band {span.balance_nm} N·m",
+    )
+    return index
+
+
+def overdue(turn: Turn, lane: int) -> None:
+    """A party did not stop in time: hold the procedure and say so."""
+    begin_hold(turn, "hold", f"{turn.name(lane)} did not confirm in time that it stands")

@@ -1,0 +1,227 @@
+"""The plan: a sequence, its cell and its joint, frozen and integer-indexed, ready to be decided on.
+
+Everything is a tuple index: party, node, barrier, span, interlock, zone, signal, prompt, fault.
+The words stand beside the numbers so that the core can explain itself.
+
+Units: ``*_us`` whole microseconds; ``*_nm`` whole newton metres; parameters in SI.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+Value = bool | int | float | str
+
+
+class NodeKind(StrEnum):
+    STEP = "step"
+    BARRIER = "barrier"
+
+
+class Exhausted(StrEnum):
+    """What follows the last attempt."""
+
+    ASK = "ask"
+    HOLD = "hold"
+    ABORT = "abort"
+
+
+class Option(StrEnum):
+    """What a person may answer to a prompt."""
+
+    AGAIN = "again"
+    HOLD = "hold"
+    ABORT = "abort"
+
+
+class InterlockKind(StrEnum):
+    INTERLOCK = "interlock"
+    """Holds while active; gates motion commands."""
+    TRIP = "trip"
+    """Holds at any moment and stays latched until a person resets it."""
+    PERMISSIVE = "permissive"
+    """Needed to start and to restart, not watched while running."""
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where in a file something was written."""
+
+    file: str = ""
+    line: int = 0
+    column: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One action with its parameters: what a command asks of a party."""
+
+    action: str
+    parameters: tuple[tuple[str, Value], ...] = ()
+    timeout_us: int = 60_000_000
+    no_progress_us: int = 5_000_000
+    on_hold: str = "stop"
+    zone: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What a step does about one kind of fault."""
+
+    fault: str
+    attempts: int = 1
+    """How often the step is tried in all, by itself, before `then`."""
+    recover: tuple[Move, ...] = ()
+    again_from: int = -1
+    """Node of the same lane that the next attempt starts at; -1 for the step itself."""
+    then: Exhausted = Exhausted.HOLD
+    prompt: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A result that must lie inside [least, most], or the step has failed with `fault`."""
+
+    result: str
+    least: float
+    most: float
+    fault: str
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What a finished or failed step proves about a bolt."""
+
+    bolt: int
+    kind: str
+    round: int = 0
+    target_nm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A step or a barrier in one lane."""
+
+    name: str
+    lane: int
+    kind: NodeKind
+    after: tuple[int, ...]
+    """Nodes of the same lane that must be done before."""
+    barrier: int = -1
+    move: Move | None = None
+    rules: tuple[Rule, ...] = ()
+    windows: tuple[Window, ...] = ()
+    exceptions: tuple[tuple[int, str], ...] = ()
+    """(interlock, the author's reason) under which this step may move all the same."""
+    rechecks: tuple[Move, ...] = ()
+    """Made again, in this order, before an interrupted step starts over."""
+    span: int = -1
+    record: Record | None = None
+    origin: Origin = Origin()
+
+
+@dataclass(frozen=True, slots=True)
+class Barrier:
+    """A meeting of parties that none passes alone."""
+
+    name: str
+    lanes: tuple[int, ...]
+    nodes: tuple[int, ...]
+    """The barrier's node in each of `lanes`."""
+    next_nodes: tuple[int, ...]
+    """The step armed at the barrier in each of `lanes`; -1 to stand by."""
+    timeout_us: int = 120_000_000
+    window_us: int = 50_000
+    span: int = -1
+    """The paired span that opens when it releases."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Everything between a paired barrier and the barrier that closes it: one fate for both."""
+
+    name: str
+    opens: int
+    closes: int
+    lanes: tuple[int, ...]
+    nodes: tuple[tuple[int, ...], ...]
+    """Steps inside, for each of `lanes`."""
+    balance_nm: int
+    stop_us: int
+    """Within this the partner of a faulted side must have reported that it stands."""
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    name: str
+    max_age_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Interlock:
+    """Good only while its signal is true, known and fresh."""
+
+    name: str
+    signal: int
+    kind: InterlockKind
+    cause: str = ""
+    consequence: str = ""
+    operator_action: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """A question to a person, in the author's words."""
+
+    name: str
+    text: str
+    caution: str
+    options: tuple[tuple[Option, str], ...]
+    """(option, what it does)"""
+
+
+@dataclass(frozen=True, slots=True)
+class Party:
+    name: str
+    is_arm: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """Times of the link between coordinator and parties."""
+
+    lease_us: int = 1_000_000
+    renew_us: int = 400_000
+    acknowledge_us: int = 500_000
+    """Silence after a command before the party is asked about it."""
+    asks: int = 3
+    """How often it is asked before it counts as silent."""
+    expiry_us: int = 2_000_000
+    lead_us: int = 200_000
+    """From the release of a barrier to the start time it carries."""
+    hold_us: int = 3_000_000
+    """Within this every party must have reported that it stands."""
+    silence_us: int = 4_000_000
+    """A party without a heartbeat for this long counts as lost."""
+    gate_us: int = 1_000_000
+    """A lane waits this long for an interlock that is just clearing, then the procedure holds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The whole of it; the core reads nothing else."""
+
+    name: str
+    parties: tuple[Party, ...]
+    """One lane each, in this order."""
+    nodes: tuple[Node, ...]
+    lanes: tuple[tuple[int, ...], ...]
+    """Nodes of each lane in file order."""
+    barriers: tuple[Barrier, ...] = ()
+    spans: tuple[Span, ...] = ()
+    interlocks: tuple[Interlock, ...] = ()
+    signals: tuple[Signal, ...] = ()
+    zones: tuple[str, ...] = ()
+    prompts: tuple[Prompt, ...] = ()
+    timing: Timing = Timing()
+    digest: str = ""
+    """SHA-256 over the files it was made from."""

@@ -1,0 +1,107 @@
+"""Carry out what an operator asks of the procedure, or say every reason why not.
+
+Keeps: H2, restart is a person's act of its own and names what is checked again.
+"""
+
+from coordinator.core import commands, interlocks, pairing, recovery
+from coordinator.core.events import Act, OperatorActed
+from coordinator.core.holds import begin_hold
+from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
+from coordinator.core.state import Doing, Timer
+from coordinator.core.turn import Turn
+from coordinator.lifecycles import PROCEDURE
+
+ENDED = ("complete", "stopped", "aborted")
+
+
+def act(turn: Turn, event: OperatorActed) -> None:
+    """Do an operator's act if the procedure may; otherwise name what keeps it."""
+    kind = event.act
+    if kind is Act.RESET:
+        interlocks.reset(turn, event.who)
+        return
+    if not PROCEDURE.may(turn.state.phase, kind.value):
+        turn.notify("warning", "act_refused", f"{kind}: not from {turn.state.phase}")
+        return
+    if kind in (Act.START, Act.RESTART):
+        _set_going(turn, event)
+    elif kind is Act.PAUSE:
+        turn.proceed("pause", reason=f"paused by {event.who}")
+    elif kind is Act.RESUME:
+        turn.proceed("resume", reason="")
+    elif kind is Act.HOLD:
+        begin_hold(turn, "hold", f"held by {event.who}")
+    elif kind is Act.STOP:
+        begin_hold(turn, "stop", f"stopped by {event.who}")
+    else:
+        begin_hold(turn, "abort", f"aborted by {event.who}")
+
+
+def settle_pause(turn: Turn) -> None:
+    """Report paused once nothing is under way any more."""
+    idle = not any(lane.command or lane.queue for lane in turn.state.lanes)
+    spans = any(pairing.open_span(turn, i) >= 0 for i in range(len(turn.state.lanes)))
+    if turn.state.phase == "pausing" and idle and not spans:
+        turn.proceed("pause_done")
+        turn.notify("note", "paused", "nothing moves; resume goes on")
+
+
+def settle_restart(turn: Turn) -> None:
+    """Once every party is ready again, put each interrupted lane back on its way."""
+    if turn.state.phase != "restarting" or any(lane.held for lane in turn.state.lanes):
+        return
+    turn.proceed("restart_done", reason="")
+    rewound = []
+    for lane in range(len(turn.state.lanes)):
+        span = pairing.open_span(turn, lane)
+        if span < 0 or span in rewound:
+            continue
+        rewound.append(span)
+        if not any(turn.lane(i).fault == recovery.OUTCOME_UNKNOWN for i in _lanes(turn, span)):
+            pairing.rewind(turn, span, recheck=True)
+    for lane in range(len(turn.state.lanes)):
+        _put_back(turn, lane)
+    checks = [
+        f"{turn.name(i)}: {move.action}"
+        for i, lane in enumerate(turn.state.lanes)
+        for move in lane.queue
+    ]
+    turn.notify("note", "rechecks", "checked again: " + ("; ".join(checks) or "nothing to check"))
+
+
+def settle_end(turn: Turn) -> None:
+    """Report complete once every lane is finished."""
+    if turn.state.phase == "running" and all(lane.is_finished for lane in turn.state.lanes):
+        turn.proceed("finish")
+        turn.notify("note", "complete", "every lane is done")
+
+
+def _lanes(turn: Turn, span: int) -> tuple[int, ...]:
+    return turn.plan.spans[span].lanes
+
+
+def _put_back(turn: Turn, lane: int) -> None:
+    at_hand = turn.lane(lane)
+    if at_hand.phase not in ("interrupted", "faulted"):
+        return
+    if at_hand.fault == recovery.OUTCOME_UNKNOWN:
+        raise_prompt(turn, lane, UNKNOWN_OUTCOME)
+    elif pairing.open_span(turn, lane) >= 0:
+        pass  # Its pair is asked about; both go back together once a person has answered.
+    elif turn.node(at_hand.node).barrier >= 0:
+        turn.step(lane, "again", doing=Doing.STEP, queue=(), fault="")
+    else:
+        recovery.recover(turn, lane, recheck=True)
+
+
+def _set_going(turn: Turn, event: OperatorActed) -> None:
+    unmet = interlocks.unmet_to_start(turn)
+    if unmet:
+        turn.notify("warning", "act_refused", f"{event.act}: " + "; ".join(unmet))
+        return
+    turn.proceed(event.act.value, reason="", renew_us=turn.now_us, hold_us=0)
+    turn.notify("note", event.act.value, f"{event.act} by {event.who}")
+    if event.act is Act.RESTART:
+        for lane in range(len(turn.state.lanes)):
+            turn.put(lane, timer=Timer.NONE, timer_us=0, asks=0)
+            commands.make_ready(turn, lane)

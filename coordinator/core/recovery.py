@@ -1,0 +1,80 @@
+"""Decide what follows a fault that concerns one side alone: recover and retry, ask, hold, abort.
+
+Keeps: R1, a step is tried by itself no more often than its rule says; R2, what a rule does not
+allow is never retried without a person.
+"""
+
+from coordinator.core.holds import begin_hold
+from coordinator.core.plan import Exhausted, Rule
+from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
+from coordinator.core.state import BETWEEN, Doing
+from coordinator.core.turn import Turn, require
+
+OUTCOME_UNKNOWN = "outcome_unknown"
+
+
+def rule_for(turn: Turn, node: int, fault: str) -> Rule:
+    """Return the step's rule for a kind of fault; unwritten ones hold at the first."""
+    for rule in turn.node(node).rules:
+        if rule.fault == fault:
+            return rule
+    return Rule(fault)
+
+
+def may_retry(turn: Turn, lane: int) -> bool:
+    """Tell whether the lane's fault may be retried without a person (R1)."""
+    at_hand = turn.lane(lane)
+    rule = rule_for(turn, at_hand.node, at_hand.fault)
+    return turn.counted(lane, at_hand.node, at_hand.fault) < rule.attempts
+
+
+def recover(turn: Turn, lane: int, *, recheck: bool = False) -> None:
+    """Queue the moves that come before the next attempt, re-checks first."""
+    at_hand = turn.lane(lane)
+    node = turn.node(at_hand.node)
+    moves = rule_for(turn, at_hand.node, at_hand.fault).recover if at_hand.fault else ()
+    queue = (*(node.rechecks if recheck else ()), *moves)
+    turn.step(lane, "recover", queue=queue, doing=Doing.STEP)
+
+
+def start_over(turn: Turn, lane: int) -> None:
+    """Begin the next attempt, where the rule says it begins."""
+    at_hand = turn.lane(lane)
+    again_from = rule_for(turn, at_hand.node, at_hand.fault).again_from if at_hand.fault else -1
+    done = at_hand.done
+    if again_from >= 0:
+        for node in turn.plan.lanes[lane]:
+            if again_from <= node <= at_hand.node:
+                done &= ~(1 << node)
+    turn.step(
+        lane,
+        "again",
+        node=BETWEEN,
+        done=done,
+        fault="",
+        doing=Doing.STEP,
+    )
+
+
+def exhaust(turn: Turn, lane: int) -> None:
+    """Do what the rule says when the attempts are used up."""
+    at_hand = turn.lane(lane)
+    rule = rule_for(turn, at_hand.node, at_hand.fault)
+    words = f"{turn.node(at_hand.node).name}: {at_hand.fault}"
+    if at_hand.fault == OUTCOME_UNKNOWN:
+        raise_prompt(turn, lane, UNKNOWN_OUTCOME)
+    elif rule.then is Exhausted.ASK:
+        require(rule.prompt >= 0, "R3", f"rule for {rule.fault} asks without a prompt")
+        raise_prompt(turn, lane, rule.prompt)
+    elif rule.then is Exhausted.ABORT:
+        begin_hold(turn, "abort", words)
+    else:
+        begin_hold(turn, "hold", words)
+
+
+def resolve(turn: Turn, lane: int) -> None:
+    """Decide about a faulted lane that is not inside a paired span."""
+    if may_retry(turn, lane):
+        recover(turn, lane)
+    else:
+        exhaust(turn, lane)

@@ -1,0 +1,103 @@
+"""One turn of the core: the state as it changes while a single event is decided.
+
+A turn never outlives `decide`; outside it there are only frozen states.
+"""
+
+from dataclasses import replace
+from typing import Any
+
+from coordinator.core.effects import Effect, Notify, Severity
+from coordinator.core.plan import Node, Plan
+from coordinator.core.state import Lane, Meeting, State
+from coordinator.lifecycles import BARRIER, PROCEDURE, STEP
+
+
+class InvariantViolation(Exception):  # noqa: N818 (it is no error of the user's)
+    """The core broke its own promise: we are wrong, not the world."""
+
+    def __init__(self, invariant: str, text: str) -> None:
+        super().__init__(f"{text} [{invariant}]")
+        self.invariant = invariant
+
+
+def require(condition: bool, invariant: str, text: str) -> None:
+    """Raise `InvariantViolation` unless `condition` holds; unlike assert it stays on with -O."""
+    if not condition:
+        raise InvariantViolation(invariant, text)
+
+
+class Turn:
+    """The plan, the time, the state so far and the effects so far."""
+
+    __slots__ = ("effects", "now_us", "plan", "state")
+
+    def __init__(self, plan: Plan, state: State, now_us: int) -> None:
+        self.plan = plan
+        self.state = state
+        self.now_us = now_us
+        self.effects: list[Effect] = []
+
+    def emit(self, effect: Effect) -> None:
+        self.effects.append(effect)
+
+    def notify(
+        self, severity: Severity, kind: str, text: str, *, party: int = -1, node: int = -1
+    ) -> None:
+        self.effects.append(Notify(severity, kind, text, party, node))
+
+    def lane(self, index: int) -> Lane:
+        return self.state.lanes[index]
+
+    def node(self, index: int) -> Node:
+        return self.plan.nodes[index]
+
+    def name(self, lane: int) -> str:
+        return self.plan.parties[lane].name
+
+    def put(self, index: int, **changes: Any) -> None:
+        """Change fields of a lane."""
+        lanes = self.state.lanes
+        lane = replace(lanes[index], **changes)
+        self.state = replace(self.state, lanes=(*lanes[:index], lane, *lanes[index + 1 :]))
+
+    def step(self, index: int, trigger: str, **changes: Any) -> None:
+        """Move a lane along the step lifecycle and change fields with it."""
+        phase = STEP.after(self.lane(index).phase, trigger)
+        self.put(index, phase=phase, since_us=self.now_us, **changes)
+
+    def meet(self, barrier: int, trigger: str | None = None, **changes: Any) -> None:
+        """Move a meeting along the barrier lifecycle and change fields with it."""
+        meetings = self.state.meetings
+        meeting: Meeting = meetings[barrier]
+        phase = meeting.phase if trigger is None else BARRIER.after(meeting.phase, trigger)
+        meeting = replace(meeting, phase=phase, **changes)
+        self.state = replace(
+            self.state, meetings=(*meetings[:barrier], meeting, *meetings[barrier + 1 :])
+        )
+
+    def proceed(self, trigger: str, **changes: Any) -> None:
+        """Move the procedure along its lifecycle and change fields of the state with it."""
+        phase = PROCEDURE.after(self.state.phase, trigger)
+        self.state = replace(self.state, phase=phase, **changes)
+
+    def change(self, **changes: Any) -> None:
+        """Change fields of the state."""
+        self.state = replace(self.state, **changes)
+
+    def next_command(self) -> int:
+        self.change(command=self.state.command + 1)
+        return self.state.command
+
+    def count(self, lane: int, node: int, fault: str) -> int:
+        """Count one more failure (or start, with fault "") of a node; return the new count."""
+        counts = {(n, f): c for n, f, c in self.lane(lane).attempts}
+        counts[node, fault] = counts.get((node, fault), 0) + 1
+        self.put(lane, attempts=tuple(sorted((n, f, c) for (n, f), c in counts.items())))
+        return counts[node, fault]
+
+    def counted(self, lane: int, node: int, fault: str) -> int:
+        """Return how often a node has failed so, or begun (fault "")."""
+        for n, f, c in self.lane(lane).attempts:
+            if n == node and f == fault:
+                return c
+        return 0

@@ -1,0 +1,1 @@
+"""Run the core in real time: translation, coordinator, operator, link, broker, runtime."""

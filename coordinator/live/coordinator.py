@@ -1,0 +1,267 @@
+"""Be the coordinator among the parties, without I/O: messages in, messages out, one core inside.
+
+Every batch goes the same way: journal the events, decide, make the journal durable if anything
+is to be done, write records, tell the listeners, and only then hand the messages out.
+
+Units: ``now_us`` is the cell's clock; the core counts from ``origin_us``.
+Keeps: J1, an event is durable before its effects leave; E1, nobody commands beside another
+coordinator of a later epoch.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from coordinator.core.decide import begin, decide, next_deadline_us
+from coordinator.core.effects import Effect, WriteRecord
+from coordinator.core.events import (
+    Act,
+    Event,
+    OperatorActed,
+    PartyLost,
+    PromptAnswered,
+    SignalSeen,
+    TimePassed,
+)
+from coordinator.core.plan import Plan
+from coordinator.core.state import State
+from coordinator.live.translate import (
+    COORDINATOR,
+    Envelope,
+    Outgoing,
+    to_events,
+    to_message,
+    to_outgoing,
+)
+from coordinator.wire.messages import (
+    Faulted,
+    Finished,
+    FloorSignals,
+    Hold,
+    Interrupted,
+    Message,
+    PartyState,
+    Trace,
+)
+
+TRACES_MAX = 64
+"""Chosen: a record follows its report at once, so a few for each party would do."""
+REASONS_MAX = 100
+"""Chosen: enough to see what is wrong, few enough that a babbling party fills no memory."""
+
+
+class OutdatedCoordinator(Exception):  # noqa: N818 (it says what happened)
+    """Another coordinator of a later epoch is at work on this cell; ours must not command."""
+
+
+class StuckDeadline(Exception):  # noqa: N818 (it says what happened)
+    """The core names a deadline that passing time does not settle: we are wrong."""
+
+
+class EventLog(Protocol):
+    """Where events become durable."""
+
+    def append(self, event: Event) -> None:
+        """Take an event in; it need not be durable yet."""
+
+    def commit(self) -> None:
+        """Make everything appended durable, or raise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What a step proved, joined with what the tool felt."""
+
+    effect: WriteRecord
+    at_us: int
+    trace: Trace | None
+    tool: str
+    simulated: bool
+
+
+RecordWriter = Callable[[Proof], None]
+Listener = Callable[[Event, tuple[Effect, ...], State], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Observers:
+    """Who is told, in this order; each may be missing."""
+
+    journal: EventLog | None = None
+    records: RecordWriter | None = None
+    listeners: tuple[Listener, ...] = ()
+
+
+class Coordinator:
+    """The party called `coordinator`.
+
+    Args:
+        plan: What to coordinate.
+        epoch: Larger than that of every coordinator before it on this cell.
+        origin_us: When the run began, cell's clock.
+        observers: Journal, records and listeners.
+        state: Where to go on from, for a resumed run; the beginning if None.
+    """
+
+    name = COORDINATOR
+
+    def __init__(
+        self,
+        plan: Plan,
+        *,
+        epoch: int = 1,
+        origin_us: int = 0,
+        observers: Observers | None = None,
+        state: State | None = None,
+    ) -> None:
+        self.plan = plan
+        self.epoch = epoch
+        self.origin_us = origin_us
+        self.state = begin(plan) if state is None else state
+        self.seen: dict[str, PartyState] = {}
+        """Last state of every party, also a retained one: for showing, never for deciding."""
+        self.dropped: dict[str, int] = {}
+        """Why messages were not taken, and how often."""
+        self._observers = observers or Observers()
+        self._sequence = 0
+        self._now_us = origin_us
+        self._traces: dict[tuple[str, int], Trace] = {}
+
+    def receive(self, message: Message, now_us: int, retained: bool = False) -> list[Message]:
+        """Take in one message.
+
+        Raises:
+            OutdatedCoordinator: LNK008, the message obeys a later epoch than ours.
+        """
+        return self.receive_all([(message, retained)], now_us)
+
+    def receive_all(self, batch: Sequence[tuple[Message, bool]], now_us: int) -> list[Message]:
+        """Take in several (message, retained) with one durable commit for all."""
+        events: list[Event] = []
+        for message, retained in batch:
+            events += self._events_of(message, retained, now_us)
+        return self._settle(events, now_us)
+
+    def advance(self, now_us: int) -> list[Message]:
+        """Let time pass, if the core waits for it.
+
+        Raises:
+            StuckDeadline: the core still waits for a moment that has passed, and nothing changed.
+        """
+        due_us = self.next_us()
+        if due_us is None or due_us > now_us:
+            return []
+        before = self.state
+        messages = self._settle([TimePassed(self._core_us(now_us))], now_us)
+        after_us = self.next_us()
+        if self.state == before and after_us is not None and after_us <= now_us:
+            raise StuckDeadline(f"the core waits for {after_us} us, which is {now_us} us or before")
+        return messages
+
+    def next_us(self) -> int | None:
+        """Return when `advance` is due, cell's clock."""
+        deadline_us = next_deadline_us(self.plan, self.state)
+        return None if deadline_us is None else deadline_us + self.origin_us
+
+    def act(self, act: Act, who: str, now_us: int) -> list[Message]:
+        """Pass on what an operator does to the procedure."""
+        return self._settle([OperatorActed(self._core_us(now_us), act, who)], now_us)
+
+    def answer(self, prompt_number: int, option: str, who: str, now_us: int) -> list[Message]:
+        """Pass on a person's answer to an open prompt."""
+        event = PromptAnswered(self._core_us(now_us), prompt_number, option, who)
+        return self._settle([event], now_us)
+
+    def lose_link(self, now_us: int) -> list[Message]:
+        """Take the bus itself as broken: every party lost, every signal unknown."""
+        at_us = self._core_us(now_us)
+        events: list[Event] = [PartyLost(at_us, index) for index in range(len(self.plan.parties))]
+        events += [SignalSeen(at_us, index, None) for index in range(len(self.plan.signals))]
+        return self._settle(events, now_us)
+
+    def hold_messages(self, reason: str, now_us: int) -> list[Message]:
+        """Return a hold for every party without asking the core, for when we ourselves fail."""
+        expires_us = now_us + self.plan.timing.expiry_us
+        # The next number of the series: an older one would be outdated to the arms.
+        hold = Hold(reason, self.state.command + 1)
+        return [
+            self._stamp(Outgoing(party.name, hold, expires_us), now_us)
+            for party in self.plan.parties
+        ]
+
+    def _events_of(self, message: Message, retained: bool, now_us: int) -> tuple[Event, ...]:
+        if isinstance(message.body, PartyState):
+            self.seen[message.source] = message.body
+        if retained:
+            return ()  # The broker's memory is for showing; a fresh heartbeat comes soon (W1).
+        if message.epoch > self.epoch:
+            raise OutdatedCoordinator(
+                f"MQTT '{message.source}': obeys epoch {message.epoch}, ours is {self.epoch}; "
+                "another coordinator is at work, end one of them [LNK008]"
+            )
+        if message.epoch < self.epoch and not isinstance(message.body, PartyState | FloorSignals):
+            # Command numbers of an earlier coordinator may be ours again.
+            self._drop(f"'{message.source}' reports in an earlier epoch")
+            return ()
+        self._keep_trace(message)
+        translation = to_events(self.plan, message, self._cell_us(now_us), self.origin_us)
+        for reason in translation.dropped:
+            self._drop(reason)
+        return translation.events
+
+    def _keep_trace(self, message: Message) -> None:
+        body = message.body
+        if isinstance(body, Finished | Faulted | Interrupted) and body.trace is not None:
+            self._traces.pop((message.source, body.command), None)
+            self._traces[message.source, body.command] = body.trace
+            if len(self._traces) > TRACES_MAX:
+                del self._traces[next(iter(self._traces))]
+
+    def _drop(self, reason: str) -> None:
+        if reason in self.dropped or len(self.dropped) < REASONS_MAX:
+            self.dropped[reason] = self.dropped.get(reason, 0) + 1
+
+    def _settle(self, events: Sequence[Event], now_us: int) -> list[Message]:
+        journal = self._observers.journal
+        decided: list[tuple[Event, tuple[Effect, ...], State]] = []
+        for event in events:
+            if journal is not None:
+                journal.append(event)
+            self.state, effects = decide(self.plan, self.state, event)
+            decided.append((event, effects, self.state))
+        if journal is not None and any(effects for _, effects, _ in decided):
+            journal.commit()
+        messages: list[Message] = []
+        for event, effects, state in decided:
+            self._tell(event, effects, state)
+            for effect in effects:
+                outgoing = to_outgoing(self.plan, effect, self.origin_us)
+                if outgoing is not None:
+                    messages.append(self._stamp(outgoing, now_us))
+        return messages
+
+    def _tell(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
+        if self._observers.records is not None:
+            for effect in effects:
+                if isinstance(effect, WriteRecord):
+                    self._observers.records(self._prove(effect, event.at_us))
+        for listener in self._observers.listeners:
+            listener(event, effects, state)
+
+    def _prove(self, effect: WriteRecord, at_us: int) -> Proof:
+        party = self.plan.parties[effect.party].name
+        seen = self.seen.get(party, PartyState(online=False))
+        trace = self._traces.get((party, effect.command))
+        return Proof(effect, at_us, trace, seen.tool, seen.simulated)
+
+    def _stamp(self, outgoing: Outgoing, now_us: int) -> Message:
+        self._sequence += 1
+        return to_message(outgoing, Envelope(self.epoch, self._sequence, self._cell_us(now_us)))
+
+    def _cell_us(self, now_us: int) -> int:
+        """Return the cell's time, kept from running backwards when a clock is set."""
+        self._now_us = max(self._now_us, now_us)
+        return self._now_us
+
+    def _core_us(self, now_us: int) -> int:
+        return self._cell_us(now_us) - self.origin_us

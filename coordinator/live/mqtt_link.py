@@ -1,0 +1,270 @@
+"""Reach an MQTT 5 broker with `aiomqtt`, and mend the link when it breaks.
+
+Nothing rests on the broker alone: sessions start clean, its acknowledgement proves nothing, and
+whoever receives checks expiry, duplicates and epoch again.
+
+Units: ``*_s`` seconds; ``*_us`` microseconds of the cell's clock.
+Keeps: W1, commands are never retained and carry their expiry.
+Source: OASIS, MQTT Version 5.0, 2019: 3.1.2.4 clean start, 3.3.2.3.3 message expiry interval.
+"""
+
+import asyncio
+import contextlib
+import os
+import socket
+import ssl
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from urllib.parse import unquote, urlsplit
+
+from aiomqtt import Client, MqttError, ProtocolVersion, Will
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from coordinator.live.link import (
+    Broken,
+    Delivery,
+    Inbox,
+    LinkLost,
+    LinkUnreachable,
+    Presence,
+    Restored,
+)
+from coordinator.wire.codec import encode
+from coordinator.wire.messages import Message
+from coordinator.wire.topics import is_retained, quality_of, topic_of
+
+PROBE_S = 1.5
+"""Chosen: with `ANSWER_S` twice, a hopeless first connect is told within five seconds."""
+ANSWER_S = 1.5
+KEEP_ALIVE_S = 5
+"""Chosen: the broker notices a silent cable in 1.5 times this; the lease acts sooner."""
+BACKOFF_S = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0)
+"""Chosen: soon at first, for a short blink; the last one again and again."""
+EXPIRY_S_MAX = 4_294_967_295
+"""Largest four-byte integer, the property's type."""
+REFUSED = 128
+"""Reason codes from here on are errors (MQTT 5.0, 2.4)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """Where a broker is, and who we are to it."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    username: str | None = None
+    password: str | None = field(default=None, repr=False)
+    tls: bool = False
+    authority_file: str | None = None
+    """Certificates to trust, PEM; None for those of the operating system."""
+
+    @classmethod
+    def parse(cls, text: str) -> "Address":
+        """Read ``[mqtt://|mqtts://][user[:password]@]host[:port]``.
+
+        Raises:
+            ValueError: it is not of that form.
+        """
+        parts = urlsplit(text if "://" in text else f"mqtt://{text}")
+        if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname:
+            raise ValueError(f"broker '{text}': must be mqtt://host:port or mqtts://host:port")
+        tls = parts.scheme == "mqtts"
+        return cls(
+            host=parts.hostname,
+            port=parts.port or (8883 if tls else 1883),
+            username=None if parts.username is None else unquote(parts.username),
+            password=None if parts.password is None else unquote(parts.password),
+            tls=tls,
+        )
+
+    def with_password(self, password: str) -> "Address":
+        """Return the address with a password that stood elsewhere than in the address."""
+        return replace(self, password=password)
+
+    def __str__(self) -> str:
+        return f"{'mqtts' if self.tls else 'mqtt'}://{self.host}:{self.port}"
+
+
+class MqttLink:
+    """A `Link` over MQTT 5.
+
+    Args:
+        address: The broker.
+        cell: Name of the cell, second level of every topic.
+        subscriptions: Topics with `+` wildcards.
+        identifier: Client identifier; a second client of the same name takes the first one's place.
+        presence: Birth and will.
+    """
+
+    def __init__(
+        self,
+        address: Address,
+        cell: str,
+        subscriptions: Sequence[str],
+        identifier: str,
+        presence: Presence | None = None,
+    ) -> None:
+        self._address = address
+        self._cell = cell
+        self._subscriptions = tuple(subscriptions)
+        self._identifier = identifier
+        self._presence = presence or Presence()
+        self._inbox = Inbox()
+        self._client: Client | None = None
+        self._keeper: asyncio.Task[None] | None = None
+
+    async def open(self) -> None:
+        """Connect and subscribe; see `Link`."""
+        try:
+            await self._connect()
+        except (MqttError, OSError) as error:
+            raise LinkUnreachable(
+                f"no MQTT broker answers at {self._address} ({_plain(error)}); "
+                "start one there or name another [LNK005]"
+            ) from None
+        self._keeper = asyncio.create_task(self._keep(), name="mqtt link")
+
+    async def close(self) -> None:
+        """Leave in good order; see `Link`."""
+        if self._keeper is not None:
+            self._keeper.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._keeper
+            self._keeper = None
+        await self._disconnect()
+
+    async def publish(self, messages: Sequence[Message]) -> None:
+        """Send in order; see `Link`."""
+        client = self._client
+        if client is None:
+            raise LinkLost(f"no link to {self._address} [LNK006]")
+        # Each call hands its message to the socket before it first waits, so that the order of
+        # the calls is the order on the wire, and acknowledgements are awaited side by side.
+        sending = [self._publish_one(client, message) for message in messages]
+        outcomes = await asyncio.gather(*sending, return_exceptions=True)
+        for outcome in outcomes:
+            if isinstance(outcome, MqttError):
+                raise LinkLost(f"link to {self._address}: {_plain(outcome)} [LNK006]") from None
+            if isinstance(outcome, BaseException):
+                raise outcome
+
+    async def wait_delivered(self) -> tuple[Delivery, ...]:
+        """Wait for deliveries; see `Link`."""
+        return await self._inbox.wait()
+
+    async def _publish_one(self, client: Client, message: Message) -> None:
+        properties = None
+        if message.expires_us is not None:
+            properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]  # paho
+            left_us = message.expires_us - message.sent_us
+            # Rounded up: whole seconds are all MQTT knows, and the receiver is stricter.
+            seconds = min(max(-(-left_us // 1_000_000), 1), EXPIRY_S_MAX)
+            properties.MessageExpiryInterval = seconds
+        await client.publish(
+            topic_of(self._cell, message),
+            encode(message),
+            qos=quality_of(message.body),
+            retain=is_retained(message.body),
+            properties=properties,
+            timeout=ANSWER_S,
+        )
+
+    async def _connect(self) -> None:
+        """Probe, connect, subscribe, greet; leave nothing half open."""
+        await self._probe()
+        client = self._new_client()
+        try:
+            await client.__aenter__()
+            # All in one request: either everything is subscribed or the link counts as broken.
+            if self._subscriptions:
+                granted = await client.subscribe([(topic, 1) for topic in self._subscriptions])
+                if any(_number(code) >= REFUSED for code in granted):
+                    raise MqttError("a subscription is refused")
+            if self._presence.birth is not None:
+                await self._publish_one(client, self._presence.birth)
+        except BaseException:
+            # Also after a failed entry, which would leave its socket open and watched.
+            with contextlib.suppress(MqttError):
+                await client.__aexit__(None, None, None)
+            raise
+        self._client = client
+
+    async def _probe(self) -> None:
+        """Try a bare connection first: the client's own would block a thread for longer."""
+        opening = asyncio.open_connection(self._address.host, self._address.port)
+        try:
+            _, writer = await asyncio.wait_for(opening, PROBE_S)
+        except TimeoutError:
+            raise MqttError("no answer in time") from None
+        writer.close()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
+
+    def _new_client(self) -> Client:
+        address, will = self._address, self._presence.will
+        tls = ssl.create_default_context(cafile=address.authority_file) if address.tls else None
+        return Client(
+            address.host,
+            address.port,
+            username=address.username,
+            password=address.password,
+            identifier=self._identifier,
+            protocol=ProtocolVersion.V5,
+            clean_start=True,
+            keepalive=KEEP_ALIVE_S,
+            timeout=ANSWER_S,
+            tls_context=tls,
+            will=None
+            if will is None
+            else Will(
+                topic_of(self._cell, will),
+                encode(will),
+                qos=quality_of(will.body),
+                retain=is_retained(will.body),
+            ),
+            # Nagle's algorithm would hold small messages back for up to 40 ms.
+            socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
+        )
+
+    async def _disconnect(self) -> None:
+        client, self._client = self._client, None
+        if client is not None:
+            with contextlib.suppress(MqttError):
+                await client.__aexit__(None, None, None)
+
+    async def _keep(self) -> None:
+        """Pass on what arrives; when the link breaks, tell it and mend it, for ever."""
+        while self._client is not None:
+            try:
+                async for message in self._client.messages:
+                    payload = message.payload
+                    raw = bytes(payload) if isinstance(payload, bytes | bytearray) else b""
+                    self._inbox.put_raw(str(message.topic), raw, bool(message.retain))
+            except MqttError as error:
+                await self._disconnect()
+                self._inbox.put(Broken(f"link to {self._address}: {_plain(error)}"))
+            await self._mend()
+            self._inbox.put(Restored())
+
+    async def _mend(self) -> None:
+        tries = 0
+        while True:
+            await asyncio.sleep(BACKOFF_S[min(tries, len(BACKOFF_S) - 1)])
+            tries += 1
+            with contextlib.suppress(MqttError, OSError):
+                await self._connect()
+                return
+
+
+def _number(code: int | ReasonCode) -> int:
+    return code if isinstance(code, int) else code.value
+
+
+def _plain(error: BaseException) -> str:
+    """Return an error as one line without its type."""
+    text = str(error)
+    if isinstance(error, OSError) and error.errno is not None and error.errno > 0:
+        text = os.strerror(error.errno)  # asyncio's own text says where, and not what
+    return " ".join(text.split()) or type(error).__name__

@@ -1,0 +1,242 @@
+"""Play an operator from a script: acts at their time or situation, answers to prompts in order.
+
+Units: ``*_us`` whole microseconds since the run began.
+Keeps: O1, an entry of the script counts once unless it says `always`.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Protocol, TypeVar
+
+from coordinator.core.events import Act
+from coordinator.core.plan import Plan
+from coordinator.core.state import OpenPrompt, State
+from coordinator.live.coordinator import Coordinator
+from coordinator.wire.messages import Message
+
+UNKNOWN_OUTCOME = "unknown_outcome"
+"""Name of the built-in question about a command whose end nobody knows."""
+PATIENCE_US = 1_000_000
+"""Chosen: a person who presses again waits about a second."""
+CALLS_MAX = 100
+"""Acts and answers at one moment; a script that wants more goes round in a circle."""
+
+
+class ScriptedAnswer(Protocol):
+    """One answer of a script; it may have `after_us` and `always` as well."""
+
+    @property
+    def prompt(self) -> str:
+        """Name of the prompt."""
+
+    @property
+    def answer(self) -> str:
+        """The option chosen."""
+
+    @property
+    def by(self) -> str:
+        """Who answers."""
+
+
+class ScriptedAct(Protocol):
+    """One act of a script, at a time or after a state was come to; it may have `always`."""
+
+    @property
+    def act(self) -> Act | str:
+        """What is done."""
+
+    @property
+    def when(self) -> str | None:
+        """State of the procedure to wait for; None to go by `at_us`."""
+
+    @property
+    def at_us(self) -> int | None:
+        """Moment of the run; None to go by `when`."""
+
+    @property
+    def after_us(self) -> int:
+        """How long after the state was come to."""
+
+    @property
+    def by(self) -> str:
+        """Who acts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Acting:
+    """The operator does something to the procedure."""
+
+    act: Act
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answering:
+    """The operator answers the open prompt `number`."""
+
+    number: int
+    option: str
+    who: str
+
+
+Call = Acting | Answering
+_Entry = TypeVar("_Entry")
+
+
+class StuckScript(Exception):  # noqa: N818 (it says what happened)
+    """A script acts without end at one moment."""
+
+
+class OperatorScript:
+    """A person played by a script.
+
+    Args:
+        plan: Gives prompts their names.
+        answers: In the order in which they are used, for each prompt name.
+        acts: In the order in which they are used, for each state waited for.
+        starts: Start the run once every party is there; by default if `acts` has no start.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        answers: Iterable[ScriptedAnswer] = (),
+        acts: Iterable[ScriptedAct] = (),
+        *,
+        starts: bool | None = None,
+    ) -> None:
+        self._plan = plan
+        self._answers = list(answers)
+        self._acts = list(acts)
+        scripted = any(Act(act.act) is Act.START for act in self._acts)
+        self._starts = not scripted if starts is None else starts
+        self._started_us: int | None = None
+        self._phase = ""
+        self._phase_us = 0
+        self._prompts: dict[int, int] = {}
+        """Open prompt number -> since when it is seen."""
+        self._answered: dict[int, None] = {}
+        self._next_us: int | None = 0
+
+    def react(self, state: State, now_us: int) -> tuple[Call, ...]:
+        """Return what the operator does at this moment; call again after each change of state."""
+        self._look(state, now_us)
+        due = self._due(state)
+        ready = [(at_us, call, entry) for at_us, call, entry in due if at_us <= now_us]
+        self._next_us = min((at_us for at_us, _, _ in due if at_us > now_us), default=None)
+        if not ready:
+            return ()
+        # One at a time: what follows may change with the state that this one leads to.
+        _, call, entry = min(ready, key=lambda item: item[0])
+        self._use(call, entry, now_us)
+        return (call,)
+
+    def next_us(self) -> int | None:
+        """Return when the operator wants to be asked again, by what was last seen."""
+        return self._next_us
+
+    def _look(self, state: State, now_us: int) -> None:
+        if state.phase != self._phase:
+            self._phase, self._phase_us = state.phase, now_us
+        self._prompts = {
+            prompt.number: self._prompts.get(prompt.number, now_us) for prompt in state.prompts
+        }
+        self._answered = {number: None for number in self._answered if number in self._prompts}
+
+    def _due(self, state: State) -> list[tuple[int, Call, object]]:
+        """Return (when, call, entry of the script) for everything that may come next."""
+        due: list[tuple[int, Call, object]] = []
+        if self._starts and state.phase == "idle" and all(lane.online for lane in state.lanes):
+            again_us = 0 if self._started_us is None else self._started_us + PATIENCE_US
+            due.append((again_us, Acting(Act.START, "script"), None))
+        waits_for_state = False
+        for entry in self._acts:
+            deed = Acting(Act(entry.act), entry.by)
+            if entry.at_us is not None:
+                due.append((entry.at_us, deed, entry))
+            elif entry.when == state.phase and not waits_for_state:
+                waits_for_state = True
+                due.append((self._phase_us + entry.after_us, deed, entry))
+        for prompt in state.prompts:
+            answer = self._answer_to(prompt)
+            if answer is not None:
+                # Counted from when the prompt was seen: people need time to look.
+                at_us = self._prompts[prompt.number] + int(getattr(answer, "after_us", 0))
+                call = Answering(prompt.number, str(answer.answer), answer.by)
+                due.append((at_us, call, answer))
+        return due
+
+    def _answer_to(self, prompt: OpenPrompt) -> ScriptedAnswer | None:
+        if prompt.number in self._answered:
+            return None
+        name = UNKNOWN_OUTCOME if prompt.prompt < 0 else self._plan.prompts[prompt.prompt].name
+        return next((answer for answer in self._answers if answer.prompt == name), None)
+
+    def _use(self, call: Call, entry: object, now_us: int) -> None:
+        always = bool(getattr(entry, "always", False))
+        match call:
+            case Answering(number):
+                self._answered[number] = None
+                if not always:
+                    self._answers = _without(self._answers, entry)
+            case Acting() if entry is None:
+                self._started_us = now_us
+            case Acting():
+                # The next act for the same state counts its time from this one.
+                self._phase_us = now_us + (PATIENCE_US if always else 0)
+                if not always or getattr(entry, "at_us", None) is not None:
+                    self._acts = _without(self._acts, entry)
+
+
+def _without(entries: Sequence[_Entry], used: object) -> list[_Entry]:
+    return [entry for entry in entries if entry is not used]
+
+
+class OperatedCoordinator:
+    """A coordinator with its scripted operator beside it, as one party without I/O."""
+
+    def __init__(self, coordinator: Coordinator, script: OperatorScript) -> None:
+        self.coordinator = coordinator
+        self.script = script
+        self.name = coordinator.name
+
+    def receive(self, message: Message, now_us: int, retained: bool = False) -> list[Message]:
+        """Take in one message, then let the operator react."""
+        messages = self.coordinator.receive(message, now_us, retained)
+        return messages + self.react(now_us)
+
+    def advance(self, now_us: int) -> list[Message]:
+        """Let time pass for both."""
+        return self.coordinator.advance(now_us) + self.react(now_us)
+
+    def next_us(self) -> int | None:
+        """Return when either wants to be advanced, cell's clock."""
+        script_us = self.script.next_us()
+        wanted = [self.coordinator.next_us()]
+        wanted.append(None if script_us is None else script_us + self.coordinator.origin_us)
+        return min((at_us for at_us in wanted if at_us is not None), default=None)
+
+    def react(self, now_us: int) -> list[Message]:
+        """Let the operator act until nothing more is due at this moment.
+
+        Raises:
+            StuckScript: it never ends.
+        """
+        messages: list[Message] = []
+        for _ in range(CALLS_MAX):
+            coordinator = self.coordinator
+            calls = self.script.react(coordinator.state, now_us - coordinator.origin_us)
+            if not calls:
+                return messages
+            for call in calls:
+                messages += apply_call(coordinator, call, now_us)
+        raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")
+
+
+def apply_call(coordinator: Coordinator, call: Call, now_us: int) -> list[Message]:
+    """Do to the coordinator what an operator's call says."""
+    match call:
+        case Acting(act, who):
+            return coordinator.act(act, who, now_us)
+        case Answering(number, option, who):
+            return coordinator.answer(number, option, who, now_us)

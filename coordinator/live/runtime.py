@@ -1,0 +1,273 @@
+"""Run a coordinator in real time: link to coordinator to link, until the procedure has ended.
+
+Units: ``*_us`` microseconds of the cell's clock, which is handed in; ``*_s`` seconds.
+Keeps: J1, with the coordinator, which makes events durable before it hands messages out; R1, what
+ends the runtime unasked first tells every arm to hold.
+"""
+
+import asyncio
+import contextlib
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+from coordinator.core.events import Act
+from coordinator.live.coordinator import Coordinator, OutdatedCoordinator
+from coordinator.live.link import Broken, Delivered, Delivery, Dropped, Link, LinkLost, Restored
+from coordinator.live.operator import (
+    CALLS_MAX,
+    Acting,
+    Call,
+    OperatorScript,
+    StuckScript,
+    apply_call,
+)
+from coordinator.wire.messages import Message
+
+ENDED = ("complete", "stopped", "aborted")
+AT_REST = (*ENDED, "held", "idle")
+SLACK_US = 1_000_000
+"""Chosen: beyond the time that the core itself gives the arms to come to rest."""
+BROKEN_US_MAX = 60_000_000
+"""Chosen: nobody sits at an unattended run, and arms without a lease have long stood still."""
+WAIT_S_MAX = 3600.0
+"""Chosen: a deadline further away is looked at again after this."""
+TURNS_MAX = 1000
+"""Deadlines of one moment; a core that wants more goes round in a circle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a run ended: state of the procedure, and why."""
+
+    phase: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkNote:
+    """Something about the link that a person should be able to read."""
+
+    text: str
+
+
+class Runtime:
+    """Drive one coordinator on one link.
+
+    Args:
+        coordinator: Already has its journal, records and listeners.
+        link: Not yet open.
+        clock_us: The cell's clock.
+        script: Plays the operator; None if only people do.
+        interactive: Somebody may still answer or restart, so that held is no end.
+        on_link: Told of lost and restored links and of what was dropped at the border.
+    """
+
+    def __init__(
+        self,
+        coordinator: Coordinator,
+        link: Link,
+        clock_us: Callable[[], int],
+        *,
+        script: OperatorScript | None = None,
+        interactive: bool = False,
+        on_link: Callable[[LinkNote], None] | None = None,
+    ) -> None:
+        self._coordinator = coordinator
+        self._link = link
+        self._clock_us = clock_us
+        self._script = script
+        self._interactive = interactive
+        self._on_link = on_link or (lambda note: None)
+        self._calls: list[Call] = []
+        self._woken = asyncio.Event()
+        self._leave_us: int | None = None
+        self._is_left = False
+        self._broken_us: int | None = None
+        """Since when the link is broken."""
+        self._waiting: asyncio.Task[tuple[Delivery, ...]] | None = None
+
+    def submit(self, call: Call) -> None:
+        """Take an operator's call, from the same event loop (the page, a terminal)."""
+        self._calls.append(call)
+        self._woken.set()
+
+    def interrupt(self) -> None:
+        """Hold everything and leave once it stands; a second time, leave at once."""
+        if self._leave_us is not None:
+            self._is_left = True
+        else:
+            hold_us = self._coordinator.plan.timing.hold_us + SLACK_US
+            self._leave_us = self._clock_us() + hold_us
+            self._calls.append(Acting(Act.HOLD, "interrupt"))
+        self._woken.set()
+
+    async def run(self) -> Outcome:
+        """Run to the end.
+
+        Returns:
+            The last state of the procedure; `held` when left by an interrupt.
+
+        Raises:
+            LinkUnreachable: LNK005, at the first connect.
+            OutdatedCoordinator: LNK008; nothing is sent any more, the cell is another's.
+            Exception: whatever went wrong with us, after every arm was told to hold.
+        """
+        await self._link.open()
+        try:
+            with _signals(self.interrupt):
+                return await self._loop()
+        except OutdatedCoordinator:
+            raise
+        except Exception as error:
+            # Neither an unwritable journal nor a mistake of ours may leave arms at work; a hold
+            # needs no decision and is taken back only by a person.
+            now_us = self._clock_us()
+            await self._publish(self._coordinator.hold_messages(type(error).__name__, now_us))
+            raise
+        finally:
+            await self._stop_waiting()
+            await self._link.close()
+
+    async def _loop(self) -> Outcome:
+        deliveries: tuple[Delivery, ...] = ()
+        while True:
+            await self._publish(self._turn(deliveries, self._clock_us()))
+            outcome = self._outcome()
+            if outcome is not None:
+                return outcome
+            deliveries = await self._wait()
+
+    def _turn(self, deliveries: Sequence[Delivery], now_us: int) -> list[Message]:
+        """Take in what came, let time pass, let operators act; return what is to be sent."""
+        coordinator = self._coordinator
+        messages = self._take(deliveries, now_us)
+        for _ in range(TURNS_MAX):
+            due_us = coordinator.next_us()
+            if due_us is None or due_us > now_us:
+                break
+            messages += coordinator.advance(now_us)
+        calls, self._calls = self._calls, []
+        for call in calls:
+            messages += apply_call(coordinator, call, now_us)
+        return messages + self._play(now_us)
+
+    def _take(self, deliveries: Sequence[Delivery], now_us: int) -> list[Message]:
+        messages: list[Message] = []
+        batch: list[tuple[Message, bool]] = []
+        for delivery in deliveries:
+            match delivery:
+                case Delivered(message, retained):
+                    batch.append((message, retained))
+                case Dropped(reason):
+                    self._on_link(LinkNote(reason))
+                case Broken(reason):
+                    # In order: what came before the break counts before it.
+                    messages += self._coordinator.receive_all(batch, now_us)
+                    batch = []
+                    messages += self._coordinator.lose_link(now_us)
+                    self._broken_us = now_us
+                    self._on_link(LinkNote(reason))
+                case Restored():
+                    self._broken_us = None
+                    self._on_link(LinkNote("the link works again"))
+        return messages + self._coordinator.receive_all(batch, now_us)
+
+    def _play(self, now_us: int) -> list[Message]:
+        if self._script is None or self._leave_us is not None:
+            return []
+        messages: list[Message] = []
+        for _ in range(CALLS_MAX):
+            core_us = now_us - self._coordinator.origin_us
+            calls = self._script.react(self._coordinator.state, core_us)
+            if not calls:
+                return messages
+            for call in calls:
+                messages += apply_call(self._coordinator, call, now_us)
+        raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")
+
+    def _outcome(self) -> Outcome | None:
+        state = self._coordinator.state
+        if state.phase in ENDED:
+            return Outcome(state.phase, state.reason)
+        if self._leave_us is not None:
+            late = self._clock_us() >= self._leave_us
+            if self._is_left or late or state.phase in AT_REST:
+                reason = state.reason if state.phase == "held" else "left before everything stood"
+                return Outcome("held", "interrupted" if state.phase == "idle" else reason)
+            return None
+        gives_up_us = self._gives_up_us()
+        if gives_up_us is not None and self._clock_us() >= gives_up_us:
+            return Outcome("held", "the link stayed broken")
+        script_waits = self._script is not None and self._script.next_us() is not None
+        if state.phase == "held" and not self._interactive and not script_waits:
+            return Outcome("held", state.reason)
+        return None
+
+    async def _wait(self) -> tuple[Delivery, ...]:
+        """Wait for deliveries, a call, or the next deadline, whichever comes first."""
+        if self._waiting is None:
+            self._waiting = asyncio.create_task(self._link.wait_delivered())
+        if not self._calls:
+            self._woken.clear()
+            woken = asyncio.create_task(self._woken.wait())
+            try:
+                await asyncio.wait(
+                    {self._waiting, woken},
+                    timeout=self._wait_s(),
+                    return_when=asyncio.FIRST_COMPLETED,
+                )
+            finally:
+                woken.cancel()
+        if not self._waiting.done():
+            return ()
+        waited, self._waiting = self._waiting, None
+        return waited.result()
+
+    async def _stop_waiting(self) -> None:
+        if self._waiting is not None:
+            self._waiting.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._waiting
+
+    def _gives_up_us(self) -> int | None:
+        """Return when an unattended run with a broken link ends; None while there is no need."""
+        if self._interactive or self._broken_us is None:
+            return None
+        return self._broken_us + BROKEN_US_MAX
+
+    def _wait_s(self) -> float:
+        dues = [self._coordinator.next_us(), self._leave_us, self._gives_up_us()]
+        if self._script is not None and self._leave_us is None:
+            script_us = self._script.next_us()
+            if script_us is not None:
+                dues.append(script_us + self._coordinator.origin_us)
+        now_us = self._clock_us()
+        wait_s = min((due - now_us for due in dues if due is not None), default=None)
+        return WAIT_S_MAX if wait_s is None else min(max(wait_s / 1e6, 0.0), WAIT_S_MAX)
+
+    async def _publish(self, messages: Sequence[Message]) -> None:
+        if not messages:
+            return
+        try:
+            await self._link.publish(messages)
+        except LinkLost as error:
+            # The core learns it as lost parties from the link itself, and asks again later.
+            self._on_link(LinkNote(str(error)))
+
+
+@contextlib.contextmanager
+def _signals(handler: Callable[[], None]) -> Iterator[None]:
+    """Let Ctrl-C and a request to end call `handler`; where that cannot be, leave them alone."""
+    loop = asyncio.get_running_loop()
+    taken: list[signal.Signals] = []
+    for number in (signal.SIGINT, signal.SIGTERM):
+        # Not on every system, and only in the main thread.
+        with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):
+            loop.add_signal_handler(number, handler)
+            taken.append(number)
+    try:
+        yield
+    finally:
+        for caught in taken:
+            loop.remove_signal_handler(caught)

@@ -1,0 +1,158 @@
+"""The tables of the record store, and what stands in one row.
+
+Units: torque newton metre, pressure pascal, angle radian, time second; ``at`` and ``started`` are
+UTC, RFC 3339.
+"""
+
+from dataclasses import dataclass
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    Double,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+METADATA = MetaData()
+
+RUNS = Table(
+    "run",
+    METADATA,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("run", String(200), nullable=False, unique=True),
+    Column("joint", String(200), nullable=False),
+    Column("sequence", String(200), nullable=False),
+    Column("plan_digest", String(64), nullable=False),
+    Column("started", String(40), nullable=False),
+    Column("simulated", Boolean, nullable=False),
+    Column("tolerance", Double, nullable=False),
+    Column("digest", String(64), nullable=False),
+)
+
+ENDINGS = Table(
+    "ending",
+    METADATA,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("run", String(200), nullable=False),
+    Column("phase", String(40), nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("at", String(40), nullable=False),
+    Column("digest", String(64), nullable=False),
+)
+
+RECORDS = Table(
+    "record",
+    METADATA,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("run", String(200), nullable=False, index=True),
+    Column("joint", String(200), nullable=False),
+    Column("sequence", String(200), nullable=False),
+    Column("side", String(200), nullable=False),
+    Column("command", Integer, nullable=False),
+    Column("step", String(200), nullable=False),
+    Column("bolt", Integer, nullable=False),
+    Column("kind", String(40), nullable=False),
+    Column("round", Integer, nullable=False),
+    Column("attempt", Integer, nullable=False),
+    Column("outcome", String(40), nullable=False),
+    Column("fault", String(200), nullable=False),
+    Column("target_nm", Double, nullable=False),
+    Column("torque_nm", Double),
+    Column("pressure_pa", Double),
+    Column("angle_rad", Double),
+    Column("simulated", Boolean, nullable=False),
+    Column("tool", String(200), nullable=False),
+    Column("at", String(40), nullable=False),
+    Column("results", JSON, nullable=False),
+    Column("trace_time_s", JSON, nullable=False),
+    Column("trace_torque_nm", JSON, nullable=False),
+    Column("trace_pressure_pa", JSON, nullable=False),
+    Column("trace_angle_rad", JSON, nullable=False),
+    Column("verdict", String(40), nullable=False),
+    Column("reasons", JSON, nullable=False),
+    Column("digest", String(64), nullable=False),
+    # A resumed run proves nothing twice: a command has one outcome.
+    UniqueConstraint("run", "side", "command"),
+)
+
+HEAD = Table(
+    "head",
+    METADATA,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("seq", Integer, nullable=False),
+    Column("digest", String(64), nullable=False),
+)
+
+CHAINED = (RUNS, ENDINGS, RECORDS)
+"""Tables whose rows share one numbering and one chain."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A run, as its records name it."""
+
+    run: str
+    joint: str
+    sequence: str
+    plan_digest: str = ""
+    started: str = ""
+    simulated: bool = True
+    tolerance: float = 0.05
+    phase: str = ""
+    """How it ended; empty while it has not."""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRecord:
+    """One bolt, round and attempt, with its trace and its verdict."""
+
+    seq: int
+    run: str
+    joint: str
+    sequence: str
+    side: str
+    command: int
+    step: str
+    bolt: int
+    kind: str
+    round: int
+    attempt: int
+    outcome: str
+    fault: str
+    target_nm: float
+    torque_nm: float | None
+    pressure_pa: float | None
+    angle_rad: float | None
+    simulated: bool
+    tool: str
+    at: str
+    results: tuple[tuple[str, float], ...]
+    trace_time_s: tuple[float, ...]
+    trace_torque_nm: tuple[float, ...]
+    trace_pressure_pa: tuple[float, ...]
+    trace_angle_rad: tuple[float, ...]
+    verdict: str
+    reasons: tuple[str, ...]
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordFilter:
+    """Which records are wanted; None for any."""
+
+    run: str | None = None
+    joint: str | None = None
+    side: str | None = None
+    bolt: int | None = None
+    kind: str | None = None
+    round: int | None = None
+    outcome: str | None = None
+    verdict: str | None = None
+    simulated: bool | None = None

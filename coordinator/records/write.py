@@ -1,0 +1,70 @@
+"""Turn what a step proved into one row of the record store, verdict included."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from coordinator.core.effects import WriteRecord
+from coordinator.core.plan import Plan
+from coordinator.records.store import RecordStore
+from coordinator.records.tables import Run
+from coordinator.records.verdict import Evidence, judge
+from coordinator.wire.messages import Trace
+
+
+@dataclass(frozen=True, slots=True)
+class ToolFacts:
+    """What is known of the tool beside the step's own result."""
+
+    trace: Trace
+    tool: str
+    simulated: bool
+    at: str
+    """UTC, RFC 3339."""
+
+
+def to_row(plan: Plan, run: Run, effect: WriteRecord, facts: ToolFacts) -> dict[str, Any] | None:
+    """Return the row for a proof, None if the step proves nothing about a bolt."""
+    node = plan.nodes[effect.node]
+    if node.record is None:
+        return None
+    results = dict(effect.results)
+    trace = facts.trace
+    torque_nm = results.get("torque_nm")
+    evidence = Evidence(node.record.kind, effect.outcome, node.record.target_nm, torque_nm, trace)
+    judgement = judge(evidence, run.tolerance)
+    return {
+        "run": run.run,
+        "joint": run.joint,
+        "sequence": run.sequence,
+        "side": plan.parties[effect.party].name,
+        "command": effect.command,
+        "step": node.name,
+        "bolt": node.record.bolt,
+        "kind": node.record.kind,
+        "round": node.record.round,
+        "attempt": effect.attempt,
+        "outcome": effect.outcome,
+        "fault": effect.fault,
+        "target_nm": float(node.record.target_nm),
+        "torque_nm": torque_nm,
+        "pressure_pa": results.get("pressure_pa"),
+        "angle_rad": results.get("angle_rad"),
+        "simulated": facts.simulated,
+        "tool": facts.tool,
+        "at": facts.at,
+        "results": [list(pair) for pair in effect.results],
+        "trace_time_s": list(trace.time_s),
+        "trace_torque_nm": list(trace.torque_nm),
+        "trace_pressure_pa": list(trace.pressure_pa),
+        "trace_angle_rad": list(trace.angle_rad),
+        "verdict": judgement.verdict.value,
+        "reasons": [reason.value for reason in judgement.reasons],
+    }
+
+
+def write_proof(
+    store: RecordStore, plan: Plan, run: Run, effect: WriteRecord, facts: ToolFacts
+) -> bool:
+    """Record a proof; False if it proves nothing or is recorded already."""
+    row = to_row(plan, run, effect, facts)
+    return row is not None and store.add(row)

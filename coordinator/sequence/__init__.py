@@ -1,0 +1,41 @@
+"""Sequence files: read, judge by every rule, and compile into the plan of the core.
+
+`load` is the door for sequences, `read_case` and `read_answers` for what is tried on them; each
+raises `SequenceError` with every finding.
+"""
+
+from coordinator.sequence.case import (
+    Act,
+    Answer,
+    Case,
+    CaseCause,
+    Catalogue,
+    People,
+    read_answers,
+    read_case,
+)
+from coordinator.sequence.codes import CODES
+from coordinator.sequence.diagnostics import Diagnostic, SequenceError
+from coordinator.sequence.joint import JointFigures, RoundFigures
+from coordinator.sequence.load import Loaded, kind_of, load, read_cell, read_joint
+
+__all__ = [
+    "CODES",
+    "Act",
+    "Answer",
+    "Case",
+    "CaseCause",
+    "Catalogue",
+    "Diagnostic",
+    "JointFigures",
+    "Loaded",
+    "People",
+    "RoundFigures",
+    "SequenceError",
+    "kind_of",
+    "load",
+    "read_answers",
+    "read_case",
+    "read_cell",
+    "read_joint",
+]

@@ -1,0 +1,70 @@
+"""Name every code of a wrong file once, with the heading it has in the author's guide.
+
+Keeps: codes are never reused; guide, broken samples and this table name the same codes.
+"""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+CODES: Mapping[str, str] = MappingProxyType(
+    {
+        "SEQ001": "the file cannot be read",
+        "SEQ002": "the file or what it unfolds to is too large",
+        "SEQ003": "an anchor, alias or tag is used",
+        "SEQ004": "a key is written twice",
+        "SEQ005": "a path leads outside the sequences folder",
+        "SEQ006": "a key is unknown",
+        "SEQ007": "a key is missing",
+        "SEQ008": "a value is of the wrong type",
+        "SEQ009": "a value is not among those allowed",
+        "SEQ010": "a name is malformed, reserved or given twice",
+        "SEQ011": "a unit is unknown",
+        "SEQ012": "a quantity is of the wrong dimension",
+        "SEQ013": "a reference cannot be resolved",
+        "SEQ014": "an action is unknown",
+        "SEQ015": "a parameter is unknown",
+        "SEQ016": "a parameter is missing",
+        "SEQ017": "a bolt is not on the joint",
+        "SEQ018": "a tool is unknown",
+        "SEQ019": "a side lacks the tool",
+        "SEQ020": "the tool is not mounted at that point",
+        "SEQ021": "a step stands in the lane of the wrong kind of party",
+        "SEQ022": "a lane belongs to no party",
+        "SEQ023": "a policy is unknown",
+        "SEQ024": "a prompt is unknown",
+        "SEQ025": "an exception is unknown",
+        "SEQ026": "a block is unknown",
+        "SEQ027": "an interlock is unknown",
+        "SEQ028": "a signal is unknown",
+        "SEQ029": "a zone is unknown",
+        "SEQ030": "a fault is unknown",
+        "SEQ031": "a result is unknown",
+        "SEQ032": "a step id is unknown",
+        "SEQ033": "a barrier is used and not declared",
+        "SEQ034": "a barrier is declared and not used",
+        "SEQ035": "a barrier stands in one lane only",
+        "SEQ036": "a barrier stands twice in one lane",
+        "SEQ037": "barriers wait for each other in a ring",
+        "SEQ038": "a paired span is not closed by the next barrier",
+        "SEQ039": "a paired barrier does not join exactly two arms",
+        "SEQ040": "a policy names a fault that its steps cannot raise",
+        "SEQ041": "a fault that must not be tried again alone has attempts",
+        "SEQ042": "attempts have no sound bound",
+        "SEQ043": "an exception gives no reason",
+        "SEQ044": "something is declared and never used",
+        "SEQ045": "the next attempt would start beyond a barrier",
+        "SEQ046": "steps wait for each other in a ring and are never reached",
+        "SEQ047": "a block uses itself",
+        "SEQ048": "a torque is above the tool's limit",
+        "SEQ049": "a torque is above the bolt's proof load",
+        "SEQ050": "the bolts pulled together are not opposite",
+        "SEQ051": "a pull is one-sided",
+        "SEQ052": "a calibration has expired",
+        "SEQ053": "the joint's figures cannot be reckoned",
+        "SEQ054": "a loop stands inside itself",
+        "SEQ055": "a cause is unknown",
+        "SEQ056": "a side is unknown",
+        "SEQ057": "an exception is made from a trip or a permissive",
+    }
+)
+"""Every code against its heading."""

@@ -1,0 +1,101 @@
+"""Compile a sequence with its cell and its joint into the plan that the core reads.
+
+Units: as in the plan: microseconds, newton metres, SI.
+Keeps: the same files give an equal plan on every machine; no plan is made of files with findings.
+"""
+
+from datetime import date
+
+from coordinator.core.plan import (
+    Interlock,
+    Option,
+    Party,
+    Plan,
+    Prompt,
+    Signal,
+    Timing,
+)
+from coordinator.sequence.barriers import meetings
+from coordinator.sequence.cell_model import CellModel, TimingModel
+from coordinator.sequence.declared import check_declared
+from coordinator.sequence.expand import Input, unfold
+from coordinator.sequence.nodes import build_nodes
+from coordinator.sequence.pulls import check_pulls
+from coordinator.sequence.sequence_model import PromptModel
+from coordinator.sequence.tools import check_tools
+
+
+def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Plan:
+    """Return the plan.
+
+    Args:
+        given: The three files, valid in form.
+        digest: SHA-256 over the files.
+        today: Day on which calibrations must still count; None leaves them unjudged.
+
+    Raises:
+        SequenceError: With every finding.
+    """
+    check_declared(given)
+    lanes = unfold(given)
+    items = tuple(item for lane in lanes for item in lane)
+    met = meetings(given, items)
+    nodes, built = build_nodes(given, items, met)
+    check_tools(given, built)
+    check_pulls(given, built, met, today)
+    given.findings.raise_if_any()
+    starts = [sum(len(lane) for lane in lanes[:number]) for number in range(len(lanes))]
+    return Plan(
+        name=given.sequence.sequence,
+        parties=_parties(given.cell),
+        nodes=nodes,
+        lanes=tuple(
+            tuple(range(start, start + len(lane)))
+            for start, lane in zip(starts, lanes, strict=True)
+        ),
+        barriers=met.barriers,
+        spans=met.spans,
+        interlocks=_interlocks(given.cell),
+        signals=tuple(Signal(name, one.max_age) for name, one in given.cell.signals.items()),
+        zones=given.cell.zones,
+        prompts=tuple(_prompt(*one) for one in given.sequence.prompts.items()),
+        timing=_timing(given.cell.timing),
+        digest=digest,
+    )
+
+
+def _parties(cell: CellModel) -> tuple[Party, ...]:
+    hoist = (Party(cell.hoist, is_arm=False),) if cell.hoist else ()
+    return (*(Party(name) for name in cell.sides), *hoist)
+
+
+def _interlocks(cell: CellModel) -> tuple[Interlock, ...]:
+    signals = list(cell.signals)
+    return tuple(
+        Interlock(
+            name=name,
+            signal=signals.index(one.good_when),
+            kind=one.core_kind,
+            cause=one.cause,
+            consequence=one.consequence,
+            operator_action=one.operator_action,
+        )
+        for name, one in cell.interlocks.items()
+    )
+
+
+def _prompt(name: str, model: PromptModel) -> Prompt:
+    options = tuple((Option(word), does) for word, does in model.options.items())
+    return Prompt(name, model.text, model.caution, options)
+
+
+def _timing(model: TimingModel) -> Timing:
+    return Timing(
+        lease_us=model.lease,
+        renew_us=model.renew,
+        acknowledge_us=model.acknowledge,
+        asks=model.asks,
+        expiry_us=model.expiry,
+        lead_us=model.lead,
+        hold_us=model.hold,
+    )

@@ -1,0 +1,182 @@
+"""Decide the figures of a joint: target torque, rounds and limits, out of its file and the tables.
+
+Units: m, N, N*m, Pa, rad; shares are fractions of one.
+Keeps: torque follows from stress and friction by the long form, never from a number in the file.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeVar
+
+from coordinator.bolting.constants import INCH_M
+from coordinator.bolting.errors import BoltingError
+from coordinator.bolting.grades import Strength, bolt_grade
+from coordinator.bolting.rounds import two_tool_order
+from coordinator.bolting.threads import Thread, parse_thread
+from coordinator.bolting.torque import Friction, wedge_form_preload_n, wedge_form_torque_nm
+from coordinator.sequence.diagnostics import Findings
+from coordinator.sequence.joint_model import JointModel
+from coordinator.sequence.tree import Document, Trail
+
+_CHAMFER_M = 0.125 * INCH_M
+# Chamfer of the nut face, K of API Spec 6A, annex on flange bolt torque.
+
+_Figure = TypeVar("_Figure")
+
+
+@dataclass(frozen=True, slots=True)
+class RoundFigures:
+    """One round: its number from 1 and what must be reached."""
+
+    number: int
+    share: float
+    torque_nm: float
+    torque_least_nm: float
+    torque_most_nm: float
+
+
+@dataclass(frozen=True, slots=True)
+class JointFigures:
+    """Everything about a joint in SI units."""
+
+    name: str
+    text: str
+    bolt_count: int
+    thread: Thread
+    grade: str
+    strength: Strength
+    bolt_circle_m: float
+    grip_m: float
+    engagement_m: float
+    hex_across_flats_m: float
+    friction: float
+    stress_pa: float
+    preload_n: float
+    torque_nm: float
+    """Target torque of the last round."""
+    tolerance: float
+    rounds: tuple[RoundFigures, ...]
+    check_angle_rad: float
+    loosening_torque_max_nm: float
+    proof_load_n: float
+    """Stress area times proof stress, or times yield where the standard sets no proof stress."""
+    proof_torque_nm: float
+    """Torque that leaves the proof load in the bolt."""
+    pairs: tuple[tuple[int, int], ...]
+    """Opposite bolts in the order of pulling: (of the first side, of the second side)."""
+
+    @property
+    def bearing_diameter_m(self) -> float:
+        """Mean diameter on which the nut face rubs."""
+        return bearing_diameter_m(self.thread, self.hex_across_flats_m)
+
+    def preload_at_n(self, torque_nm: float) -> float:
+        """Return the preload that a torque leaves at the joint's friction."""
+        friction = Friction(self.friction, self.friction)
+        return wedge_form_preload_n(torque_nm, self.thread, friction, self.bearing_diameter_m)
+
+
+def bearing_diameter_m(thread: Thread, hex_across_flats_m: float) -> float:
+    """Return the mean rubbing diameter of a nut face, (H + D + K)/2, H the flats of the file.
+
+    Source:
+        API Spec 6A, annex on flange bolt torque; there H = 1.5 D + 0.125 in, which is the heavy
+        hex of ASME B18.2.2. With other nuts the flats of the joint file stand for H.
+    """
+    return (hex_across_flats_m + thread.major_diameter_m + _CHAMFER_M) / 2.0
+
+
+def joint_figures(model: JointModel, document: Document, findings: Findings) -> JointFigures | None:
+    """Return the figures of a joint, or None after telling `findings` why there are none.
+
+    Args:
+        model: The joint file, valid in form.
+        document: The same file, for places.
+        findings: Gathers SEQ049 and SEQ053.
+    """
+    bolts, tightening = model.bolts, model.tightening
+    asked = _Asked(document, findings)
+    pairs = asked.figure(("bolts", "count"), lambda: two_tool_order(bolts.count))
+    thread = asked.figure(("bolts", "thread"), lambda: parse_thread(bolts.thread))
+    if thread is None or pairs is None:
+        return None
+    strength = asked.figure(
+        ("bolts", "grade"), lambda: bolt_grade(bolts.grade).at(thread.major_diameter_m)
+    )
+    if strength is None:
+        return None
+    preload_n = tightening.stress * thread.tensile_area_m2
+    proof_load_n = (strength.proof_pa or strength.yield_pa) * thread.tensile_area_m2
+    friction = Friction(tightening.friction, tightening.friction)
+    bearing_m = bearing_diameter_m(thread, bolts.hex_across_flats)
+    torque_nm = wedge_form_torque_nm(preload_n, thread, friction, bearing_m)
+    asked.check_preload(preload_n, proof_load_n)
+    return JointFigures(
+        name=model.joint,
+        text=model.text,
+        bolt_count=bolts.count,
+        thread=thread,
+        grade=bolts.grade,
+        strength=strength,
+        bolt_circle_m=bolts.bolt_circle,
+        grip_m=bolts.grip,
+        engagement_m=bolts.engagement,
+        hex_across_flats_m=bolts.hex_across_flats,
+        friction=tightening.friction,
+        stress_pa=tightening.stress,
+        preload_n=preload_n,
+        torque_nm=torque_nm,
+        tolerance=tightening.tolerance,
+        rounds=_rounds(tightening.rounds, torque_nm, tightening.tolerance),
+        check_angle_rad=tightening.check_angle,
+        loosening_torque_max_nm=model.loosening.torque_max,
+        proof_load_n=proof_load_n,
+        proof_torque_nm=wedge_form_torque_nm(proof_load_n, thread, friction, bearing_m),
+        pairs=pairs,
+    )
+
+
+def _rounds(
+    shares: tuple[float, ...], torque_nm: float, tolerance: float
+) -> tuple[RoundFigures, ...]:
+    return tuple(
+        RoundFigures(
+            number,
+            share,
+            share * torque_nm,
+            share * torque_nm * (1.0 - tolerance),
+            share * torque_nm * (1.0 + tolerance),
+        )
+        for number, share in enumerate(shares, 1)
+    )
+
+
+class _Asked:
+    """Asks the tables and tells what they refuse."""
+
+    def __init__(self, document: Document, findings: Findings) -> None:
+        self._document = document
+        self._findings = findings
+
+    def figure(self, trail: Trail, ask: Callable[[], _Figure]) -> _Figure | None:
+        """Return what `ask` returns, or None after telling its refusal at `trail`."""
+        try:
+            return ask()
+        except BoltingError as error:
+            # The message of a refusal is made of the same three parts as ours.
+            told = str(error).removesuffix(f" [{error.code}]")
+            what, _, rest = told.partition(", must ")
+            must, _, do = rest.partition("; ")
+            self.tell(trail, "SEQ053", what, f"must {must}", f"{do} ({error.code})")
+            return None
+
+    def check_preload(self, preload_n: float, proof_load_n: float) -> None:
+        """Tell of a stress that the bolts do not bear."""
+        if preload_n > proof_load_n:
+            what = f"stress leaves {preload_n:.0f} N in a bolt"
+            must = f"must not exceed its proof load of {proof_load_n:.0f} N"
+            self.tell(("tightening", "stress"), "SEQ049", what, must, "lower the stress")
+
+    def tell(self, trail: Trail, code: str, what: str, must: str, do: str) -> None:
+        """Tell a finding at `trail`."""
+        self._findings.add(self._document.finding(trail, code, what, must, do))

@@ -1,0 +1,155 @@
+"""Describe a sequence file: lanes of steps, the barriers they meet at, and what follows a fault.
+
+Units: times microseconds, torque newton metre.
+Keeps: a step is exactly one of do, use, each and barrier.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, Discriminator, Field, Tag
+
+from coordinator.sequence.fields import Duration, Name, Reference, Strict, Torque, Written
+
+STEP_KEYS = ("do", "use", "each", "barrier")
+Parameters = dict[str, Written]
+
+
+class BarrierModel(Strict):
+    """A meeting of lanes; with `paired_until` it opens a paired span."""
+
+    text: str = ""
+    timeout: Duration = 120_000_000
+    window: Duration = 50_000
+    paired_until: Reference | None = None
+    balance: Torque | None = None
+    stop: Duration | None = None
+
+
+class PromptModel(Strict):
+    """A question to a person."""
+
+    text: str
+    caution: str
+    options: dict[Literal["again", "hold", "abort"], str] = Field(min_length=1)
+
+
+class AskModel(Strict):
+    """Ask a person, with this prompt."""
+
+    ask: Reference
+
+
+class MoveModel(Strict):
+    """A move of a recovery; what it is not given it takes from the step."""
+
+    do: Reference
+    with_: Parameters = Field(default_factory=dict, alias="with")
+
+
+def _then_tag(value: Any) -> str:
+    return ":ask" if isinstance(value, dict | AskModel) else ":word"
+
+
+Then = Annotated[
+    Annotated[Literal["hold", "abort"], Tag(":word")] | Annotated[AskModel, Tag(":ask")],
+    Discriminator(_then_tag),
+]
+
+
+class RuleModel(Strict):
+    """What a step does about one kind of fault."""
+
+    attempts: int = 1
+    recover: tuple[MoveModel, ...] = ()
+    again_from: Reference | None = None
+    then: Then = "hold"
+
+
+class ExceptionModel(Strict):
+    """A named way of moving all the same while an interlock is active."""
+
+    interlock: Reference
+    reason: str = ""
+
+
+class DoStep(Strict):
+    """One action of the lane's party."""
+
+    do: Reference
+    with_: Parameters = Field(default_factory=dict, alias="with")
+    id: Name | None = None
+    after: tuple[Reference, ...] | None = None
+    policy: Reference | None = None
+    expect: dict[str, tuple[Written, Written]] = Field(default_factory=dict)
+    round: Written | None = None
+    timeout: Duration | None = None
+    no_progress: Duration | None = None
+    recheck: tuple[Reference, ...] | None = None
+    exceptions: tuple[Reference, ...] = ()
+
+
+class UseStep(Strict):
+    """A block, with its parameters."""
+
+    use: Reference
+    with_: Parameters = Field(default_factory=dict, alias="with")
+    exceptions: tuple[Reference, ...] = ()
+
+
+class EachStep(Strict):
+    """A loop over the joint: this side's bolts, the opposite pairs, or the rounds."""
+
+    each: Literal["own_bolt", "pair", "round"]
+    steps: "Steps"
+    exceptions: tuple[Reference, ...] = ()
+
+
+class BarrierStep(Strict):
+    """The lane's place in a barrier."""
+
+    barrier: Reference
+
+
+def _step_tag(value: Any) -> str | None:
+    if isinstance(value, BaseModel):
+        return ":" + next(key for key in STEP_KEYS if hasattr(value, key))
+    if not isinstance(value, dict):
+        return None
+    return next((f":{key}" for key in STEP_KEYS if key in value), None)
+
+
+Step = Annotated[
+    Annotated[DoStep, Tag(":do")]
+    | Annotated[UseStep, Tag(":use")]
+    | Annotated[EachStep, Tag(":each")]
+    | Annotated[BarrierStep, Tag(":barrier")],
+    Discriminator(_step_tag),
+]
+Steps = Annotated[tuple[Step, ...], Field(min_length=1)]
+
+
+class BlockModel(Strict):
+    """Steps to be used more than once."""
+
+    text: str = ""
+    takes: tuple[Name, ...] = ()
+    steps: Steps
+
+
+class SequenceModel(Strict):
+    """The whole of a sequence file."""
+
+    sequence: Name
+    text: str
+    cell: str
+    joint: str
+    begins: Literal["joint_open", "joint_made_up"]
+    barriers: dict[Name, BarrierModel] = Field(default_factory=dict)
+    prompts: dict[Name, PromptModel] = Field(default_factory=dict)
+    policies: dict[Name, dict[Reference, RuleModel]] = Field(default_factory=dict)
+    exceptions: dict[Name, ExceptionModel] = Field(default_factory=dict)
+    blocks: dict[Name, BlockModel] = Field(default_factory=dict)
+    lanes: dict[Reference, Steps] = Field(min_length=1)
+
+
+EachStep.model_rebuild()

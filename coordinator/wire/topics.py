@@ -1,0 +1,70 @@
+"""Topic names, and which body travels on which."""
+
+from coordinator.wire.messages import (
+    Ask,
+    Body,
+    Disarm,
+    Do,
+    FloorSignals,
+    Hold,
+    Lease,
+    MakeReady,
+    Message,
+    PartyState,
+    Progressed,
+    Release,
+    SimulatedFacts,
+)
+
+ROOT = "bothsides"
+COMMANDS = (Do, Release, Disarm, Hold, MakeReady, Ask)
+
+
+def channel_of(body: Body) -> str:
+    """Return the last level of the topic that a body travels on."""
+    match body:
+        case Do() | Release() | Disarm() | Hold() | MakeReady() | Ask():
+            return "command"
+        case Lease():
+            return "lease"
+        case PartyState():
+            return "state"
+        case FloorSignals():
+            return "signals"
+        case SimulatedFacts():
+            return "simulated"
+        case Progressed():
+            return "telemetry"
+        case _:
+            return "report"
+
+
+def topic_of(cell: str, message: Message) -> str:
+    """Return the topic of a message: ``bothsides/<cell>/<party>/<channel>``."""
+    return f"{ROOT}/{cell}/{message.subject}/{channel_of(message.body)}"
+
+
+def is_retained(body: Body) -> bool:
+    """States and signals are retained for a newcomer to show; nothing decides on them (W1)."""
+    return isinstance(body, PartyState | FloorSignals)
+
+
+def quality_of(body: Body) -> int:
+    """Quality of service: 0 for what is repeated anyway, 1 for the rest."""
+    return 0 if isinstance(body, Lease | Progressed | SimulatedFacts | FloorSignals) else 1
+
+
+def subscriptions_of_party(cell: str, party: str) -> tuple[str, ...]:
+    """What a real party listens to: its commands, the lease, the floor's signals."""
+    return (
+        f"{ROOT}/{cell}/{party}/command",
+        f"{ROOT}/{cell}/all/lease",
+        f"{ROOT}/{cell}/floor/signals",
+    )
+
+
+def subscriptions_of_coordinator(cell: str) -> tuple[str, ...]:
+    """What the coordinator listens to."""
+    return tuple(
+        f"{ROOT}/{cell}/+/{channel}" for channel in ("report", "telemetry", "state", "signals")
+    )

@@ -1,0 +1,172 @@
+"""What one simulated arm, or the hoist, works with: steel, causes, dice, clock, and its own state.
+
+Units: SI.
+Keeps: state changes are written after the wait that brings them about, never before.
+"""
+
+import math
+import random
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, field
+
+from sim_arms.activity import HoldAsked, Wait
+from sim_arms.causes import Causes, parameter
+from sim_arms.physics.camera import Camera, Pose, Sight
+from sim_arms.physics.motion import travel_s
+from sim_arms.physics.wrench import WrenchModel
+from sim_arms.steel import Steel
+
+BRAKE_S = 0.25  # From full speed at the arm's greatest deceleration; chosen.
+RELIEVE_S = 0.5  # Pump off and pressure gone; chosen.
+FINISH_S = 2.0  # A short action that may be finished in a hold ends within this.
+
+Steps = Generator[Wait, None, None]
+
+
+class Unfit(Exception):  # noqa: N818 (it says what the action is)
+    """The action cannot be taken up: unknown, wrong tool, a parameter missing or beyond a cap."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason)
+        self.reason = reason
+
+
+@dataclass(slots=True)
+class Estimates:
+    """What the camera found; true for the arm until it looks again."""
+
+    joint: Pose = field(default_factory=Pose)
+    holes: dict[int, tuple[float, float]] = field(default_factory=dict)
+    """Error of each hole from its drawn place, by bolt."""
+    bins: dict[int, tuple[float, float]] = field(default_factory=dict)
+    hexes: dict[int, float] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Bench:
+    """One side's arm."""
+
+    side: str
+    steel: Steel
+    causes: Causes
+    rng: random.Random
+    now_s: Callable[[], float]
+    tool: str = ""
+    socket_rad: float = 0.0
+    holding: int = 0
+    """Bolt in the retaining fork, 0 for none."""
+    seated_on: int = 0
+    """Bolt under the wrench's socket, 0 for none."""
+    reaction_on: int = 0
+    turned_over: bool = False
+    estimates: Estimates = field(default_factory=Estimates)
+    camera: Camera = field(default_factory=Camera)
+    wrench: WrenchModel = field(default_factory=WrenchModel)
+
+    @property
+    def at(self) -> str:
+        """Place where the arm last came to rest."""
+        return self.steel.word(f"arm.{self.side}.at", "park")
+
+    def true_shift(self) -> Pose:
+        """Where the joint truly stands: the floor's word and whatever has pushed it since."""
+        shift = self.steel.joint_shift()
+        for cause in self.causes.all_acting("joint_shift", self.now_s()):
+            shift = Pose(
+                shift.x_m + parameter(cause, "off_x"),
+                shift.y_m + parameter(cause, "off_y"),
+                shift.turn_rad + parameter(cause, "turn"),
+            )
+        return shift
+
+    def true_hole_m(self, bolt: int) -> tuple[float, float]:
+        """How far a hole truly is from its drawn place."""
+        drilled_x, drilled_y = self.steel.hole_offset_m(bolt)
+        moved_x, moved_y = self.moved_m(bolt, self.true_shift())
+        return drilled_x + moved_x, drilled_y + moved_y
+
+    def believed_hole_m(self, bolt: int) -> tuple[float, float]:
+        """How far the arm believes a hole to be from its drawn place."""
+        found = self.estimates.holes.get(bolt)
+        return self.moved_m(bolt, self.estimates.joint) if found is None else found
+
+    def lateral_m(self, bolt: int) -> float:
+        """Distance between where the arm goes for a hole and where the hole is."""
+        true, believed = self.true_hole_m(bolt), self.believed_hole_m(bolt)
+        return math.hypot(true[0] - believed[0], true[1] - believed[1])
+
+    def moved_m(self, bolt: int, shift: Pose) -> tuple[float, float]:
+        """How far a shift and turn of the joint move one hole."""
+        x_m, y_m, _ = self.steel.layout.point(self.side, f"bolt.{bolt}")
+        cosine, sine = math.cos(shift.turn_rad), math.sin(shift.turn_rad)
+        return (
+            shift.x_m + x_m * (cosine - 1.0) - y_m * sine,
+            shift.y_m + y_m * (cosine - 1.0) + x_m * sine,
+        )
+
+    def look(self, true: Pose, bias: Pose | None = None) -> Sight:
+        """Look with the camera, in the light that there is."""
+        cause = self.causes.use("glare", self.now_s(), side=self.side)
+        glare = 0.0 if cause is None else parameter(cause, "share")
+        return self.camera.look(self.rng, true, bias, glare)
+
+    def factor(self, cause: str, name: str, bolt: int | None = None) -> float:
+        """Return a factor that a cause sets, 1 where it does not act."""
+        acting = self.causes.acting(cause, self.now_s(), side=self.side, bolt=bolt)
+        return 1.0 if acting is None else parameter(acting, name)
+
+    def supply_pa(self) -> float:
+        """Return the hydraulic supply pressure that this side has now."""
+        low = self.causes.acting("supply_low", self.now_s(), side=self.side)
+        full = self.wrench.supply_pa
+        return full if low is None else min(full, parameter(low, "pressure"))
+
+
+@dataclass(slots=True)
+class HoistBench:
+    """The hoist with its operator, answered by the floor."""
+
+    steel: Steel
+    causes: Causes
+    rng: random.Random
+    now_s: Callable[[], float]
+    signals: dict[str, bool | None] = field(
+        default_factory=lambda: {"string_still": True, "nothing_overhead": True}
+    )
+    """What the hoist means these signals to be; the floor publishes them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """Time spent by an arm's action, with what a hold does to it."""
+
+    bench: Bench
+    on_hold: str
+
+    def spend(self, duration_s: float, after_s: float = 0.0) -> Steps:
+        """Let time pass; a hold brakes it, or lets it finish when little is left.
+
+        Args:
+            duration_s: The time.
+            after_s: What the action still needs afterwards.
+        """
+        started_s = self.bench.now_s()
+        try:
+            yield Wait(duration_s)
+        except HoldAsked:
+            left_s = max(0.0, duration_s - (self.bench.now_s() - started_s))
+            if self.on_hold == "finish" and left_s + after_s <= FINISH_S:
+                yield Wait(left_s)
+                return
+            yield Wait(BRAKE_S)
+            raise
+
+    def travel(self, place: str, after_s: float = 0.0) -> Steps:
+        """Go to a place."""
+        bench = self.bench
+        if bench.at == place:
+            return
+        layout = bench.steel.layout
+        start, end = layout.point(bench.side, bench.at), layout.point(bench.side, place)
+        yield from self.spend(travel_s(start, end) * bench.factor("slow_arm", "factor"), after_s)
+        bench.steel.write(f"arm.{bench.side}.at", place)

@@ -1,0 +1,108 @@
+"""One simulated arm: the shell of the contract around a bench of real places, tools and physics.
+
+Units: ``*_us`` whole microseconds of the cell's clock; ``*_s`` seconds since the case began.
+"""
+
+from collections.abc import Mapping
+from random import Random
+
+from coordinator.wire.messages import Value
+from sim_arms.activities import begin
+from sim_arms.activities.bench import Bench, Estimates, HoistBench
+from sim_arms.activity import Activity
+from sim_arms.causes import Causes
+from sim_arms.ledger import Ledger, LedgerStore, MemoryStore
+from sim_arms.shell import Shell
+from sim_arms.steel import Steel
+from sim_arms.workbench import Settings
+
+
+class Clock:
+    """The time as the activities see it: seconds since the case began, told by the shell."""
+
+    def __init__(self, origin_us: int = 0) -> None:
+        """Begin at `origin_us` of the cell's clock."""
+        self._origin_us = origin_us
+        self._now_us = origin_us
+
+    def tell(self, now_us: int) -> None:
+        """Set the time."""
+        self._now_us = now_us
+
+    def now_s(self) -> float:
+        """Return the seconds since the case began."""
+        return (self._now_us - self._origin_us) / 1e6
+
+
+class SteelWorkbench:
+    """The workbench of an arm or of the hoist: its bench, its replica of the steel, its clock."""
+
+    def __init__(self, bench: Bench | HoistBench, clock: Clock) -> None:
+        """Join a bench to the clock that it was built with."""
+        self.bench = bench
+        self._clock = clock
+
+    @property
+    def tool(self) -> str:
+        """The tool now mounted, empty for none."""
+        return self.bench.tool if isinstance(self.bench, Bench) else ""
+
+    def begin(self, action: str, parameters: Mapping[str, Value], on_hold: str) -> Activity:
+        """Prepare an action; nothing moves before the first step of what is returned.
+
+        Raises:
+            Unfit: the action cannot be begun; nothing was changed.
+        """
+        return begin(action, parameters, self.bench, on_hold)
+
+    def tell_time(self, now_us: int) -> None:
+        """Let the bench know the time before its activity takes a step."""
+        self._clock.tell(now_us)
+
+    def take_changes(self) -> Mapping[str, Value]:
+        """Return the facts about the steel changed since the last call."""
+        return self.bench.steel.take_changes()
+
+    def apply(self, facts: Mapping[str, Value]) -> None:
+        """Take up facts that another party wrote."""
+        self.bench.steel.apply(facts)
+
+    def wake(self) -> None:
+        """Forget what only the memory of a process holds: what the camera found."""
+        if isinstance(self.bench, Bench):
+            self.bench.estimates = Estimates()
+
+
+class Arm(Shell):
+    """A simulated arm."""
+
+    @classmethod
+    def on(
+        cls,
+        settings: Settings,
+        steel: Steel,
+        causes: Causes,
+        seed: int | str,
+        *,
+        store: LedgerStore | None = None,
+        origin_us: int = 0,
+    ) -> "Arm":
+        """Put an arm beside the steel.
+
+        Args:
+            settings: Its name is the side's name.
+            steel: Its own replica.
+            causes: The case as it sees it, counted for it alone.
+            seed: Of the whole run; the arm splits its own generators off.
+            store: Where its ledger is kept; in memory by default.
+            origin_us: When the case begins on the cell's clock.
+        """
+        clock = Clock(origin_us)
+        dice = Random(f"{seed}:{settings.name}")
+        bench = Bench(settings.name, steel, causes, dice, clock.now_s)
+        return cls(
+            settings,
+            SteelWorkbench(bench, clock),
+            Ledger(MemoryStore() if store is None else store),
+            Random(f"{seed}:{settings.name}:start"),
+        )

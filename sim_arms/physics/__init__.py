@@ -1,0 +1,1 @@
+"""The physics that decides how an action of a simulated arm ends; pure, no clock, no messages."""

@@ -1,0 +1,233 @@
+"""Run parties, coordinator and network in virtual time, from one heap of (time, item).
+
+Units: ``*_us`` whole microseconds since the start; virtual, no clock is read.
+Keeps: N2, the same parties, causes and seed give the same deliveries in the same order; N3, time
+never goes back and never stands still for ever.
+"""
+
+import heapq
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from coordinator.wire.messages import FloorSignals, Message, SimulatedFacts
+from coordinator.wire.topics import channel_of
+from sim_arms.causes import Cause, parameter
+from sim_arms.network import FOREVER_US, Network
+from sim_arms.party import Party, SimulatedParty
+
+WILL_US = 1_500_000
+"""From a cut to the word of the broker that the party is gone (1.5 keep-alives of 1 s)."""
+EVENTS_MAX_AT_ONCE = 100_000
+
+Traced = Callable[[int, str, Message], None]
+"""Called for each delivery with its time, whom it reaches and the message."""
+_COORDINATOR = "coordinator"
+
+
+class WorldStuckError(Exception):
+    """A party asks for attention again and again at the same instant: we are wrong."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Link:
+    """The cable or the process of a party changes: the broker notices, or it is back."""
+
+    party: str
+    back: bool
+    reborn: bool = False
+
+
+class World:
+    """Everything that happens in a cell, in the order in which it happens."""
+
+    def __init__(
+        self,
+        parties: Sequence[SimulatedParty],
+        coordinator: Party,
+        network: Network,
+        *,
+        causes: Sequence[Cause] = (),
+        traced: Traced | None = None,
+    ) -> None:
+        """Put the parties on the network; they connect at time 0.
+
+        Args:
+            parties: Arms and floor, each of another name.
+            coordinator: Whoever commands them.
+            network: How messages travel; knows the cuts.
+            causes: Those of the case; here only `party_restarts` counts.
+            traced: Told of every delivery, for a trace.
+
+        Raises:
+            ValueError: two parties have one name, or a cause restarts a party that is not here.
+        """
+        self.now_us = 0
+        self.coordinator = coordinator
+        self.parties = list(parties)
+        self.network = network
+        self.delivered = 0
+        self._traced = traced
+        self._heap: list[tuple[int, int, str, Message | _Link | None]] = []
+        self._ties = 0
+        self._by_name = {party.name: index for index, party in enumerate(self.parties)}
+        if len(self._by_name) != len(self.parties) or _COORDINATOR in self._by_name:
+            raise ValueError("two parties have one name")
+        self._by_subject = {
+            subject: party.name for party in self.parties for subject in party.answers_to
+        }
+        network.house(self._by_subject)
+        self._down: set[str] = set()
+        self._wake_us: dict[str, int | None] = {}
+        self._plan_links(causes)
+        for party in self.parties:
+            self._route(party.connected(0), party.name)
+            self._plan_wake(party.name, party)
+        self._plan_wake(_COORDINATOR, coordinator)
+
+    def run(self, until: Callable[[], bool], time_us_max: int) -> int:
+        """Let time pass until `until` says so, nothing is left to happen, or time is up.
+
+        Args:
+            until: Asked after each event.
+            time_us_max: Nothing later than this happens.
+
+        Returns:
+            The time now.
+
+        Raises:
+            WorldStuckError: time does not pass any more.
+        """
+        at_once = 0
+        while self._heap and not until():
+            time_us, _, name, item = self._heap[0]
+            if time_us > time_us_max:
+                self.now_us = time_us_max
+                break
+            heapq.heappop(self._heap)
+            at_once = at_once + 1 if time_us == self.now_us else 0
+            if at_once > EVENTS_MAX_AT_ONCE:
+                raise WorldStuckError(f"{at_once} events at {time_us} us, the last for '{name}'")
+            self.now_us = time_us
+            self._happen(name, item)
+        return self.now_us
+
+    def post(self, messages: Sequence[Message], source: str) -> None:
+        """Send what a party was made to say from outside, and look at its next time again."""
+        self._route(messages, source)
+        self._plan_wake(source, self._party(source))
+
+    def _happen(self, name: str, item: Message | _Link | None) -> None:
+        if item is None:
+            if self._wake_us.get(name) != self.now_us or name in self._down:
+                return  # The party thought better of it.
+            self._wake_us[name] = None
+            party = self._party(name)
+            messages = party.advance(self.now_us)
+        elif isinstance(item, Message):
+            if name in self._down:
+                return
+            party = self._party(name)
+            self._deliver(name, item)
+            messages = party.receive(item, self.now_us)
+        else:
+            self._change_link(item)
+            return
+        if messages:
+            self._route(messages, name)
+        self._plan_wake(name, party)
+
+    def _party(self, name: str) -> Party:
+        if name == _COORDINATOR:
+            return self.coordinator
+        return self.parties[self._by_name[name]]
+
+    def _deliver(self, name: str, message: Message) -> None:
+        self.delivered += 1
+        if self._traced is not None:
+            self._traced(self.now_us, name, message)
+
+    def _plan_wake(self, name: str, party: Party) -> None:
+        next_us = party.next_us()
+        if next_us is not None and next_us < self.now_us:
+            next_us = self.now_us
+        if next_us != self._wake_us.get(name):
+            self._wake_us[name] = next_us
+            if next_us is not None:
+                self._push(next_us, name, None)
+
+    def _push(self, time_us: int, name: str, item: Message | _Link | None) -> None:
+        self._ties += 1
+        heapq.heappush(self._heap, (time_us, self._ties, name, item))
+
+    # -- routing -------------------------------------------------------------------------------
+
+    def _route(self, messages: Sequence[Message], source: str) -> None:
+        for message in messages:
+            body = message.body
+            if isinstance(body, SimulatedFacts):
+                self._share(message, source)
+                continue
+            for target in self._targets(message, source):
+                for arrival_us in self.network.carry(source, target, self.now_us):
+                    self._push(arrival_us, target, message)
+
+    def _targets(self, message: Message, source: str) -> Sequence[str]:
+        channel = channel_of(message.body)
+        if channel == "command":
+            target = self._by_subject.get(message.subject)
+            return () if target is None else (target,)
+        if channel == "lease":
+            return [party.name for party in self.parties]
+        if isinstance(message.body, FloorSignals):
+            others = [party.name for party in self.parties if party.name != source]
+            return [*others, _COORDINATOR]
+        return (_COORDINATOR,)
+
+    def _share(self, message: Message, source: str) -> None:
+        """Tell facts at once and to all: steel does not travel over the bus."""
+        for party in self.parties:
+            if party.name == source or party.name in self._down:
+                continue
+            self._deliver(party.name, message)
+            if answers := party.receive(message, self.now_us):
+                self._route(answers, party.name)
+            self._plan_wake(party.name, party)
+
+    # -- cables and processes ------------------------------------------------------------------
+
+    def _plan_links(self, causes: Sequence[Cause]) -> None:
+        for cut in self.network.cuts:
+            if cut.until_us - cut.from_us > WILL_US:
+                self._push(cut.from_us + WILL_US, cut.party, _Link(cut.party, back=False))
+            if cut.until_us < FOREVER_US:
+                self._push(cut.until_us, cut.party, _Link(cut.party, back=True))
+        for cause in causes:
+            if cause.cause != "party_restarts":
+                continue
+            side = cause.side or ""
+            name = self._by_subject.get(side, side)
+            if name not in self._by_name:
+                raise ValueError(f"cause 'party_restarts': no party '{side}' here")
+            at_us = cause.at_us or 0
+            back_us = at_us + round(parameter(cause, "down") * 1e6)
+            self._push(at_us, name, _Link(name, back=False, reborn=True))
+            self._push(back_us, name, _Link(name, back=True, reborn=True))
+
+    def _change_link(self, link: _Link) -> None:
+        index = self._by_name.get(link.party)
+        if index is None:
+            return  # The coordinator's own cable: its parties notice by the lease.
+        party = self.parties[index]
+        if not link.back:
+            if link.reborn:
+                self._down.add(link.party)
+                self._wake_us[link.party] = None
+            # The broker says it, so the cut of the party itself does not matter.
+            for arrival_us in self.network.carry("broker", _COORDINATOR, self.now_us):
+                self._push(arrival_us, _COORDINATOR, party.will())
+            return
+        if link.reborn:
+            self._down.discard(link.party)
+            party = self.parties[index] = party.reborn(self.now_us)
+        self._route(party.connected(self.now_us), link.party)
+        self._plan_wake(link.party, party)

@@ -1,0 +1,81 @@
+"""A whole run over a real broker: same runtime, same arms, another carrier."""
+
+import asyncio
+import uuid
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from coordinator.core.plan import Timing
+from coordinator.live.broker import EmbeddedBroker
+from coordinator.live.coordinator import Coordinator, Observers
+from coordinator.live.mqtt_link import Address, MqttLink
+from coordinator.live.operator import OperatorScript
+from coordinator.live.runtime import Outcome, Runtime
+from coordinator.records.journal import Head, Journal, replay
+from coordinator.wire.topics import subscriptions_of_coordinator, subscriptions_of_party
+from tests.support.brokers import MOSQUITTO, mosquitto
+from tests.support.nodes import clock_us, run_node
+from tests.support.obedient import ObedientParty
+from tests.support.small_plan import small_plan
+
+pytestmark = pytest.mark.broker
+WAIT_S = 20.0
+
+
+async def run_over(port: int, journal: Journal) -> tuple[Outcome, Coordinator]:
+    """Run the small plan with two arms, each on a link of its own."""
+    cell = f"cell_{uuid.uuid4().hex[:8]}"
+    plan = replace(small_plan(), timing=Timing(lead_us=100_000))
+    coordinator = Coordinator(plan, epoch=2, origin_us=clock_us(), observers=Observers(journal))
+
+    def link(name: str, subscriptions: tuple[str, ...]) -> MqttLink:
+        return MqttLink(Address(port=port), cell, subscriptions, f"{cell}-{name}")
+
+    nodes = [
+        asyncio.create_task(
+            run_node(ObedientParty(name), link(name, subscriptions_of_party(cell, name)))
+        )
+        for name in ("fore", "aft")
+    ]
+    runtime = Runtime(
+        coordinator,
+        link("coordinator", subscriptions_of_coordinator(cell)),
+        clock_us,
+        script=OperatorScript(plan),
+    )
+    try:
+        return await asyncio.wait_for(runtime.run(), WAIT_S), coordinator
+    finally:
+        for node in nodes:
+            node.cancel()
+        await asyncio.gather(*nodes, return_exceptions=True)
+
+
+def check_run(port: int, folder: Path) -> None:
+    path = folder / "journal.sqlite"
+    journal = Journal.create(path, Head("run", "d" * 64))
+
+    outcome, coordinator = asyncio.run(run_over(port, journal))
+    journal.close()
+
+    again = Journal.open(path)
+    assert outcome.phase == "complete"
+    assert coordinator.dropped == {}
+    assert again.verify() is None
+    assert replay(coordinator.plan, again) == coordinator.state
+    again.close()
+
+
+def test_a_run_over_the_embedded_broker_ends_complete(tmp_path: Path) -> None:
+    """The default of the product."""
+    with EmbeddedBroker() as broker:
+        check_run(broker.port, tmp_path)
+
+
+@pytest.mark.skipif(MOSQUITTO is None, reason="Mosquitto is not installed")
+def test_a_run_over_mosquitto_ends_complete(tmp_path: Path) -> None:
+    """What production uses."""
+    with mosquitto(tmp_path) as port:
+        check_run(port, tmp_path)

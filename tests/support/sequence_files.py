@@ -1,0 +1,39 @@
+"""Sequence files for tests: the shipped ones, and small ones written into a folder."""
+
+from pathlib import Path
+from shutil import copytree
+
+from coordinator.sequence import Diagnostic, SequenceError, load
+
+SEQUENCES = Path(__file__).parents[2] / "sequences"
+
+_HEAD = """sequence: small
+text: a small sequence
+cell: cells/sill_point.yaml
+joint: joints/airlift_16in_8.yaml
+begins: joint_open
+"""
+
+
+def write_sequence(folder: Path, body: str, *, head: str = _HEAD) -> Path:
+    """Write a sequence beside copies of the shipped cells and joints, and return its path."""
+    for name in ("cells", "joints"):
+        if not (folder / name).exists():
+            copytree(SEQUENCES / name, folder / name)
+    path = folder / "small.yaml"
+    path.write_text(head + body, encoding="utf-8")
+    return path
+
+
+def findings_of(path: Path) -> tuple[Diagnostic, ...]:
+    """Return what is told about a sequence; none if it loads."""
+    try:
+        load(path)
+    except SequenceError as error:
+        return error.diagnostics
+    return ()
+
+
+def codes_of(path: Path) -> list[str]:
+    """Return the codes of what is told about a sequence."""
+    return [diagnostic.code for diagnostic in findings_of(path)]
