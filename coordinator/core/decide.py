@@ -58,9 +58,16 @@ CommandEvent = (
 )
 
 
-def begin(plan: Plan) -> State:
-    """Return the state before anything has happened."""
+def begin(plan: Plan, first_command: int = 0) -> State:
+    """Return the state before anything has happened.
+
+    Args:
+        plan: What is to be done.
+        first_command: Commands are numbered from the one after this; on a real bus it must be
+            above every number of earlier runs, since the parties' ledgers outlive them.
+    """
     return State(
+        command=first_command,
         phase=PROCEDURE.initial,
         lanes=tuple(Lane() for _ in plan.parties),
         meetings=tuple(Meeting() for _ in plan.barriers),

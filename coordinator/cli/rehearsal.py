@@ -1,0 +1,119 @@
+"""Run a sequence against the simulated arms in virtual time, on the core that also runs real ones.
+
+Units: ``*_us`` whole microseconds since the run began.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from coordinator.cli.simulated import Simulation, to_causes
+from coordinator.core.effects import Notify
+from coordinator.core.state import State
+from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
+from coordinator.live.operator import OperatedCoordinator, OperatorScript
+from coordinator.sequence import Case, Loaded
+from sim_arms.network import Network
+from sim_arms.trace import TraceWriter
+from sim_arms.world import World
+
+ENDED = ("complete", "stopped", "aborted")
+REST_US = 30_000_000
+"""Chosen: a run that nobody can move on is watched this long before it counts as ended."""
+TIME_US_MAX = 12 * 3600 * 1_000_000
+"""Chosen: half a day of virtual time is beyond every sequence shipped."""
+
+
+@dataclass(slots=True)
+class Rehearsal:
+    """What came out of a run in virtual time."""
+
+    phase: str = "idle"
+    reason: str = ""
+    time_us: int = 0
+    deliveries: int = 0
+    trace_sha256: str = ""
+    proofs: list[Proof] = field(default_factory=list)
+    notices: list[tuple[int, Notify]] = field(default_factory=list)
+
+
+def rehearse(
+    loaded: Loaded,
+    *,
+    seed: int = 1,
+    case: Case | None = None,
+    answers: Case | None = None,
+    write_line: Callable[[str], object] | None = None,
+    listeners: Sequence[Listener] = (),
+) -> Rehearsal:
+    """Run a sequence to its end in virtual time.
+
+    Args:
+        loaded: The sequence.
+        seed: Of everything random in the simulated world.
+        case: What goes wrong, and what people do about it.
+        answers: People's answers and acts, instead of those of the case.
+        write_line: Takes the lines of the trace; without it no trace is kept.
+        listeners: Told of every decision.
+    """
+    people = answers or case
+    simulation = Simulation(loaded, seed, to_causes(case.causes) if case else ())
+    result = Rehearsal()
+    plan = loaded.plan
+    coordinator = Coordinator(
+        plan,
+        observers=Observers(records=result.proofs.append, listeners=(_Noter(result), *listeners)),
+    )
+    script = OperatorScript(plan, people.answers if people else (), people.acts if people else ())
+    operated = OperatedCoordinator(coordinator, script)
+    trace = None if write_line is None else TraceWriter(write_line)
+    world = World(
+        [simulation.party(name) for name in simulation.names],
+        operated,
+        Network(seed, simulation.causes),
+        causes=simulation.causes,
+        traced=trace,
+    )
+    ended = _Ended(coordinator, script, lambda: world.now_us)
+    world.run(ended, TIME_US_MAX)
+    result.phase, result.reason = coordinator.state.phase, coordinator.state.reason
+    result.time_us, result.deliveries = world.now_us, world.delivered
+    result.trace_sha256 = trace.digest() if trace else ""
+    return result
+
+
+class _Noter:
+    """Keeps what a person should be able to read afterwards."""
+
+    def __init__(self, result: Rehearsal) -> None:
+        self._result = result
+
+    def __call__(self, event: object, effects: tuple[object, ...], state: State) -> None:
+        for effect in effects:
+            if isinstance(effect, Notify):
+                self._result.notices.append((getattr(event, "at_us", 0), effect))
+
+
+class _Ended:
+    """Tells when nothing more can come: an end state, or rest that nobody will change."""
+
+    def __init__(
+        self, coordinator: Coordinator, script: OperatorScript, now_us: Callable[[], int]
+    ) -> None:
+        self._coordinator = coordinator
+        self._script = script
+        self._now_us = now_us
+        self._resting = ("", 0)
+
+    def __call__(self) -> bool:
+        state = self._coordinator.state
+        if state.phase in ENDED:
+            return True
+        waits = state.phase != "running" or bool(state.prompts)
+        if not waits or self._script.next_us() is not None:
+            self._resting = ("", 0)
+            return False
+        if state.phase == "running" and any(lane.command for lane in state.lanes):
+            return False
+        if self._resting[0] != state.phase:
+            self._resting = (state.phase, self._now_us())
+        return self._now_us() - self._resting[1] > REST_US

@@ -1,0 +1,121 @@
+"""Build the simulated parties of a cell from its files: two arms, the floor, one steel for each."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from coordinator.core.plan import InterlockKind
+from coordinator.sequence import CaseCause, Loaded
+from sim_arms.arm import Arm
+from sim_arms.causes import CATALOGUE, Cause, Causes
+from sim_arms.floor import FLOOR, Floor
+from sim_arms.ledger import LedgerStore
+from sim_arms.steel import Steel, SteelConfig
+from sim_arms.workbench import Settings
+
+STEEL_PA = 205e9
+"""Young's modulus of alloy steel; common practice, no source."""
+BOLT_CATALOGUE = {
+    name: {parameter: str(quantity.dimension) for parameter, quantity in kind.parameters.items()}
+    for name, kind in CATALOGUE.items()
+}
+"""What a case may set, in the form that the case reader takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Simulation:
+    """What all simulated parties of a run share."""
+
+    loaded: Loaded
+    seed: int
+    causes: tuple[Cause, ...] = ()
+    origin_us: int = 0
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The processes of a cell: both sides, and the floor."""
+        return (*self.loaded.cell.sides, FLOOR)
+
+    def arm(self, side: str, store: LedgerStore | None = None) -> Arm:
+        """Build one arm with its own replica of the steel."""
+        settings = Settings(
+            side,
+            watched=_watched(self.loaded),
+            torque_nm_max=_torque_nm_max(self.loaded, side),
+        )
+        causes = Causes(self.causes)
+        return Arm.on(
+            settings, self._steel(), causes, self.seed, store=store, origin_us=self.origin_us
+        )
+
+    def floor(self, store: LedgerStore | None = None) -> Floor:
+        """Build the floor, which also answers for the hoist."""
+        signals: dict[str, bool | None] = {name: True for name in self.loaded.cell.signals}
+        return Floor.on(
+            Settings(self.loaded.cell.hoist or "hoist"),
+            self._steel(),
+            self.causes,
+            self.seed,
+            signals=signals,
+            store=store,
+            origin_us=self.origin_us,
+        )
+
+    def party(self, name: str, store: LedgerStore | None = None) -> Arm | Floor:
+        """Build a party by its name."""
+        return self.floor(store) if name == FLOOR else self.arm(name, store)
+
+    def _steel(self) -> Steel:
+        return Steel(steel_config(self.loaded), self.seed)
+
+
+def steel_config(loaded: Loaded) -> SteelConfig:
+    """Tell the simulated world what the joint is made of."""
+    joint = loaded.joint
+    first, second = loaded.cell.sides
+    owners = dict.fromkeys((own for own, _ in joint.pairs), first)
+    side_of_bolt = tuple(owners.get(bolt, second) for bolt in range(1, joint.bolt_count + 1))
+    return SteelConfig(
+        bolt_count=joint.bolt_count,
+        pitch_m=joint.thread.pitch_m,
+        major_diameter_m=joint.thread.major_diameter_m,
+        pitch_diameter_m=joint.thread.pitch_diameter_m,
+        engagement_m=joint.engagement_m,
+        grip_m=joint.grip_m,
+        bolt_circle_radius_m=joint.bolt_circle_m / 2,
+        tensile_area_m2=joint.thread.tensile_area_m2,
+        youngs_pa=STEEL_PA,
+        yield_pa=joint.strength.yield_pa,
+        friction=joint.friction,
+        across_flats_m=joint.hex_across_flats_m,
+        sides=(first, second),
+        side_of_bolt=side_of_bolt,
+        begins="open" if loaded.begins == "joint_open" else "made_up",
+        preload_n=joint.preload_n,
+    )
+
+
+def to_causes(causes: tuple[CaseCause, ...]) -> tuple[Cause, ...]:
+    """Hand the causes of a case file to the simulated world."""
+    return tuple(
+        Cause(one.cause, one.side, one.bolt, one.at_us, one.for_us, one.times, one.parameters)
+        for one in causes
+    )
+
+
+def ledger_folder(out: Path) -> Path:
+    """Where the parties of a run keep their ledgers."""
+    return out / "ledgers"
+
+
+def _watched(loaded: Loaded) -> tuple[str, ...]:
+    """The signals that an arm watches for itself: those of trips, which know no exception."""
+    return tuple(
+        loaded.plan.signals[interlock.signal].name
+        for interlock in loaded.plan.interlocks
+        if interlock.kind is InterlockKind.TRIP
+    )
+
+
+def _torque_nm_max(loaded: Loaded, side: str) -> float:
+    tools = loaded.cell.sides[side].tools.values()
+    return max((tool.torque_max for tool in tools if tool.torque_max is not None), default=0.0)
