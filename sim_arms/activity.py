@@ -30,7 +30,7 @@ class Done:
     trace: Trace | None = None
 
 
-class ActivityFault(Exception):
+class ActivityFault(Exception):  # noqa: N818 (physics is no error of ours)
     """Physics ended the action badly."""
 
     def __init__(
@@ -42,7 +42,7 @@ class ActivityFault(Exception):
         self.trace = trace
 
 
-class HoldAsked(Exception):
+class HoldAsked(Exception):  # noqa: N818 (it is thrown in to ask, not to blame)
     """Come to rest. `trace` may be set by the activity before it lets the exception out."""
 
     def __init__(self, on_hold: str) -> None:

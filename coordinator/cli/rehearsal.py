@@ -7,11 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from coordinator.cli.simulated import Simulation, to_causes
-from coordinator.core.effects import Notify
+from coordinator.core.effects import Effect, Notify, RaisePrompt
+from coordinator.core.events import Act, Event
+from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
-from coordinator.live.operator import OperatedCoordinator, OperatorScript
-from coordinator.sequence import Case, Loaded
+from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
+from coordinator.sequence import Case, Loaded, People
 from sim_arms.network import Network
 from sim_arms.trace import TraceWriter
 from sim_arms.world import World
@@ -41,7 +43,7 @@ def rehearse(
     *,
     seed: int = 1,
     case: Case | None = None,
-    answers: Case | None = None,
+    people: People | None = None,
     write_line: Callable[[str], object] | None = None,
     listeners: Sequence[Listener] = (),
 ) -> Rehearsal:
@@ -51,19 +53,21 @@ def rehearse(
         loaded: The sequence.
         seed: Of everything random in the simulated world.
         case: What goes wrong, and what people do about it.
-        answers: People's answers and acts, instead of those of the case.
+        people: Answers and acts, instead of those of the case.
         write_line: Takes the lines of the trace; without it no trace is kept.
         listeners: Told of every decision.
     """
-    people = answers or case
+    asked = people or case
     simulation = Simulation(loaded, seed, to_causes(case.causes) if case else ())
     result = Rehearsal()
     plan = loaded.plan
     coordinator = Coordinator(
         plan,
-        observers=Observers(records=result.proofs.append, listeners=(_Noter(result), *listeners)),
+        observers=Observers(
+            records=result.proofs.append, listeners=(_Noter(result, plan), *listeners)
+        ),
     )
-    script = OperatorScript(plan, people.answers if people else (), people.acts if people else ())
+    script = OperatorScript(plan, asked.answers if asked else (), asked.acts if asked else ())
     operated = OperatedCoordinator(coordinator, script)
     trace = None if write_line is None else TraceWriter(write_line)
     world = World(
@@ -75,6 +79,10 @@ def rehearse(
     )
     ended = _Ended(coordinator, script, lambda: world.now_us)
     world.run(ended, TIME_US_MAX)
+    if coordinator.state.phase in ("running", "pausing"):
+        # Nobody answers: no default moves anything, so the run is held for whoever comes next.
+        world.post(coordinator.act(Act.HOLD, UNATTENDED, world.now_us), coordinator.name)
+        world.run(_Ended(coordinator, script, lambda: world.now_us), TIME_US_MAX)
     result.phase, result.reason = coordinator.state.phase, coordinator.state.reason
     result.time_us, result.deliveries = world.now_us, world.delivered
     result.trace_sha256 = trace.digest() if trace else ""
@@ -84,13 +92,23 @@ def rehearse(
 class _Noter:
     """Keeps what a person should be able to read afterwards."""
 
-    def __init__(self, result: Rehearsal) -> None:
+    def __init__(self, result: Rehearsal, plan: Plan) -> None:
         self._result = result
+        self._plan = plan
 
-    def __call__(self, event: object, effects: tuple[object, ...], state: State) -> None:
+    def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
         for effect in effects:
-            if isinstance(effect, Notify):
-                self._result.notices.append((getattr(event, "at_us", 0), effect))
+            if isinstance(effect, RaisePrompt):
+                self._result.notices.append((event.at_us, self._asked(effect)))
+            elif isinstance(effect, Notify):
+                self._result.notices.append((event.at_us, effect))
+
+    def _asked(self, effect: RaisePrompt) -> Notify:
+        node = self._plan.nodes[effect.node].name
+        asked = self._plan.prompts[effect.prompt].text if effect.prompt >= 0 else "outcome unknown"
+        options = ", ".join(effect.options)
+        text = f"prompt {effect.number}, {node}: {asked} ({options})"
+        return Notify("alarm", "prompt", text, effect.party, effect.node)
 
 
 class _Ended:

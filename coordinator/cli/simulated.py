@@ -49,7 +49,7 @@ class Simulation:
 
     def floor(self, store: LedgerStore | None = None) -> Floor:
         """Build the floor, which also answers for the hoist."""
-        signals: dict[str, bool | None] = {name: True for name in self.loaded.cell.signals}
+        signals: dict[str, bool | None] = dict.fromkeys(self.loaded.cell.signals, True)
         return Floor.on(
             Settings(self.loaded.cell.hoist or "hoist"),
             self._steel(),

@@ -1,4 +1,4 @@
-"""Take in a fault and hand it to whoever decides: the pair if inside a span, else the lane alone."""
+"""Take in a fault and hand it to whoever decides: the pair inside a span, else the lane alone."""
 
 from coordinator.core import commands, pairing, recovery
 from coordinator.core.effects import Outcome, WriteRecord

@@ -75,11 +75,12 @@ def refused(turn: Turn, event: CommandRefused) -> None:
     if event.reason == "duplicate":
         return
     arming = at_hand.phase in ("arming", "armed")
-    if event.reason in _NEVER_ARRIVED and at_hand.phase in ("sent", "arming", "recovering"):
-        if at_hand.asks < turn.plan.timing.asks:
-            turn.put(lane, asks=at_hand.asks + 1)
-            commands.repeat(turn, lane)
-            return
+    never_arrived = event.reason in _NEVER_ARRIVED
+    repeatable = at_hand.phase in ("sent", "arming", "recovering")
+    if never_arrived and repeatable and at_hand.asks < turn.plan.timing.asks:
+        turn.put(lane, asks=at_hand.asks + 1)
+        commands.repeat(turn, lane)
+        return
     if event.reason == "interlock":
         break_off(turn, lane)
         begin_hold(turn, "hold", f"{turn.name(lane)} sees an interlock of its own")

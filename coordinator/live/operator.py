@@ -22,6 +22,10 @@ CALLS_MAX = 100
 """Acts and answers at one moment; a script that wants more goes round in a circle."""
 
 
+UNATTENDED = "nobody: the run is unattended"
+"""Who holds a run in which a prompt stays without an answer; never a person's name."""
+
+
 class ScriptedAnswer(Protocol):
     """One answer of a script; it may have `after_us` and `always` as well."""
 

@@ -16,6 +16,7 @@ from coordinator.live.coordinator import Coordinator, OutdatedCoordinator
 from coordinator.live.link import Broken, Delivered, Delivery, Dropped, Link, LinkLost, Restored
 from coordinator.live.operator import (
     CALLS_MAX,
+    UNATTENDED,
     Acting,
     Call,
     OperatorScript,
@@ -30,6 +31,8 @@ SLACK_US = 1_000_000
 """Chosen: beyond the time that the core itself gives the arms to come to rest."""
 BROKEN_US_MAX = 60_000_000
 """Chosen: nobody sits at an unattended run, and arms without a lease have long stood still."""
+UNANSWERED_US_MAX = 30_000_000
+"""Chosen: an unattended run waits this long for an answer, then it is held."""
 WAIT_S_MAX = 3600.0
 """Chosen: a deadline further away is looked at again after this."""
 TURNS_MAX = 1000
@@ -82,6 +85,8 @@ class Runtime:
         self._calls: list[Call] = []
         self._woken = asyncio.Event()
         self._leave_us: int | None = None
+        self._asked_us: int | None = None
+        """Since when a prompt waits for nobody."""
         self._is_left = False
         self._broken_us: int | None = None
         """Since when the link is broken."""
@@ -150,7 +155,8 @@ class Runtime:
         calls, self._calls = self._calls, []
         for call in calls:
             messages += apply_call(coordinator, call, now_us)
-        return messages + self._play(now_us)
+        messages += self._play(now_us)
+        return messages + self._hold_unattended(now_us)
 
     def _take(self, deliveries: Sequence[Delivery], now_us: int) -> list[Message]:
         messages: list[Message] = []
@@ -185,6 +191,20 @@ class Runtime:
             for call in calls:
                 messages += apply_call(self._coordinator, call, now_us)
         raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")
+
+    def _hold_unattended(self, now_us: int) -> list[Message]:
+        """Hold a run that waits for a person while nobody is there and nothing is under way."""
+        state = self._coordinator.state
+        waits = bool(state.prompts) and not any(lane.command for lane in state.lanes)
+        script_waits = self._script is not None and self._script.next_us() is not None
+        if self._interactive or not waits or script_waits or state.phase != "running":
+            self._asked_us = None
+            return []
+        if self._asked_us is None:
+            self._asked_us = now_us
+        if now_us < self._asked_us + UNANSWERED_US_MAX:
+            return []
+        return self._coordinator.act(Act.HOLD, UNATTENDED, now_us)
 
     def _outcome(self) -> Outcome | None:
         state = self._coordinator.state
@@ -238,6 +258,8 @@ class Runtime:
 
     def _wait_s(self) -> float:
         dues = [self._coordinator.next_us(), self._leave_us, self._gives_up_us()]
+        if self._asked_us is not None:
+            dues.append(self._asked_us + UNANSWERED_US_MAX)
         if self._script is not None and self._leave_us is None:
             script_us = self._script.next_us()
             if script_us is not None:

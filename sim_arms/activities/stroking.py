@@ -20,6 +20,8 @@ from sim_arms.physics.bolt import TurningLine
 
 STEP_S = 0.2
 """Between two reports of what the tool feels; two samples of the trace."""
+SAMPLE_S_MIN = 0.001
+"""Least time between two samples; chosen, well below the time in which a valve opens."""
 STALL_S = 3.0  # Pressure that has not risen for this long will not; chosen.
 GAUGE_SPREAD = 0.003  # Relative, one sigma; chosen.
 
@@ -166,7 +168,11 @@ class Drive:
 
     def _sample(self, at_s: float, torque_nm: float, stroke_rad: float) -> None:
         record = self.recording
-        record.time_s.append(round(at_s - self._began_s, 4))
+        time_s = round(at_s - self._began_s, 4)
+        if record.time_s:
+            # A valve opens in a moment, never in none: two samples are never of one instant.
+            time_s = max(time_s, round(record.time_s[-1] + SAMPLE_S_MIN, 4))
+        record.time_s.append(time_s)
         record.torque_nm.append(torque_nm * self.gauge)
         record.pressure_pa.append(self.bench.wrench.pressure_pa(torque_nm) * self.gauge)
         record.angle_rad.append(self.angle_rad + stroke_rad)

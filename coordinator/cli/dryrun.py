@@ -1,0 +1,120 @@
+"""The verb `dryrun`: rehearse in virtual time, and tell how it went."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from rich.table import Table
+
+from coordinator.cli.files import load_answers, load_case, load_sequence
+from coordinator.cli.output import CAUTION, Exit, Output
+from coordinator.cli.rehearsal import Rehearsal, rehearse
+from coordinator.core.plan import Plan
+from coordinator.records.acceptance import open_points
+from coordinator.records.tables import Run
+from coordinator.records.write import ToolFacts, to_row
+from coordinator.sequence import Loaded
+from coordinator.wire.codec import to_time
+from coordinator.wire.messages import Trace
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A record as the rehearsal shows it."""
+
+    bolt: int
+    kind: str
+    round: int
+    verdict: str
+
+
+def dry_run(
+    output: Output,
+    path: Path,
+    *,
+    seed: int,
+    case_path: Path | None,
+    answer_path: Path | None,
+    out: Path | None,
+) -> Exit:
+    """Rehearse a sequence and print how it ended."""
+    loaded = load_sequence(output, path)
+    case = load_case(output, case_path, loaded)
+    people = load_answers(output, answer_path)
+    lines: list[str] = []
+    result = rehearse(loaded, seed=seed, case=case, people=people, write_line=lines.append)
+    rows = record_rows(loaded, result)
+    points = open_points(rows, wanted_proofs(loaded.plan))
+    if out is not None:
+        _write(out, lines, result)
+    _print(output, loaded, result, points)
+    output.document(
+        ok=result.phase == "complete" and not points,
+        ended=result.phase,
+        reason=result.reason,
+        time_us=result.time_us,
+        records=len(rows),
+        open_points=points,
+        seed=seed,
+        deliveries=result.deliveries,
+        trace_sha256=result.trace_sha256,
+        plan_digest=loaded.plan.digest,
+        notices=[
+            {"at_us": at_us, "severity": one.severity, "kind": one.kind, "text": one.text}
+            for at_us, one in result.notices
+        ],
+        simulated=True,
+    )
+    if result.phase != "complete":
+        return Exit.HELD
+    return Exit.FINDINGS if points else Exit.GOOD
+
+
+def record_rows(loaded: Loaded, result: Rehearsal) -> list[Row]:
+    """Return the records of a rehearsal, each judged."""
+    run = Run("dryrun", loaded.joint.name, loaded.plan.name, tolerance=loaded.joint.tolerance)
+    rows = []
+    for proof in result.proofs:
+        facts = ToolFacts(proof.trace or Trace(), proof.tool, True, to_time(proof.at_us))
+        row = to_row(loaded.plan, run, proof.effect, facts)
+        if row is not None:
+            rows.append(Row(row["bolt"], row["kind"], row["round"], row["verdict"]))
+    return rows
+
+
+def wanted_proofs(plan: Plan) -> list[tuple[int, str, int]]:
+    """Return every (bolt, kind, round) that a sequence proves."""
+    wanted = [
+        (node.record.bolt, node.record.kind, node.record.round)
+        for node in plan.nodes
+        if node.record is not None
+    ]
+    return list(dict.fromkeys(wanted))
+
+
+def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str]) -> None:
+    output.say(f"SIMULATED: {loaded.plan.name}. {CAUTION}")
+    table = Table("at", "what", "text", box=None, pad_edge=False)
+    for at_us, notice in result.notices:
+        if notice.kind != "barrier_passed":
+            table.add_row(clock(at_us), notice.severity, notice.text)
+    output.people.print(table)
+    reason = f": {result.reason}" if result.reason else ""
+    output.say(
+        f"ended {result.phase}{reason} after {clock(result.time_us)}, "
+        f"{len(result.proofs)} records, trace {result.trace_sha256[:16]}"
+    )
+    for point in points if result.phase == "complete" else []:
+        output.say(f"not accepted: {point}")
+
+
+def clock(at_us: int) -> str:
+    """Write a time since the start as minutes and seconds."""
+    minutes, rest_us = divmod(at_us, 60_000_000)
+    return f"{minutes}:{rest_us / 1e6:05.2f}"
+
+
+def _write(out: Path, lines: list[str], result: Rehearsal) -> None:
+    out.mkdir(parents=True, exist_ok=True)
+    (out / "trace.jsonl").write_text("".join(lines), encoding="utf-8")
+    text = "".join(f"{clock(at)} {one.severity} {one.text}\n" for at, one in result.notices)
+    (out / "notices.txt").write_text(text, encoding="utf-8")

@@ -1,0 +1,71 @@
+"""Read the files that verbs are given, and turn what is wrong with them into an exit."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+from typing import Any, TypeVar
+
+import typer
+
+from coordinator.cli.output import Exit, Output
+from coordinator.sequence import (
+    Case,
+    Loaded,
+    People,
+    SequenceError,
+    load,
+    read_answers,
+    read_case,
+)
+from coordinator.sequence.diagnostics import Diagnostic
+
+_UNREADABLE = ("SEQ001",)
+Read = TypeVar("Read")
+
+
+def read_or_exit(output: Output, read: Callable[[], Read]) -> Read:
+    """Return what `read` reads; print every finding and leave if it cannot be used.
+
+    A file that cannot be read at all is bad use (2); one that breaks rules is a finding (1).
+    """
+    try:
+        return read()
+    except SequenceError as error:
+        output.say(error.render())
+        output.document(ok=False, findings=[to_data(one) for one in error.diagnostics])
+        raise typer.Exit(exit_of(error.diagnostics)) from None
+
+
+def exit_of(diagnostics: Sequence[Diagnostic]) -> Exit:
+    """Return how a program ends that was given such files."""
+    unreadable = any(one.code in _UNREADABLE for one in diagnostics)
+    return Exit.BAD_USE if unreadable else Exit.FINDINGS
+
+
+def to_data(diagnostic: Diagnostic) -> dict[str, Any]:
+    """Return a finding as a document."""
+    return asdict(diagnostic)
+
+
+def load_sequence(output: Output, path: Path) -> Loaded:
+    """Load a sequence with its cell and joint, calibrations judged as of today."""
+    return read_or_exit(output, lambda: load(path, today=date.today()))  # noqa: DTZ011 (a calendar day on site)
+
+
+def load_case(output: Output, path: Path | None, loaded: Loaded) -> Case | None:
+    """Load a case for a sequence."""
+    from coordinator.cli.simulated import BOLT_CATALOGUE
+
+    if path is None:
+        return None
+    sides = (*loaded.cell.sides, loaded.cell.hoist or "hoist", "floor")
+    bolts = loaded.joint.bolt_count
+    return read_or_exit(
+        output, lambda: read_case(path, BOLT_CATALOGUE, sides=sides, bolt_count=bolts)
+    )
+
+
+def load_answers(output: Output, path: Path | None) -> People | None:
+    """Load what people answer and do."""
+    return None if path is None else read_or_exit(output, lambda: read_answers(path))

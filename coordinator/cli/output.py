@@ -1,0 +1,47 @@
+"""Print for people and for scripts: with `--json` one document on stdout, people's text on stderr."""
+
+import json
+from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import Any
+
+from rich.console import Console
+
+CAUTION = (
+    "WARNING: heavy loads hang overhead and stored pressure can injure. The holds of this program "
+    "are operational; they replace no guarding, local code or licensed practice."
+)
+
+
+class Exit(IntEnum):
+    """What the program tells scripts."""
+
+    GOOD = 0
+    FINDINGS = 1
+    """Checks failed, or the joint is not accepted."""
+    BAD_USE = 2
+    """Bad use, or input that cannot be read."""
+    HELD = 3
+    """Ended held, stopped or aborted."""
+
+
+@dataclass(slots=True)
+class Output:
+    """Where text and documents go."""
+
+    is_json: bool = False
+    people: Console = field(default_factory=Console)
+
+    @classmethod
+    def of(cls, is_json: bool) -> "Output":
+        """Return where things go; people's text leaves stdout to the document."""
+        return cls(is_json, Console(stderr=is_json, highlight=False, soft_wrap=True))
+
+    def say(self, text: str) -> None:
+        """Tell a person."""
+        self.people.print(text, markup=False)
+
+    def document(self, **content: Any) -> None:
+        """Print the one document, if documents are wanted."""
+        if self.is_json:
+            print(json.dumps(content, ensure_ascii=False, allow_nan=False))

@@ -1,0 +1,109 @@
+"""The verb `records`: list, show and verify what was proved about each bolt."""
+
+import math
+from dataclasses import asdict
+from pathlib import Path
+
+from rich.table import Table
+
+from coordinator.cli.output import Exit, Output
+from coordinator.records.store import RecordsFailed, RecordStore
+from coordinator.records.tables import RecordFilter, StoredRecord
+
+TRACE_ROWS_MAX = 24
+
+
+def open_store(output: Output, folder: Path) -> RecordStore | None:
+    """Open the records of a folder; say so and return None if there are none."""
+    path = folder / "records.sqlite"
+    if not path.is_file():
+        output.say(f"{path}: no records here; run a sequence first or name a folder with --out")
+        output.document(ok=False, error="no records", path=str(path))
+        return None
+    try:
+        return RecordStore(f"sqlite:///{path}")
+    except RecordsFailed as error:
+        output.say(str(error))
+        output.document(ok=False, error=str(error))
+        return None
+
+
+def list_records(output: Output, folder: Path, wanted: RecordFilter) -> Exit:
+    """Print one line per record."""
+    store = open_store(output, folder)
+    if store is None:
+        return Exit.BAD_USE
+    found = store.list_records(wanted)
+    table = Table(
+        "no", "run", "side", "bolt", "kind", "round", "try", "target N·m", "torque N·m",
+        "angle °", "verdict", "why", "", box=None, pad_edge=False,
+    )  # fmt: skip
+    for one in found:
+        table.add_row(*_cells(one))
+    output.people.print(table)
+    output.say(f"{len(found)} records")
+    output.document(ok=True, records=[_without_trace(one) for one in found])
+    return Exit.GOOD
+
+
+def show_record(output: Output, folder: Path, number: int) -> Exit:
+    """Print one record with its trace."""
+    store = open_store(output, folder)
+    if store is None:
+        return Exit.BAD_USE
+    try:
+        one = store.show(number)
+    except RecordsFailed as error:
+        output.say(str(error))
+        output.document(ok=False, error=str(error))
+        return Exit.BAD_USE
+    for name, value in _without_trace(one).items():
+        output.say(f"{name:12} {value}")
+    output.people.print(_trace_table(one))
+    output.document(ok=True, record=asdict(one))
+    return Exit.GOOD
+
+
+def verify_records(output: Output, folder: Path) -> Exit:
+    """Verify the chain and print its head."""
+    store = open_store(output, folder)
+    if store is None:
+        return Exit.BAD_USE
+    wrong = store.verify()
+    seq, digest = store.head()
+    output.say(wrong or f"{seq} rows, the chain is whole; head {digest}")
+    output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
+    return Exit.GOOD if wrong is None else Exit.FINDINGS
+
+
+def _cells(one: StoredRecord) -> list[str]:
+    torque = "" if one.torque_nm is None else f"{one.torque_nm:.0f}"
+    angle = "" if one.angle_rad is None else f"{math.degrees(one.angle_rad):.1f}"
+    why = ", ".join(one.reasons) or one.fault
+    return [
+        str(one.seq), one.run, one.side, str(one.bolt), one.kind, str(one.round or ""),
+        str(one.attempt), f"{one.target_nm:.0f}" if one.target_nm else "", torque, angle,
+        one.verdict, why, "simulated" if one.simulated else "",
+    ]  # fmt: skip
+
+
+def _without_trace(one: StoredRecord) -> dict[str, object]:
+    return {name: value for name, value in asdict(one).items() if not name.startswith("trace_")}
+
+
+def _trace_table(one: StoredRecord) -> Table:
+    table = Table("time s", "torque N·m", "pressure MPa", "angle °", box=None, pad_edge=False)
+    count = len(one.trace_time_s)
+    stride = max(1, math.ceil(count / TRACE_ROWS_MAX))
+    for index in [*range(0, count, stride)][:-1] + ([count - 1] if count else []):
+        table.add_row(
+            f"{one.trace_time_s[index]:.1f}",
+            _at(one.trace_torque_nm, index, 1.0, ".0f"),
+            _at(one.trace_pressure_pa, index, 1e-6, ".1f"),
+            _at(one.trace_angle_rad, index, math.degrees(1.0), ".1f"),
+        )
+    return table
+
+
+def _at(column: tuple[float, ...], index: int, factor: float, form: str) -> str:
+    return format(column[index] * factor, form) if index < len(column) else ""

@@ -1,0 +1,106 @@
+"""The verbs `run`, `arm` and `floor`: real time, on a real bus."""
+
+import sys
+from pathlib import Path
+
+from coordinator.cli.dryrun import clock, wanted_proofs
+from coordinator.cli.files import load_answers, load_case, load_sequence
+from coordinator.cli.output import CAUTION, Exit, Output
+from coordinator.cli.run_live import LiveResult, run_arm, run_floor, run_live
+from coordinator.live.broker import BrokerFailed
+from coordinator.live.link import LinkUnreachable
+from coordinator.records.acceptance import open_points
+from coordinator.records.journal import JournalFailed
+from coordinator.records.store import RecordsFailed, RecordStore
+from coordinator.records.tables import RecordFilter
+from coordinator.sequence import Loaded
+
+
+def run_sequence(
+    output: Output,
+    path: Path,
+    *,
+    seed: int,
+    case_path: Path | None,
+    answer_path: Path | None,
+    out: Path,
+    broker: str | None,
+    real: bool,
+    speed: float,
+) -> Exit:
+    """Run a sequence to its end and tell what was proved."""
+    loaded = load_sequence(output, path)
+    case = load_case(output, case_path, loaded)
+    people = load_answers(output, answer_path)
+    if real and (broker is None or speed != 1.0 or case is not None):
+        return _refuse(output, "--real needs --broker, and takes neither --speed nor --case")
+    try:
+        result = run_live(
+            loaded,
+            path,
+            broker=broker,
+            out=out,
+            seed=seed,
+            case=case,
+            answers=people,
+            speed=speed,
+            interactive=sys.stdin.isatty() and people is None,
+            simulated=not real,
+            say=output.say,
+        )
+    except (LinkUnreachable, BrokerFailed, JournalFailed, RecordsFailed, ValueError) as error:
+        return _refuse(output, str(error))
+    return _tell(output, loaded, out, result)
+
+
+def be_party(
+    name: str, sequence: Path, broker: str, *, seed: int, case_path: Path | None, out: Path
+) -> Exit:
+    """Be one simulated party until told to end."""
+    output = Output.of(False)
+    loaded = load_sequence(output, sequence)
+    case = load_case(output, case_path, loaded)
+    if name != "floor" and name not in loaded.cell.sides:
+        sides = ", ".join(loaded.cell.sides)
+        return _refuse(output, f"side is '{name}', must be one of {sides}; name one of them")
+    try:
+        if name == "floor":
+            run_floor(sequence, broker, folder=out, seed=seed, case=case)
+        else:
+            run_arm(name, sequence, broker, folder=out, seed=seed, case=case)
+    except ValueError as error:
+        return _refuse(output, str(error))
+    return Exit.GOOD
+
+
+def _tell(output: Output, loaded: Loaded, out: Path, result: LiveResult) -> Exit:
+    store = RecordStore(f"sqlite:///{out / 'records.sqlite'}")
+    points = open_points(
+        store.list_records(RecordFilter(run=result.run)), wanted_proofs(loaded.plan)
+    )
+    store.close()
+    reason = f": {result.reason}" if result.reason else ""
+    output.say(f"ended {result.phase}{reason} after {clock(result.elapsed_us)}")
+    output.say(f"{result.records} records of run {result.run}: bothsides records list")
+    for point in points if result.phase == "complete" else []:
+        output.say(f"not accepted: {point}")
+    output.say(CAUTION)
+    output.document(
+        ok=result.phase == "complete" and not points,
+        ended=result.phase,
+        reason=result.reason,
+        run=result.run,
+        records=result.records,
+        elapsed_us=result.elapsed_us,
+        open_points=points,
+        plan_digest=loaded.plan.digest,
+    )
+    if result.phase != "complete":
+        return Exit.HELD
+    return Exit.FINDINGS if points else Exit.GOOD
+
+
+def _refuse(output: Output, text: str) -> Exit:
+    output.say(text)
+    output.document(ok=False, error=text)
+    return Exit.BAD_USE

@@ -1,0 +1,24 @@
+#!/usr/bin/env bash
+# Everything that must hold before a change lands; people and CI call this same script.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+venv=${VENV:-.venv}
+
+if [ ! -x /usr/sbin/mosquitto ]; then
+  sudo=""
+  [ "$(id -u)" = 0 ] || sudo=sudo
+  $sudo apt-get update -qq
+  DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends mosquitto
+fi
+[ -x "$venv/bin/python" ] || python3 -m venv "$venv"
+"$venv/bin/pip" install --quiet --disable-pip-version-check -e '.[dev]'
+PATH=$(cd "$venv/bin" && pwd):$PATH
+
+step() { printf '\n== %s\n' "$*"; "$@"; }
+step ruff format --check .
+step ruff check .
+step mypy
+step lint-imports
+step bothsides check --quick sequences/*.yaml
+step bothsides dryrun sequences/makeup_8.yaml --seed 1
+step python -m pytest -q -n "${WORKERS:-2}" "$@"
