@@ -72,6 +72,7 @@ async def run_party(
     *,
     stop: asyncio.Event | None = None,
     orders: Orders | None = None,
+    speed: float = 1.0,
 ) -> None:
     """Run a party until SIGTERM, SIGINT or `stop`; reconnect for ever until then.
 
@@ -82,8 +83,9 @@ async def run_party(
         clock_us: The cell's clock, microseconds since the Unix epoch.
         stop: Ends the party from inside the same process; signals are then left alone.
         orders: Obeys the lines of standard input, a terminal or a pipe; None to leave it alone.
+        speed: How much faster than the wall the cell's clock runs.
     """
-    node = _Node(party, cell, broker, clock_us)
+    node = _Node(party, cell, broker, clock_us, speed)
     handles_signals = stop is None
     ending = asyncio.Event() if stop is None else stop
     loop = asyncio.get_running_loop()
@@ -116,9 +118,15 @@ class _Node:
     """One party between its clock and its broker."""
 
     def __init__(
-        self, party: SimulatedParty, cell: str, broker: Broker, clock_us: Callable[[], int]
+        self,
+        party: SimulatedParty,
+        cell: str,
+        broker: Broker,
+        clock_us: Callable[[], int],
+        speed: float,
     ) -> None:
         self._party = party
+        self._speed = speed
         self._cell = cell
         self._broker = broker
         self._clock_us = clock_us
@@ -146,7 +154,9 @@ class _Node:
             now_us = self._clock_us()
             self.say(self._party.advance(now_us))
             next_us = self._party.next_us()
-            wait_s = LATE_S_MAX if next_us is None else (next_us - self._clock_us()) / 1e6
+            wait_s = LATE_S_MAX
+            if next_us is not None:
+                wait_s = (next_us - self._clock_us()) / 1e6 / self._speed
             self._changed.clear()
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._changed.wait(), min(max(wait_s, 0.0), LATE_S_MAX))

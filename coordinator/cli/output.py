@@ -1,4 +1,4 @@
-"""Print for people and for scripts: with `--json` one document on stdout, people's text on stderr."""
+"""Print for people and for scripts: `--json` gives one document on stdout, text on stderr."""
 
 import json
 from dataclasses import dataclass, field

@@ -8,12 +8,22 @@ from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.run_live import LiveResult, run_arm, run_floor, run_live
 from coordinator.live.broker import BrokerFailed
+from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
 from coordinator.records.acceptance import open_points
 from coordinator.records.journal import JournalFailed
 from coordinator.records.store import RecordsFailed, RecordStore
 from coordinator.records.tables import RecordFilter
 from coordinator.sequence import Loaded
+
+_REFUSALS = (
+    LinkUnreachable,
+    BrokerFailed,
+    JournalFailed,
+    OutdatedCoordinator,
+    RecordsFailed,
+    ValueError,
+)
 
 
 def run_sequence(
@@ -48,7 +58,7 @@ def run_sequence(
             simulated=not real,
             say=output.say,
         )
-    except (LinkUnreachable, BrokerFailed, JournalFailed, RecordsFailed, ValueError) as error:
+    except _REFUSALS as error:
         return _refuse(output, str(error))
     return _tell(output, loaded, out, result)
 

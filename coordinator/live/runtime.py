@@ -63,6 +63,8 @@ class Runtime:
         clock_us: The cell's clock.
         script: Plays the operator; None if only people do.
         interactive: Somebody may still answer or restart, so that held is no end.
+        speed: How much faster than the wall the cell's clock runs; other than 1 with simulated
+            parties only.
         on_link: Told of lost and restored links and of what was dropped at the border.
     """
 
@@ -74,6 +76,7 @@ class Runtime:
         *,
         script: OperatorScript | None = None,
         interactive: bool = False,
+        speed: float = 1.0,
         on_link: Callable[[LinkNote], None] | None = None,
     ) -> None:
         self._coordinator = coordinator
@@ -81,6 +84,7 @@ class Runtime:
         self._clock_us = clock_us
         self._script = script
         self._interactive = interactive
+        self._speed = speed
         self._on_link = on_link or (lambda note: None)
         self._calls: list[Call] = []
         self._woken = asyncio.Event()
@@ -266,7 +270,9 @@ class Runtime:
                 dues.append(script_us + self._coordinator.origin_us)
         now_us = self._clock_us()
         wait_s = min((due - now_us for due in dues if due is not None), default=None)
-        return WAIT_S_MAX if wait_s is None else min(max(wait_s / 1e6, 0.0), WAIT_S_MAX)
+        if wait_s is None:
+            return WAIT_S_MAX
+        return min(max(wait_s / 1e6 / self._speed, 0.0), WAIT_S_MAX)
 
     async def _publish(self, messages: Sequence[Message]) -> None:
         if not messages:

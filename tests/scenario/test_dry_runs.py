@@ -138,9 +138,7 @@ def test_no_motion_command_leaves_from_the_alarm_to_the_restart() -> None:
     """A person on the floor holds both arms; leaving and resetting move nothing."""
     _, result, deliveries = go(MAKEUP, "person_steps_in")
     at = {one.kind: at_us for at_us, one in result.notices if one.kind in ("first_out", "restart")}
-    between = [
-        one for one in deliveries if at["first_out"] < one["sent_us"] < at["restart"]
-    ]
+    between = [one for one in deliveries if at["first_out"] < one["sent_us"] < at["restart"]]
 
     assert kinds(between, "Do", "Release") == []
     held = {one["from"] for one in kinds(between, "Held")}

@@ -1,0 +1,38 @@
+"""Give a cell that lives faster than the wall the patience that its bus and its disks still need.
+
+Only the simulated steel and arms hurry; a message takes as long as ever. So what is waited for on
+the bus is stretched by as much as the clock runs faster. Whoever replays such a run hurries the
+plan alike.
+
+Units: ``*_us`` whole microseconds of the cell's clock.
+"""
+
+from dataclasses import replace
+
+from coordinator.core.plan import Plan, Timing
+
+
+def hurried(plan: Plan, speed: float) -> Plan:
+    """Return the plan as it is for a cell that lives `speed` times faster; itself up to 1."""
+    if speed <= 1.0:
+        return plan
+    timing = plan.timing
+
+    def stretched(wait_us: int) -> int:
+        return int(wait_us * speed)
+
+    stretched_timing = Timing(
+        lease_us=stretched(timing.lease_us),
+        renew_us=stretched(timing.renew_us),
+        acknowledge_us=stretched(timing.acknowledge_us),
+        asks=timing.asks,
+        expiry_us=stretched(timing.expiry_us),
+        lead_us=stretched(timing.lead_us),
+        hold_us=stretched(timing.hold_us),
+        silence_us=stretched(timing.silence_us),
+        gate_us=stretched(timing.gate_us),
+    )
+    signals = tuple(
+        replace(signal, max_age_us=stretched(signal.max_age_us)) for signal in plan.signals
+    )
+    return replace(plan, timing=stretched_timing, signals=signals)
