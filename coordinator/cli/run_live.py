@@ -205,7 +205,7 @@ class _Session:
         self, store: RecordStore, run: Run, journal: Journal, children: Children | None
     ) -> Outcome:
         plan, wishes = self._plan, self._wishes
-        state = begin(plan, first_command=self._origin_us // 1_000)
+        state = begin(plan, first_command=self._first_command)
         desk, keys = PromptDesk(), TerminalInput()
         lines = LiveLines(
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
@@ -295,7 +295,13 @@ class _Session:
             self._origin_us,
             to_time(self._origin_us),
             wishes.simulated,
+            first_command=self._first_command,
         )
+
+    @property
+    def _first_command(self) -> int:
+        """Above every number of earlier runs, which the parties' ledgers still know."""
+        return self._origin_us // 1_000
 
     def _begin_run(self, store: RecordStore) -> Run:
         loaded = self._wishes.loaded

@@ -73,6 +73,8 @@ class Head:
     """UTC, RFC 3339."""
     simulated: bool = True
     format: int = FORMAT
+    first_command: int = 0
+    """The number that the run's commands are counted from; see `core.begin`."""
 
 
 class Journal:
@@ -245,7 +247,7 @@ class Journal:
 
 def replay_steps(plan: Plan, journal: Journal) -> Iterator[tuple[Event, tuple[Effect, ...], State]]:
     """Decide a journal's events again and yield each with its effects and the state after it."""
-    state = begin(plan)
+    state = begin(plan, journal.head.first_command)
     for event in journal.read_events():
         state, effects = decide(plan, state, event)
         yield event, effects, state
@@ -262,9 +264,9 @@ def replay(plan: Plan, journal: Journal) -> State:
             f"{journal.path}: of plan {journal.head.plan_digest[:12]}, "
             f"given is {plan.digest[:12]}; compare the files [JNL004]"
         )
-    state = begin(plan)
-    for event in journal.read_events():
-        state, _ = decide(plan, state, event)
+    state = begin(plan, journal.head.first_command)
+    for _, _, after in replay_steps(plan, journal):
+        state = after
     return state
 
 
