@@ -7,7 +7,7 @@ inside the window, or the span is started over.
 
 from coordinator.core import commands, faults, interlocks, pairing
 from coordinator.core.holds import begin_hold
-from coordinator.core.state import Doing
+from coordinator.core.state import Doing, Timer
 from coordinator.core.turn import Turn, require
 
 
@@ -31,9 +31,12 @@ def missing(turn: Turn, barrier: int) -> tuple[int, ...]:
 
 def confirm(turn: Turn, lane: int) -> None:
     """A party has confirmed that it is armed; the last to do so releases everybody."""
-    turn.step(lane, "confirm")
+    # It has answered: from here on only those that have not are asked and can fall silent.
+    turn.step(lane, "confirm", timer=Timer.NONE, timer_us=0, asks=0)
     barrier = turn.node(turn.lane(lane).node).barrier
     meeting = turn.plan.barriers[barrier]
+    if turn.state.meetings[barrier].phase != "arming":
+        return  # A hold has outrun the confirmation.
     if all(turn.lane(i).phase == "armed" for i in meeting.lanes):
         _release(turn, barrier)
 
@@ -63,10 +66,15 @@ def started(turn: Turn, lane: int, started_us: int) -> None:
 
 
 def released_barrier(turn: Turn, lane: int) -> int:
-    """Return the barrier whose start this lane still has to report, or -1."""
+    """Return the barrier that released the lane's live command, its start not yet known, or -1."""
+    node = turn.lane(lane).node
     for barrier, meeting in enumerate(turn.state.meetings):
-        if meeting.phase == "released" and lane in turn.plan.barriers[barrier].lanes:
-            return barrier
+        plan = turn.plan.barriers[barrier]
+        if meeting.phase == "released" and lane in plan.lanes:
+            position = plan.lanes.index(lane)
+            # By its node and not by the lane alone: a late start never counts for the next barrier.
+            if node in (plan.nodes[position], plan.next_nodes[position]):
+                return barrier
     return -1
 
 
@@ -85,7 +93,9 @@ def break_up(turn: Turn, barrier: int, lane: int, why: str) -> None:
 
 def watch(turn: Turn) -> None:
     """Let barriers whose time is over name who is missing (B3)."""
-    for barrier, meeting in enumerate(turn.state.meetings):
+    for barrier in range(len(turn.plan.barriers)):
+        # Read afresh: what one barrier leads to may have ended the next.
+        meeting = turn.state.meetings[barrier]
         if not 0 < meeting.deadline_us <= turn.now_us:
             continue
         if meeting.phase == "waiting":
@@ -98,11 +108,15 @@ def _arm(turn: Turn, barrier: int) -> None:
     meeting = turn.plan.barriers[barrier]
     if turn.state.meetings[barrier].phase != "waiting" or missing(turn, barrier):
         return
+    taken = []
     for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
         move = turn.node(node).move if node >= 0 else commands.STAND_BY
         require(move is not None, "B6", f"barrier {meeting.name} is followed by no step")
         if move is None or not commands.may_send(turn, lane, node, move):
             return
+        if move.zone >= 0 and move.zone in taken:
+            return  # Two cannot begin together in one zone (Z1); the barrier's time will say so.
+        taken.append(move.zone)
     epoch = turn.state.meetings[barrier].epoch + 1
     turn.meet(barrier, "arm", epoch=epoch, deadline_us=0)
     for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
@@ -169,6 +183,8 @@ def _miss_start(turn: Turn, barrier: int) -> None:
 
 def _start_over(turn: Turn, barrier: int, lane: int) -> None:
     span = turn.plan.barriers[barrier].span
+    if turn.state.phase not in faults.DECIDING_PHASES:
+        return  # The run has ended, or everybody goes back on a restart anyway.
     if turn.lane(lane).command:
         faults.hold_to_fail(turn, lane, "out_of_step", turn.plan.spans[span].stop_us)
         pairing.stop_partners(turn, span, lane)

@@ -26,7 +26,8 @@ def may_send(turn: Turn, lane: int, node: int, move: Move) -> bool:
         # Standing by moves nothing: only what has tripped keeps it.
         unmet = tuple(i for i in unmet if turn.state.tripped[i])
     at_hand = turn.lane(lane)
-    return at_hand.online and not at_hand.held and not unmet and zones.is_free(turn, lane, move)
+    at_rest = at_hand.held or at_hand.hold_us > 0
+    return at_hand.online and not at_rest and not unmet and zones.is_free(turn, lane, move)
 
 
 def live_move(turn: Turn, lane: int) -> Move:

@@ -37,7 +37,8 @@ def decide_fate(turn: Turn, lane: int) -> None:
     span = pairing.open_span(turn, lane)
     if span >= 0:
         pairing.stop_partners(turn, span, lane)
-    else:
+    elif not turn.lane(lane).hold_us:
+        # One that was told to hold is decided on once it stands.
         recovery.resolve(turn, lane)
 
 

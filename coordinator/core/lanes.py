@@ -16,7 +16,7 @@ def advance(turn: Turn, lane: int) -> None:
     at_hand = turn.lane(lane)
     if at_hand.command or at_hand.prompt or at_hand.hold_us or at_hand.is_finished:
         return
-    if at_hand.phase not in ("pending", "recovering"):
+    if at_hand.phase not in ("pending", "recovering") or pairing.waits_for_partner(turn, lane):
         return
     if turn.state.phase == "pausing" and not _may_go_on(turn, lane):
         return
@@ -58,6 +58,7 @@ def finished(turn: Turn, event: CommandFinished) -> None:
     commands.clear(turn, lane)
     if at_hand.doing is Doing.MOVE:
         turn.put(lane, queue=at_hand.queue[1:], doing=Doing.STEP)
+        _settle_outcome(turn, lane)
         return
     done = at_hand.done
     if at_hand.doing is Doing.STEP:
@@ -77,6 +78,12 @@ def refused(turn: Turn, event: CommandRefused) -> None:
     arming = at_hand.phase in ("arming", "armed")
     never_arrived = event.reason in _NEVER_ARRIVED
     repeatable = at_hand.phase in ("sent", "arming", "recovering")
+    told_to_hold = at_hand.hold_us or turn.state.phase not in faults.DECIDING_PHASES
+    if never_arrived and repeatable and told_to_hold:
+        # It was never begun, and that is certain; nothing leaves after the order to hold.
+        break_off(turn, lane)
+        _settle_outcome(turn, lane)
+        return
     if never_arrived and repeatable and at_hand.asks < turn.plan.timing.asks:
         turn.put(lane, asks=at_hand.asks + 1)
         commands.repeat(turn, lane)
@@ -96,8 +103,7 @@ def interrupted(turn: Turn, lane: int) -> None:
     at_hand = turn.lane(lane)
     faults.write_record(turn, lane, "interrupted")
     break_off(turn, lane)
-    if at_hand.fault == recovery.OUTCOME_UNKNOWN:
-        turn.put(lane, fault="")
+    _settle_outcome(turn, lane)
     # The party's own word that it stands follows; until then it does not count (H1).
     if not at_hand.hold_us and turn.state.phase in interlocks.ACTIVE_PHASES:
         begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
@@ -221,6 +227,12 @@ def _fall_silent(turn: Turn, lane: int) -> None:
     begin_hold(turn, "hold", f"{turn.name(lane)} {words}")
 
 
+def _settle_outcome(turn: Turn, lane: int) -> None:
+    """The party's word says what became of the command: nobody need be asked."""
+    if turn.lane(lane).fault == recovery.OUTCOME_UNKNOWN:
+        turn.put(lane, fault="")
+
+
 def _decide_after_hold(turn: Turn, lane: int, fault: str) -> None:
     """A lane that was told to hold stands: it carries its fault, or waits for its partner's."""
     span = pairing.open_span(turn, lane)
@@ -228,6 +240,8 @@ def _decide_after_hold(turn: Turn, lane: int, fault: str) -> None:
     if fault and phase == "interrupted":
         turn.step(lane, "again")
         faults.fail(turn, lane, fault)
+    elif phase == "faulted":
+        faults.decide_fate(turn, lane)
     elif fault and span >= 0 and phase == "pending":
         # It ended well before it came to rest; its fault was about the pair all the same.
         turn.put(lane, node=pairing.first_node(turn, span, lane))

@@ -7,6 +7,7 @@ opening barrier; S3, while both pull, their torques stay inside the balance band
 from coordinator.core import recovery
 from coordinator.core.events import CommandProgressed
 from coordinator.core.holds import begin_hold, hold_party
+from coordinator.core.interlocks import ACTIVE_PHASES
 from coordinator.core.plan import Span
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn
@@ -37,6 +38,18 @@ def _is_inside(turn: Turn, span: Span, lane: int) -> bool:
     return at_hand.is_done(opening) and not at_hand.is_done(closing)
 
 
+def waits_for_partner(turn: Turn, lane: int) -> bool:
+    """Tell whether a lane inside a span may not go on since the other has failed (S1)."""
+    span = open_span(turn, lane)
+    if span < 0:
+        return False
+    return any(
+        turn.lane(other).phase in ("faulted", "prompted", "interrupted")
+        for other in turn.plan.spans[span].lanes
+        if other != lane
+    )
+
+
 def stop_partners(turn: Turn, span: int, failed: int) -> None:
     """Hold whoever still works inside the span, then decide once they all stand (S1)."""
     for lane in turn.plan.spans[span].lanes:
@@ -58,7 +71,9 @@ def resolve_span(turn: Turn, span: int) -> None:
     stuck = [lane for lane in failed if not recovery.may_retry(turn, lane)]
     if stuck:
         for lane in stuck:
-            recovery.exhaust(turn, lane)
+            if turn.state.phase in ACTIVE_PHASES:
+                # Once one of them holds the procedure, nobody is asked any more.
+                recovery.exhaust(turn, lane)
         return
     rewind(turn, span)
 

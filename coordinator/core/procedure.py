@@ -7,7 +7,7 @@ from coordinator.core import commands, interlocks, pairing, recovery
 from coordinator.core.events import Act, OperatorActed
 from coordinator.core.holds import begin_hold
 from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
-from coordinator.core.state import Doing, Timer
+from coordinator.core.state import BETWEEN, Doing, Timer
 from coordinator.core.turn import Turn
 from coordinator.lifecycles import PROCEDURE
 
@@ -57,7 +57,7 @@ def settle_restart(turn: Turn) -> None:
         if span < 0 or span in rewound:
             continue
         rewound.append(span)
-        if not any(turn.lane(i).fault == recovery.OUTCOME_UNKNOWN for i in _lanes(turn, span)):
+        if not any(_must_be_asked_about(turn, i) for i in _lanes(turn, span)):
             pairing.rewind(turn, span, recheck=True)
     for lane in range(len(turn.state.lanes)):
         _put_back(turn, lane)
@@ -80,16 +80,25 @@ def _lanes(turn: Turn, span: int) -> tuple[int, ...]:
     return turn.plan.spans[span].lanes
 
 
+def _must_be_asked_about(turn: Turn, lane: int) -> bool:
+    """Tell whether nobody knows what became of the lane's last command."""
+    at_hand = turn.lane(lane)
+    is_cut_off = at_hand.phase in ("interrupted", "faulted")
+    return is_cut_off and at_hand.fault == recovery.OUTCOME_UNKNOWN
+
+
 def _put_back(turn: Turn, lane: int) -> None:
     at_hand = turn.lane(lane)
     if at_hand.phase not in ("interrupted", "faulted"):
         return
-    if at_hand.fault == recovery.OUTCOME_UNKNOWN:
+    if _must_be_asked_about(turn, lane):
         raise_prompt(turn, lane, UNKNOWN_OUTCOME)
     elif pairing.open_span(turn, lane) >= 0:
         pass  # Its pair is asked about; both go back together once a person has answered.
     elif turn.node(at_hand.node).barrier >= 0:
-        turn.step(lane, "again", doing=Doing.STEP, queue=(), fault="")
+        # Armed there, it comes again; it has passed already if it only stood by afterwards.
+        node = BETWEEN if at_hand.is_done(at_hand.node) else at_hand.node
+        turn.step(lane, "again", node=node, doing=Doing.STEP, queue=(), fault="")
     else:
         recovery.recover(turn, lane, recheck=True)
 

@@ -1,0 +1,98 @@
+"""Measure events per second of the core, beside a bare state machine and a bare simulator.
+
+Run with ``python -m tests.bench.bench_core``; prints ratios and asserts no time.
+"""
+
+import time
+from collections.abc import Callable, Generator
+from typing import Any
+
+import simpy
+from transitions import Machine
+
+from coordinator.cli.rehearsal import rehearse
+from coordinator.core import begin, decide
+from coordinator.core.effects import Effect
+from coordinator.core.events import Event
+from coordinator.core.state import State
+from coordinator.lifecycles import PROCEDURE
+from coordinator.sequence import Loaded, load
+from tests.support.house import ROOT
+
+ROUNDS = 5
+"""Chosen: the best of five is little disturbed by whatever else the machine does."""
+RING = ("pause", "pause_done", "resume", "hold", "hold_done", "restart", "restart_done")
+
+
+def events_of(loaded: Loaded) -> list[Event]:
+    """Return what happens in a dry run without causes."""
+    events: list[Event] = []
+
+    def listen(event: Event, effects: tuple[Effect, ...], state: State) -> None:
+        events.append(event)
+
+    rehearse(loaded, listeners=(listen,))
+    return events
+
+
+def replay(loaded: Loaded, events: list[Event]) -> None:
+    """Decide everything again."""
+    state = begin(loaded.plan)
+    for event in events:
+        state, _ = decide(loaded.plan, state, event)
+    if state.phase != "complete":
+        raise RuntimeError(f"the replay ended {state.phase}, must be complete")
+
+
+def trigger(count: int) -> None:
+    """Let a machine of the procedure's lifecycle take as many triggers."""
+    machine = Machine(states=list(PROCEDURE.states), initial="running", auto_transitions=False)
+    for name, source, target in PROCEDURE.rows:
+        machine.add_transition(name, source, target)
+    calls = [getattr(machine, name) for name in RING]
+    for index in range(count):
+        calls[index % len(calls)]()
+
+
+def simulate(count: int) -> None:
+    """Let two SimPy processes wait as many times between them."""
+    environment = simpy.Environment()
+
+    def work(times: int) -> Generator[simpy.Event, Any, None]:
+        for _ in range(times):
+            yield environment.timeout(1.0)
+
+    environment.process(work(count // 2))
+    environment.process(work(count - count // 2))
+    environment.run()
+
+
+def best_s(work: Callable[[], None]) -> float:
+    """Return the shortest time that `work` took."""
+    times_s: list[float] = []
+    for _ in range(ROUNDS):
+        start_s = time.perf_counter()
+        work()
+        times_s.append(time.perf_counter() - start_s)
+    return min(times_s)
+
+
+def main() -> None:
+    """Measure and print."""
+    loaded = load(ROOT / "sequences" / "makeup_8.yaml")
+    events = events_of(loaded)
+    count = len(events)
+    core_s = best_s(lambda: replay(loaded, events))
+    machine_s = best_s(lambda: trigger(count))
+    simulator_s = best_s(lambda: simulate(count))
+    print(f"{count} events of a make-up of eight bolts, best of {ROUNDS}")
+    for name, taken_s in (
+        ("core, decide", core_s),
+        ("transitions, bare", machine_s),
+        ("SimPy, bare", simulator_s),
+    ):
+        print(f"{name:<20}{count / taken_s:>12,.0f} per second{core_s / taken_s:>9.2f} core/this")
+
+
+if __name__ == "__main__":
+    main()

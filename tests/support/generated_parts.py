@@ -1,0 +1,75 @@
+"""The parts of the guides that are generated; ``python -m tests.support.generated_parts`` writes.
+
+A part stands between ``<!-- generated: name -->`` and ``<!-- end -->``.
+"""
+
+import re
+from collections.abc import Callable
+from typing import get_args
+
+from coordinator.lifecycles import ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
+from coordinator.lifecycles.diagrams import to_mermaid
+from coordinator.wire.messages import Body
+from coordinator.wire.topics import channel_of, is_retained, quality_of
+from sim_arms.causes import CATALOGUE, CauseKind
+from tests.support.house import ROOT
+
+_PART = re.compile(r"(<!-- generated: ([a-z ]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
+
+
+def _diagram(lifecycle: Lifecycle) -> Callable[[], str]:
+    return lambda: f"```mermaid\n{to_mermaid(lifecycle)}\n```\n"
+
+
+def _cause_row(kind: CauseKind) -> str:
+    parameters = ", ".join(
+        f"`{name}` ({one.dimension}, {one.default:g})" for name, one in kind.parameters.items()
+    )
+    faults = ", ".join(f"`{fault}`" for fault in kind.detected_by)
+    times = "while it lasts" if kind.times is None else str(kind.times)
+    cells = (f"`{kind.name}`", kind.text, kind.applies_to, parameters, faults, times, kind.source)
+    return "| " + " | ".join(cell or "–" for cell in cells) + " |\n"
+
+
+def causes() -> str:
+    """Return the catalogue of causes as a table."""
+    head = "| cause | what it does | acts on | parameters (dimension, default in SI) "
+    head += "| may show as | times | source |\n|---|---|---|---|---|---|---|\n"
+    return head + "".join(_cause_row(kind) for kind in CATALOGUE.values())
+
+
+def bodies() -> str:
+    """Return which body travels where, and how."""
+    lines = ["| body | last level of the topic | QoS | retained |", "|---|---|---|---|"]
+    for kind in get_args(Body):
+        # Topic, quality and retention hang on the type alone, so no fields are needed.
+        body = object.__new__(kind)
+        retained = "yes" if is_retained(body) else "no"
+        lines.append(
+            f"| `{kind.__name__}` | `{channel_of(body)}` | {quality_of(body)} | {retained} |"
+        )
+    return "\n".join(lines) + "\n"
+
+
+PARTS: dict[str, Callable[[], str]] = {
+    **{f"lifecycle {one.name}": _diagram(one) for one in (PROCEDURE, STEP, BARRIER, PROMPT, ARM)},
+    "causes": causes,
+    "bodies": bodies,
+}
+GUIDES = ("coordinator/core/README.md", "coordinator/wire/README.md", "sim_arms/README.md")
+
+
+def parts_of(text: str) -> list[tuple[str, str]]:
+    """Return the generated parts of a guide as (name, text)."""
+    return [(match[2], match[3]) for match in _PART.finditer(text)]
+
+
+def renewed(text: str) -> str:
+    """Return a guide with every generated part made anew."""
+    return _PART.sub(lambda match: f"{match[1]}{PARTS[match[2]]()}{match[4]}", text)
+
+
+if __name__ == "__main__":
+    for guide in GUIDES:
+        path = ROOT / guide
+        path.write_text(renewed(path.read_text(encoding="utf-8")), encoding="utf-8")

@@ -1,0 +1,86 @@
+"""Prompts and the procedure: what a person may do, and what it leads to."""
+
+from coordinator.core.effects import Notify, WithdrawPrompt
+from coordinator.core.events import Act, CommandFaulted, PromptAnswered
+from tests.support.core_stories import command_of, kinds_of, reach, run_until, words_of
+from tests.support.core_world import CoreWorld
+from tests.support.pair_plan import AFT, FORE
+
+
+def asked() -> CoreWorld:
+    """Return a world in which both sides of a pull have failed as often as they may."""
+    world = reach("pull")
+    while not world.prompts:
+        run_until(
+            world,
+            lambda: (
+                all(world.state.lanes[i].phase == "running" for i in (FORE, AFT))
+                and world.sent[FORE][-1].move.action == "pull"
+            ),
+        )
+        world.unanswered.clear()
+        for party in (FORE, AFT):
+            fault = CommandFaulted(world.now_us, party, command_of(world, party), "not_reached")
+            world.feed(fault)
+        run_until(
+            world,
+            lambda: bool(world.prompts) or world.state.lanes[FORE].phase == "recovering",
+        )
+        if not world.prompts:
+            run_until(world, lambda: world.state.lanes[FORE].phase != "recovering")
+    return world
+
+
+def test_only_the_first_answer_counts() -> None:
+    """P1: two people at two screens must not both be obeyed."""
+    world = asked()
+    number = min(world.prompts)
+    world.feed(PromptAnswered(world.now_us, number, "again", "Ada"))
+    late = world.feed(PromptAnswered(world.now_us, number, "abort", "Ben"))
+    assert [effect.kind for effect in late if isinstance(effect, Notify)] == ["answer_late"]
+    assert len(late) == 1
+
+
+def test_option_that_was_not_offered_does_nothing() -> None:
+    """A prompt stays open until it is answered with one of its options."""
+    world = asked()
+    world.feed(PromptAnswered(world.now_us, min(world.prompts), "skip", "Ada"))
+    assert words_of(world, "answer_unknown")
+    assert world.state.prompts
+
+
+def test_both_sides_go_back_once_the_last_prompt_is_answered() -> None:
+    """S2: one person's answer must not send one side off alone."""
+    world = asked()
+    assert len(world.prompts) == 2
+    before = len(words_of(world, "span_again"))
+    first, second = sorted(world.prompts)
+    world.feed(PromptAnswered(world.now_us, first, "again", "Ada"))
+    assert len(words_of(world, "span_again")) == before
+    world.feed(PromptAnswered(world.now_us, second, "again", "Ada"))
+    assert len(words_of(world, "span_again")) == before + 1
+
+
+def test_hold_withdraws_every_prompt() -> None:
+    """P2: what was asked may no longer be so."""
+    world = asked()
+    effects = world.act(Act.HOLD)
+    assert len(kinds_of(effects, WithdrawPrompt)) == 2
+    assert not world.state.prompts
+
+
+def test_pause_ends_a_paired_span_first() -> None:
+    """A pull is not left half-done for a pause; nothing after it begins."""
+    world = reach("pull")
+    world.act(Act.PAUSE)
+    run_until(world, lambda: world.state.phase == "paused")
+    assert world.sent[FORE][-1].move.action == "lift"
+    assert not any(lane.command for lane in world.state.lanes)
+    assert world.behave() == "complete"
+
+
+def test_act_that_the_phase_does_not_allow_is_refused_in_words() -> None:
+    """D3: a person's mistake is an event, never an exception."""
+    world = reach("pick")
+    world.act(Act.RESTART)
+    assert words_of(world, "act_refused") == ["restart: not from running"]
