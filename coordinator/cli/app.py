@@ -149,7 +149,7 @@ def records_list(
 ) -> None:
     """List torque records, one per bolt, round and attempt."""
     from coordinator.cli.records import list_records
-    from coordinator.records.tables import RecordFilter
+    from coordinator.records.rows import RecordFilter
 
     wanted = RecordFilter(run=run, bolt=bolt, kind=kind, verdict=verdict)
     raise typer.Exit(list_records(Output.of(json), out, wanted))

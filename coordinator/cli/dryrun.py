@@ -10,7 +10,7 @@ from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.core.plan import Plan
 from coordinator.records.acceptance import open_points
-from coordinator.records.tables import Run
+from coordinator.records.rows import Run
 from coordinator.records.write import ToolFacts, to_row
 from coordinator.sequence import Loaded
 from coordinator.wire.codec import to_time

@@ -7,8 +7,8 @@ from pathlib import Path
 from rich.table import Table
 
 from coordinator.cli.output import Exit, Output
+from coordinator.records.rows import RecordFilter, StoredRecord
 from coordinator.records.store import RecordsFailed, RecordStore
-from coordinator.records.tables import RecordFilter, StoredRecord
 
 TRACE_ROWS_MAX = 24
 

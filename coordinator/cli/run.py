@@ -12,8 +12,8 @@ from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
 from coordinator.records.acceptance import open_points
 from coordinator.records.journal import JournalFailed
+from coordinator.records.rows import RecordFilter
 from coordinator.records.store import RecordsFailed, RecordStore
-from coordinator.records.tables import RecordFilter
 from coordinator.sequence import Loaded
 
 _REFUSALS = (

@@ -33,8 +33,8 @@ from coordinator.live.recording import record_into
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.live.translate import COORDINATOR
 from coordinator.records.journal import Head, Journal, PinnedFile
+from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
-from coordinator.records.tables import RecordFilter, Run
 from coordinator.sequence import Case, Loaded, People
 from coordinator.sequence.load import root_of
 from coordinator.wire.codec import to_time

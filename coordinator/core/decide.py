@@ -101,7 +101,10 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
     """Return when `TimePassed` must come at the latest, or None if nothing is due."""
     due: list[int] = []
     for lane in state.lanes:
-        due += [t for t in (lane.hold_us, lane.timer_us) if t > 0]
+        if lane.hold_us > 0:
+            due.append(lane.hold_us)
+        if lane.timer_us > 0:
+            due.append(lane.timer_us)
         if lane.command and lane.timeout_us > 0:
             due.append(lane.timeout_us)
         if lane.online:

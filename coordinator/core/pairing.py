@@ -15,11 +15,16 @@ from coordinator.core.turn import Turn
 
 def open_span(turn: Turn, lane: int) -> int:
     """Return the paired span that a lane is inside, or -1."""
-    node = turn.lane(lane).node
-    if node >= 0 and turn.node(node).span >= 0:
-        return turn.node(node).span
+    at_hand = turn.lane(lane)
+    barrier = -1
+    if at_hand.node >= 0:
+        node = turn.node(at_hand.node)
+        barrier = node.barrier
+        if node.span >= 0 or barrier < 0:
+            return node.span
     for index, span in enumerate(turn.plan.spans):
-        if lane in span.lanes and _is_inside(turn, span, lane):
+        # At a barrier a lane is inside only if that barrier closes the span.
+        if barrier in (-1, span.closes) and lane in span.lanes and _is_inside(turn, span, lane):
             return index
     return -1
 

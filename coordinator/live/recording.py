@@ -2,8 +2,8 @@
 
 from coordinator.core.plan import Plan
 from coordinator.live.coordinator import Proof, RecordWriter
+from coordinator.records.rows import Run
 from coordinator.records.store import RecordStore
-from coordinator.records.tables import Run
 from coordinator.records.write import ToolFacts, write_proof
 from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Trace

@@ -25,17 +25,8 @@ from sqlalchemy import (
 from sqlalchemy.exc import SQLAlchemyError
 
 from coordinator.records.event_codec import canonical
-from coordinator.records.tables import (
-    CHAINED,
-    ENDINGS,
-    HEAD,
-    METADATA,
-    RECORDS,
-    RUNS,
-    RecordFilter,
-    Run,
-    StoredRecord,
-)
+from coordinator.records.rows import RecordFilter, Run, StoredRecord
+from coordinator.records.tables import CHAINED, ENDINGS, HEAD, METADATA, RECORDS, RUNS
 
 _TUPLES = (
     "trace_time_s",

@@ -1,13 +1,12 @@
-"""The tables of the record store, and what stands in one row.
+"""The tables of the record store; `rows.py` has what stands in one row.
 
 Units: torque newton metre, pressure pascal, angle radian, time second; ``at`` and ``started`` are
 UTC, RFC 3339.
 """
 
-from dataclasses import dataclass
-
 from sqlalchemy import (
     JSON,
+    BigInteger,
     Boolean,
     Column,
     Double,
@@ -54,7 +53,7 @@ RECORDS = Table(
     Column("joint", String(200), nullable=False),
     Column("sequence", String(200), nullable=False),
     Column("side", String(200), nullable=False),
-    Column("command", Integer, nullable=False),
+    Column("command", BigInteger, nullable=False),
     Column("step", String(200), nullable=False),
     Column("bolt", Integer, nullable=False),
     Column("kind", String(40), nullable=False),
@@ -91,68 +90,3 @@ HEAD = Table(
 
 CHAINED = (RUNS, ENDINGS, RECORDS)
 """Tables whose rows share one numbering and one chain."""
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """A run, as its records name it."""
-
-    run: str
-    joint: str
-    sequence: str
-    plan_digest: str = ""
-    started: str = ""
-    simulated: bool = True
-    tolerance: float = 0.05
-    phase: str = ""
-    """How it ended; empty while it has not."""
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class StoredRecord:
-    """One bolt, round and attempt, with its trace and its verdict."""
-
-    seq: int
-    run: str
-    joint: str
-    sequence: str
-    side: str
-    command: int
-    step: str
-    bolt: int
-    kind: str
-    round: int
-    attempt: int
-    outcome: str
-    fault: str
-    target_nm: float
-    torque_nm: float | None
-    pressure_pa: float | None
-    angle_rad: float | None
-    simulated: bool
-    tool: str
-    at: str
-    results: tuple[tuple[str, float], ...]
-    trace_time_s: tuple[float, ...]
-    trace_torque_nm: tuple[float, ...]
-    trace_pressure_pa: tuple[float, ...]
-    trace_angle_rad: tuple[float, ...]
-    verdict: str
-    reasons: tuple[str, ...]
-    digest: str
-
-
-@dataclass(frozen=True, slots=True)
-class RecordFilter:
-    """Which records are wanted; None for any."""
-
-    run: str | None = None
-    joint: str | None = None
-    side: str | None = None
-    bolt: int | None = None
-    kind: str | None = None
-    round: int | None = None
-    outcome: str | None = None
-    verdict: str | None = None
-    simulated: bool | None = None

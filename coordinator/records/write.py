@@ -1,14 +1,17 @@
 """Turn what a step proved into one row of the record store, verdict included."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from coordinator.core.effects import WriteRecord
 from coordinator.core.plan import Plan
-from coordinator.records.store import RecordStore
-from coordinator.records.tables import Run
+from coordinator.records.rows import Run
 from coordinator.records.verdict import Evidence, judge
 from coordinator.wire.messages import Trace
+
+if TYPE_CHECKING:
+    # Judging a record needs no database; importing one takes longer than a rehearsal's start.
+    from coordinator.records.store import RecordStore
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +66,7 @@ def to_row(plan: Plan, run: Run, effect: WriteRecord, facts: ToolFacts) -> dict[
 
 
 def write_proof(
-    store: RecordStore, plan: Plan, run: Run, effect: WriteRecord, facts: ToolFacts
+    store: "RecordStore", plan: Plan, run: Run, effect: WriteRecord, facts: ToolFacts
 ) -> bool:
     """Record a proof; False if it proves nothing or is recorded already."""
     row = to_row(plan, run, effect, facts)

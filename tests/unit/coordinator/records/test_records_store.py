@@ -9,8 +9,8 @@ import pytest
 from coordinator.core.effects import WriteRecord
 from coordinator.live.coordinator import Proof
 from coordinator.live.recording import record_into
+from coordinator.records.rows import RecordFilter, Run, StoredRecord
 from coordinator.records.store import RecordsFailed, RecordStore
-from coordinator.records.tables import RecordFilter, Run, StoredRecord
 from coordinator.wire.messages import Trace
 from tests.support.obedient import TRACE
 from tests.support.small_plan import small_plan
