@@ -4,6 +4,7 @@ from coordinator.core import barriers, commands, faults, interlocks, pairing, re
 from coordinator.core.events import CommandFinished, CommandRefused
 from coordinator.core.holds import begin_hold, break_off, confirm_rest, take_rest
 from coordinator.core.plan import NodeKind
+from coordinator.core.prompts import reach_point
 from coordinator.core.state import BETWEEN, FINISHED, Doing, Timer
 from coordinator.core.turn import Turn, require
 
@@ -34,6 +35,8 @@ def advance(turn: Turn, lane: int) -> None:
         return
     if turn.node(node).kind is NodeKind.BARRIER:
         barriers.arrive(turn, lane, turn.node(node).barrier)
+    elif turn.node(node).kind is NodeKind.POINT:
+        reach_point(turn, lane)
     else:
         _begin_step(turn, lane)
 
