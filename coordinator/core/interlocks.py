@@ -4,8 +4,6 @@ Keeps: I1, no motion command leaves while an interlock is active or unknown, unl
 it with a reason; I2, clearing and resetting move nothing; I3, an old signal counts as unknown.
 """
 
-from dataclasses import replace
-
 from coordinator.core.events import SignalSeen
 from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Interlock, InterlockKind
@@ -64,7 +62,7 @@ def forget_old_signals(turn: Turn) -> None:
         max_age_us = turn.plan.signals[index].max_age_us
         if signal.value is not None and turn.now_us - signal.seen_us > max_age_us:
             signals = turn.state.signals
-            old = replace(signal, value=None)
+            old = signal._replace(value=None)
             turn.change(signals=(*signals[:index], old, *signals[index + 1 :]))
             name = turn.plan.signals[index].name
             age_s = (turn.now_us - signal.seen_us) / 1e6

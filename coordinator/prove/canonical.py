@@ -8,8 +8,6 @@ Keeps: F1, folding loses no behaviour: what is folded is compared by the core on
 with a deadline that the model ends by choice, or with a bound that the folded value keeps.
 """
 
-from dataclasses import replace
-
 from coordinator.core.plan import Plan
 from coordinator.core.state import Lane, Meeting, OpenPrompt, SignalValue, State
 
@@ -18,6 +16,9 @@ FAR_US = 1_000_000_000_000
 NOW_US = 1
 """The time at which every event of the model is decided."""
 _CONTROL = 100
+ENDING = ("stopping", "stopped", "aborting", "aborted")
+WAITING = Meeting()
+"""What every barrier is at which nothing happens."""
 
 
 class Folder:
@@ -34,9 +35,10 @@ class Folder:
 
     def fold(self, state: State) -> State:
         """Return the one state that stands for all that behave alike."""
+        if state.phase in ENDING:
+            return self._fold_ending(state)
         numbers = {prompt.number: place for place, prompt in enumerate(state.prompts, start=1)}
-        return replace(
-            state,
+        return state._replace(
             lanes=tuple(
                 self._fold_lane(lane, place, numbers.get(lane.prompt, 0))
                 for place, lane in enumerate(state.lanes)
@@ -55,6 +57,27 @@ class Folder:
             first_out=-1,
         )
 
+    @staticmethod
+    def _fold_ending(state: State) -> State:
+        """Once the procedure stops or aborts, all that still counts is who stands."""
+        return state._replace(
+            lanes=tuple(
+                Lane(held=lane.held, online=lane.online, control=_CONTROL + place, boot=1)
+                for place, lane in enumerate(state.lanes)
+            ),
+            meetings=(),
+            signals=tuple(SignalValue(True, 0) for _ in state.signals),
+            tripped=tuple(False for _ in state.tripped),
+            zones=tuple(-1 for _ in state.zones),
+            prompts=(),
+            command=2 * _CONTROL,
+            prompt=0,
+            renew_us=FAR_US,
+            hold_us=FAR_US if state.hold_us else 0,
+            reason="",
+            first_out=-1,
+        )
+
     def _fold_lane(self, lane: Lane, place: int, prompt: int) -> Lane:
         key = (lane, place, prompt)
         known = self._lane_cache.get(key)
@@ -63,8 +86,7 @@ class Folder:
         return known
 
     def _folded(self, lane: Lane, place: int, prompt: int) -> Lane:
-        return replace(
-            lane,
+        return lane._replace(
             command=place + 1 if lane.command else 0,
             control=_CONTROL + place,
             prompt=prompt,
@@ -110,6 +132,14 @@ class Folder:
 
     @staticmethod
     def _fold_meeting(meeting: Meeting) -> Meeting:
+        if meeting is WAITING:
+            return meeting
+        if (
+            meeting.phase in ("passed", "broken", "timed_out", "waiting")
+            and not meeting.deadline_us
+        ):
+            # What has been passed shows in the lanes; nobody reads it here again.
+            return WAITING
         return Meeting(
             phase=meeting.phase,
             epoch=0,

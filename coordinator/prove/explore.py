@@ -2,7 +2,7 @@
 
 Keeps: E1, a bound that cuts the walk is told and never ends in good; E2, a counterexample is the
 shortest there is, since the walk is breadth first.
-Source: breadth-first search with parent links; Clarke, Grumberg, Peled, Model Checking, 1999, ch. 2.
+Source: breadth-first search with parent links; Clarke, Grumberg, Peled, Model Checking, 1999.
 """
 
 from array import array
@@ -21,6 +21,8 @@ from coordinator.prove.moves import ENDED, Moves, Node, Step
 
 Progress = Callable[[int, int], None]
 _TOLD_EVERY = 2_000
+_CHAIN_MAX = 200
+"""Steps without a choice that are followed at once; a longer chain is kept in pieces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,8 @@ class Limits:
 
     causes: int = 2
     states_max: int = 2_000_000
+    is_modular: bool = True
+    """Leave out combinations of inner steps of lanes that touch only themselves (`moves.py`)."""
 
 
 @dataclass(slots=True)
@@ -74,7 +78,7 @@ class _Walk:
         self._plan = plan
         self._limits = limits
         self._progress = progress
-        self._moves = Moves(plan)
+        self._moves = Moves(plan, is_modular=limits.is_modular)
         self._judge = Judge(plan)
         self._folder = Folder(plan)
         self._found = Exploration(limits.causes)
@@ -121,9 +125,13 @@ class _Walk:
             after = self._take(place, node, step)
             if after is None:
                 continue
+            words = self._words(node, step)
             known = self._numbers.get(after)
+            if known is None and after.causes == self._limits.causes:
+                after, words = self._follow(place, after, words)
+                known = self._numbers.get(after)
             if known is None:
-                known = self._number(after, place, self._words(node, step))
+                known = self._number(after, place, words)
                 queue.append(known)
             if step.cost == 0:
                 self._sources.append(place)
@@ -132,25 +140,44 @@ class _Walk:
         if not is_free and node.state.phase not in ENDED:
             self._break("no_deadlock", "nothing can happen any more", place, "")
 
-    def _take(self, place: int, node: Node, step: Step) -> Node | None:
+    def _follow(self, place: int, node: Node, words: str) -> tuple[Node, str]:
+        """Go on while only one thing can happen: nothing is decided in between, so none is kept."""
+        for _ in range(_CHAIN_MAX):
+            if node in self._numbers or node.state.phase in ENDED:
+                return node, words
+            steps = [one for one in self._moves.after(node) if one.cost == 0]
+            if len(steps) != 1 or steps[0].person:
+                return node, words
+            self._found.transitions += 1
+            more = self._words(node, steps[0])
+            after = self._take(place, node, steps[0], words)
+            if after is None:
+                return node, words
+            node, words = after, f"{words}\n{more}"
+        return node, words
+
+    def _take(self, place: int, node: Node, step: Step, before_words: str = "") -> Node | None:
         """Decide a step's events; None where the core itself broke."""
+
+        def words() -> str:
+            return f"{before_words}\n{self._words(node, step)}".strip()
+
         state = before = node.state if step.state is None else step.state
         for event in step.events:
             earlier = state
             try:
                 state, effects = decide(self._plan, state, event)
             except (InvariantViolation, LifecycleError, ValueError, IndexError, KeyError) as error:
-                words = self._words(node, step)
-                self._break("core_sound", f"{type(error).__name__}: {error}", place, words)
+                self._break("core_sound", f"{type(error).__name__}: {error}", place, words())
                 return None
             self._note(effects)
             broken = self._judge.judge(earlier, state, effects)
             if broken:
-                self._break(*broken, place, self._words(node, step))
+                self._break(*broken, place, words())
         if any(a.done != b.done for a, b in zip(before.lanes, state.lanes, strict=True)):
             broken = self._judge.judge_rounds(state)
             if broken:
-                self._break(*broken, place, self._words(node, step))
+                self._break(*broken, place, words())
         silent = node.silent
         if step.silences:
             silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
@@ -195,7 +222,8 @@ class _Walk:
             place, before = self._parents[place]
             if before:
                 path.append(before)
-        self._found.violations.append(Violation(name, text, tuple(reversed(path)), causes))
+        lines = tuple(line for part in reversed(path) for line in part.splitlines())
+        self._found.violations.append(Violation(name, text, lines, causes))
 
     def _look_for_ways_out(self) -> None:
         phases = [node.state.phase for node in self._nodes]

@@ -6,7 +6,8 @@ it; M2, everything that goes wrong costs one cause, everything that goes well is
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Any
 
 from coordinator.core.barriers import released_barrier
 from coordinator.core.events import (
@@ -28,7 +29,9 @@ from coordinator.core.events import (
     SignalSeen,
     TimePassed,
 )
-from coordinator.core.plan import InterlockKind, Plan
+from coordinator.core.interlocks import unmet_to_start
+from coordinator.core.plan import InterlockKind, Move, Plan
+from coordinator.core.plan import Node as PlanNode
 from coordinator.core.prompts import options_of
 from coordinator.core.state import Doing, Lane, State, Timer
 from coordinator.core.turn import Turn
@@ -71,8 +74,11 @@ class Step:
 class Moves:
     """Everything that may happen in a plan."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, *, is_modular: bool = True) -> None:
         self._plan = plan
+        self._is_modular = is_modular
+        """False walks every combination of inner steps too; for small plans and for checking M3."""
+        self._local = _local_nodes(plan)
         self._watched = tuple(
             sorted(
                 {
@@ -98,7 +104,7 @@ class Moves:
         if alone >= 0:
             yield from self._of_lane(turn, node, alone, node.state.lanes[alone])
             return
-        answered = self._already_answering(turn, node)
+        answered = self._already_answering(turn, node) + self._at_work_later(node)
         for place, lane in enumerate(node.state.lanes):
             if place in answered:
                 continue
@@ -125,6 +131,36 @@ class Moves:
             if lane.online and not node.silent[place] and self._owes_hold(node.state, lane):
                 return place
         return -1
+
+    def _at_work_later(self, node: Node) -> tuple[int, ...]:
+        """Return lanes whose work is looked at later, since the first one's touches only itself.
+
+        Work outside paired spans and shared zones meets the other lanes at barriers alone, and a
+        hold, whenever it comes, acts on each lane by itself and asks each for itself. So every
+        lane is seen in each of its steps, with floor, people and faults at each, while the
+        others stand at their first or last; combinations of inner steps add nothing (M3).
+        """
+        state = node.state
+        if not self._is_modular or state.phase != "running" or any(node.silent):
+            return ()
+        working = [place for place, lane in enumerate(state.lanes) if self._is_at_work(lane)]
+        if any(lane.hold_us or not lane.online for lane in state.lanes):
+            return ()
+        if any(not self._is_local(state.lanes[place]) for place in working):
+            return ()
+        working.sort(key=lambda place: state.lanes[place].doing is not Doing.STAND)
+        return tuple(working[1:])
+
+    @staticmethod
+    def _is_at_work(lane: Lane) -> bool:
+        return bool(lane.command) and lane.phase in ("sent", "running", "recovering")
+
+    def _is_alone(self, lane: Lane) -> bool:
+        return self._is_modular and self._is_local(lane)
+
+    def _is_local(self, lane: Lane) -> bool:
+        # Standing by is over at once and leads to the next barrier; it meets nobody before.
+        return lane.doing is Doing.STAND or lane.node in self._local
 
     def _already_answering(self, turn: Turn, node: Node) -> tuple[int, ...]:
         """Return lanes whose mere acknowledgement is looked at later: the first one's comes first.
@@ -181,7 +217,8 @@ class Moves:
             return
         broken = CommandInterrupted(NOW_US, place, lane.command)
         yield Step("breaks off and stands", (broken, held), place)
-        if lane.phase in ("sent", "running", "recovering"):
+        # Outside spans and zones, ending just in time is seen as ending just before the hold.
+        if lane.phase in ("sent", "running", "recovering") and not self._is_alone(lane):
             yield Step("ends in time and stands", (self._done(turn, place, lane), held), place)
             fault = CommandFaulted(NOW_US, place, lane.command, self._faults(turn, place, lane)[0])
             yield Step(f"fails ({fault.fault}) and stands", (fault, held), place, cost=1)
@@ -203,6 +240,8 @@ class Moves:
             yield Step("starts too late", (late,), place, cost=1)
             return
         yield Step("is done", (self._done(turn, place, lane),), place)
+        if lane.doing is Doing.STAND:
+            return  # It moves nothing, so that nothing can go wrong with it but silence.
         for fault in self._faults(turn, place, lane):
             event = CommandFaulted(NOW_US, place, command, fault)
             yield Step(f"fails: {fault}", (event,), place, cost=1)
@@ -245,11 +284,12 @@ class Moves:
             yield self._over("does not say that it stands", node.state, place, "hold_us")
 
     @staticmethod
-    def _end(state: State, place: int, name: str, **changes: int) -> State:
+    def _end(state: State, place: int, name: str, **changes: Any) -> State:
         """Return the state in which one deadline of a lane is over and no other."""
         lanes = state.lanes
-        lane = replace(lanes[place], **{name: NOW_US}, **changes)
-        return replace(state, lanes=(*lanes[:place], lane, *lanes[place + 1 :]))
+        changed: dict[str, Any] = {name: NOW_US, **changes}
+        lane = lanes[place]._replace(**changed)
+        return state._replace(lanes=(*lanes[:place], lane, *lanes[place + 1 :]))
 
     def _over(self, words: str, state: State, place: int, name: str, cost: int = 0) -> Step:
         ended = self._end(state, place, name)
@@ -272,9 +312,12 @@ class Moves:
                 ends = option != "again"
                 yield Step(f"a person answers {option}", (event,), opened.lane, person=ends)
         if node.state.phase == "held":
+            unmet = unmet_to_start(turn)
             if any(node.state.tripped):
                 yield Step("a person resets", (OperatorActed(NOW_US, Act.RESET, PERSON),))
-            yield Step("a person restarts", (OperatorActed(NOW_US, Act.RESTART, PERSON),))
+            elif not unmet:
+                # With anything unmet it would be refused, which changes nothing.
+                yield Step("a person restarts", (OperatorActed(NOW_US, Act.RESTART, PERSON),))
         if node.state.phase == "held":
             stop = OperatorActed(NOW_US, Act.STOP, PERSON)
             yield Step("a person stops", (stop,), person=True)
@@ -285,9 +328,9 @@ class Moves:
                 continue
             name = self._plan.barriers[barrier].name
             meetings = node.state.meetings
-            ended = replace(meeting, deadline_us=NOW_US)
-            state = replace(
-                node.state, meetings=(*meetings[:barrier], ended, *meetings[barrier + 1 :])
+            ended = meeting._replace(deadline_us=NOW_US)
+            state = node.state._replace(
+                meetings=(*meetings[:barrier], ended, *meetings[barrier + 1 :])
             )
             time = (TimePassed(NOW_US),)
             yield Step(f"time is over at {name}", time, cost=1, state=state)
@@ -317,3 +360,26 @@ class Moves:
     def _refusal(place: int, command: int) -> Step:
         event = CommandRefused(NOW_US, place, command, "unready")
         return Step("refuses", (event,), place, cost=1)
+
+
+def _local_nodes(plan: Plan) -> frozenset[int]:
+    """Return steps that touch no other lane: outside spans, and neither in nor next to a zone."""
+    zoned = {
+        index
+        for index, node in enumerate(plan.nodes)
+        if any(move.zone >= 0 for move in _moves_of(node))
+    }
+    local = set()
+    for nodes in plan.lanes:
+        for place, index in enumerate(nodes):
+            around = {index, *nodes[max(0, place - 1) : place + 2]}
+            node = plan.nodes[index]
+            released = any(index in barrier.next_nodes for barrier in plan.barriers)
+            if node.move is not None and node.span < 0 and not released and not around & zoned:
+                local.add(index)
+    return frozenset(local)
+
+
+def _moves_of(node: PlanNode) -> tuple[Move, ...]:
+    own = () if node.move is None else (node.move,)
+    return (*own, *node.rechecks, *(move for rule in node.rules for move in rule.recover))
