@@ -43,6 +43,16 @@ def _is_inside(turn: Turn, span: Span, lane: int) -> bool:
     return at_hand.is_done(opening) and not at_hand.is_done(closing)
 
 
+def is_through(turn: Turn, span: int) -> bool:
+    """Tell whether every lane has done every step of the span, and none carries a fault."""
+    pair = turn.plan.spans[span]
+    return all(
+        turn.lane(lane).is_done(node) and not turn.lane(lane).fault
+        for lane, nodes in zip(pair.lanes, pair.nodes, strict=True)
+        for node in nodes
+    )
+
+
 def waits_for_partner(turn: Turn, lane: int) -> bool:
     """Tell whether a lane inside a span may not go on since the other has failed (S1)."""
     span = open_span(turn, lane)
