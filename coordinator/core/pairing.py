@@ -43,13 +43,11 @@ def _is_inside(turn: Turn, span: Span, lane: int) -> bool:
     return at_hand.is_done(opening) and not at_hand.is_done(closing)
 
 
-def is_through(turn: Turn, span: int) -> bool:
-    """Tell whether every lane has done every step of the span, and none carries a fault."""
-    pair = turn.plan.spans[span]
+def is_pulled(turn: Turn, span: int) -> bool:
+    """Tell whether what the span began together has ended well on every side, without a fault."""
     return all(
-        turn.lane(lane).is_done(node) and not turn.lane(lane).fault
-        for lane, nodes in zip(pair.lanes, pair.nodes, strict=True)
-        for node in nodes
+        turn.lane(lane).is_done(first_node(turn, span, lane)) and not turn.lane(lane).fault
+        for lane in turn.plan.spans[span].lanes
     )
 
 

@@ -73,18 +73,17 @@ def settle_restart(turn: Turn) -> None:
     if turn.state.phase != "restarting" or any(lane.held for lane in turn.state.lanes):
         return
     turn.proceed("restart_done", reason="")
-    rewound = []
-    for lane in range(len(turn.state.lanes)):
-        span = pairing.open_span(turn, lane)
-        if span < 0 or span in rewound:
+    asked = []
+    for span in range(len(turn.plan.spans)):
+        lanes = turn.plan.spans[span].lanes
+        if all(pairing.open_span(turn, lane) != span for lane in lanes):
             continue
-        rewound.append(span)
-        if pairing.is_through(turn, span):
-            continue  # Nothing that ended well on both sides is done again.
-        if not any(_must_be_asked_about(turn, i) for i in _lanes(turn, span)):
+        if any(_must_be_asked_about(turn, lane) for lane in lanes):
+            asked.append(span)  # Both go back together once a person has answered.
+        elif not pairing.is_pulled(turn, span):
             pairing.rewind(turn, span, recheck=True)
     for lane in range(len(turn.state.lanes)):
-        _put_back(turn, lane)
+        _put_back(turn, lane, tuple(asked))
     checks = [
         f"{turn.name(i)}: {move.action}"
         for i, lane in enumerate(turn.state.lanes)
@@ -100,10 +99,6 @@ def settle_end(turn: Turn) -> None:
         turn.notify("note", "complete", "every lane is done")
 
 
-def _lanes(turn: Turn, span: int) -> tuple[int, ...]:
-    return turn.plan.spans[span].lanes
-
-
 def _must_be_asked_about(turn: Turn, lane: int) -> bool:
     """Tell whether nobody knows what became of the lane's last command."""
     at_hand = turn.lane(lane)
@@ -111,7 +106,7 @@ def _must_be_asked_about(turn: Turn, lane: int) -> bool:
     return is_cut_off and at_hand.fault == OUTCOME_UNKNOWN
 
 
-def _put_back(turn: Turn, lane: int) -> None:
+def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
     at_hand = turn.lane(lane)
     if at_hand.phase not in ("interrupted", "faulted"):
         return
@@ -121,9 +116,7 @@ def _put_back(turn: Turn, lane: int) -> None:
         # Armed there, it comes again; it has passed already if it only stood by afterwards.
         node = BETWEEN if at_hand.is_done(at_hand.node) else at_hand.node
         turn.step(lane, "again", node=node, doing=Doing.STEP, queue=(), fault="")
-    elif pairing.open_span(turn, lane) >= 0:
-        pass  # Its pair is asked about; both go back together once a person has answered.
-    else:
+    elif pairing.open_span(turn, lane) not in asked:
         recovery.recover(turn, lane, recheck=True)
 
 

@@ -219,8 +219,9 @@ class Coordinator:
     def hold_messages(self, reason: str, now_us: int) -> list[Message]:
         """Return a hold for every party without asking the core, for when we ourselves fail."""
         expires_us = now_us + self.plan.timing.expiry_us
-        # The next number of the series: an older one would be outdated to the arms.
-        hold = Hold(reason, self.state.command + 1)
+        # Without a number, which counts at any time: one of the series that no journal knows would
+        # make the holds of whoever resumes outdated to the arms.
+        hold = Hold(reason)
         return [
             self._stamp(Outgoing(party.name, hold, expires_us), now_us)
             for party in self.plan.parties
