@@ -95,8 +95,9 @@ def reset(turn: Turn, who: str) -> None:
 
 
 def _trip(turn: Turn, index: int) -> None:
-    """Latch a trip; before the start there is nothing to latch, the start is refused instead."""
-    if turn.state.phase == "idle" or turn.state.tripped[index]:
+    """Latch a trip; of what was not heard since the start nothing is known, nor may anything go."""
+    never_heard = turn.state.signals[turn.plan.interlocks[index].signal].seen_us < 0
+    if turn.state.phase == "idle" or turn.state.tripped[index] or never_heard:
         return
     tripped = turn.state.tripped
     turn.change(tripped=(*tripped[:index], True, *tripped[index + 1 :]))
