@@ -9,12 +9,14 @@ from coordinator.cli.output import Exit, Output
 from coordinator.sequence import SequenceError, load
 
 
-def check_files(output: Output, paths: Sequence[Path], *, quick: bool) -> Exit:
-    """Check every file; the worst decides how the program ends."""
+def check_files(
+    output: Output, paths: Sequence[Path], *, quick: bool, joint: Path | None = None
+) -> Exit:
+    """Check every file, with another joint if one is given; the worst decides how it ends."""
     worst, findings, good = Exit.GOOD, [], []
     for path in paths:
         try:
-            loaded = load(path, today=date.today())  # noqa: DTZ011 (a calendar day on site)
+            loaded = load(path, joint=joint, today=date.today())  # noqa: DTZ011 (a calendar day on site)
         except SequenceError as error:
             output.say(error.render())
             findings += [to_data(one) for one in error.diagnostics]

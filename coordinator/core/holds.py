@@ -34,16 +34,8 @@ def tell_all_to_hold(turn: Turn, reason: str) -> None:
     number = turn.next_command()
     turn.change(hold_us=turn.now_us + turn.plan.timing.hold_us)
     for lane in range(len(turn.state.lanes)):
-        turn.put(
-            lane,
-            held=False,
-            hold_us=0,
-            timer=Timer.NONE,
-            timer_us=0,
-            timeout_us=0,
-            asks=0,
-            control=number,
-        )
+        turn.put(lane, held=False, hold_us=0, control=number)
+        turn.put(lane, timer=Timer.NONE, timer_us=0, timeout_us=0, asks=0)
         _send_hold(turn, lane, reason)
     for barrier, meeting in enumerate(turn.state.meetings):
         if meeting.phase in ("arming", "timed_out"):
@@ -56,15 +48,9 @@ def tell_all_to_hold(turn: Turn, reason: str) -> None:
 
 def hold_party(turn: Turn, lane: int, within_us: int, reason: str) -> None:
     """Tell one party to hold, while the procedure runs on; it must confirm in time."""
-    turn.put(
-        lane,
-        hold_us=turn.now_us + within_us,
-        held=False,
-        control=turn.next_command(),
-        timer=Timer.NONE,
-        timer_us=0,
-        timeout_us=0,
-    )
+    hold_us = turn.now_us + within_us
+    turn.put(lane, hold_us=hold_us, held=False, control=turn.next_command())
+    turn.put(lane, timer=Timer.NONE, timer_us=0, timeout_us=0)
     _send_hold(turn, lane, reason)
 
 

@@ -23,10 +23,11 @@ def is_good(turn: Turn, interlock: Interlock) -> bool:
 def unmet_for(turn: Turn, node: int) -> tuple[int, ...]:
     """Return the interlocks that forbid motion for a node now; -1 asks without exceptions."""
     excepted = () if node < 0 else tuple(i for i, _ in turn.node(node).exceptions)
+    needed = () if node < 0 else turn.node(node).permissives
     return tuple(
         index
         for index, interlock in enumerate(turn.plan.interlocks)
-        if interlock.kind is not InterlockKind.PERMISSIVE
+        if (interlock.kind is not InterlockKind.PERMISSIVE or index in needed)
         and (turn.state.tripped[index] or (index not in excepted and not is_good(turn, interlock)))
     )
 

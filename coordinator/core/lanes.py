@@ -12,6 +12,7 @@ from coordinator.core.holds import (
     take_rest,
 )
 from coordinator.core.plan import NodeKind
+from coordinator.core.prompts import reach_point
 from coordinator.core.state import BETWEEN, FINISHED, Doing, Timer
 from coordinator.core.turn import Turn, require
 
@@ -42,6 +43,8 @@ def advance(turn: Turn, lane: int) -> None:
         return
     if turn.node(node).kind is NodeKind.BARRIER:
         barriers.arrive(turn, lane, turn.node(node).barrier)
+    elif turn.node(node).kind is NodeKind.POINT:
+        reach_point(turn, lane)
     else:
         _begin_step(turn, lane)
 

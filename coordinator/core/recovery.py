@@ -44,14 +44,7 @@ def start_over(turn: Turn, lane: int) -> None:
         for node in turn.plan.lanes[lane]:
             if again_from <= node <= at_hand.node:
                 done &= ~(1 << node)
-    turn.step(
-        lane,
-        "again",
-        node=BETWEEN,
-        done=done,
-        fault="",
-        doing=Doing.STEP,
-    )
+    turn.step(lane, "again", node=BETWEEN, done=done, fault="", doing=Doing.STEP)
 
 
 def exhaust(turn: Turn, lane: int) -> None:

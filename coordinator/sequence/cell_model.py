@@ -76,7 +76,8 @@ class ToolModel(Strict):
     """What a tool can do and until when its calibration counts."""
 
     torque_max: Torque | None = None
-    socket: Length | None = None
+    sockets: tuple[Length, ...] = ()
+    """Widths across flats that it has a socket for; the joint decides which one is fitted."""
     points: Literal[6, 12] | None = None
     calibrated: Day | None = None
     calibration_due: Day | None = None

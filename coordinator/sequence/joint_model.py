@@ -18,6 +18,8 @@ class BoltsModel(Strict):
     grip: Length
     engagement: Length
     hex_across_flats: Length
+    pins: tuple[int, int] | None = None
+    """Holes of the two guide pins; without them hole 2 and the opposite one."""
 
 
 class TighteningModel(Strict):
@@ -28,6 +30,8 @@ class TighteningModel(Strict):
     rounds: tuple[Share, ...] = Field(min_length=1, max_length=8)
     check_angle: Angle
     tolerance: Share
+    balance: Torque | None = None
+    """Allowed difference of the two sides while they pull; without it a fifth of the target."""
 
 
 class LooseningModel(Strict):

@@ -8,10 +8,17 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, Discriminator, Field, Tag
 
-from coordinator.sequence.fields import Duration, Name, Reference, Strict, Torque, Written
+from coordinator.sequence.cell_model import HoldWord
+from coordinator.sequence.fields import Duration, Name, Reference, Strict, Written
 
-STEP_KEYS = ("do", "use", "each", "barrier")
+STEP_KEYS = ("do", "use", "each", "barrier", "point")
 Parameters = dict[str, Written]
+AnswerWord = Literal["again", "release", "hold", "abort"]
+_RELEASE: dict[AnswerWord, str] = {
+    "release": "goes on from here",
+    "hold": "holds both arms; after a restart the point is asked about again",
+    "abort": "ends the procedure where it stands",
+}
 
 
 class BarrierModel(Strict):
@@ -21,16 +28,29 @@ class BarrierModel(Strict):
     timeout: Duration = 120_000_000
     window: Duration = 50_000
     paired_until: Reference | None = None
-    balance: Torque | None = None
+    balance: Written | None = None
+    """A torque, or a reference to one of the joint."""
     stop: Duration | None = None
 
 
 class PromptModel(Strict):
-    """A question to a person."""
+    """A question to a person about a fault."""
 
     text: str
     caution: str
-    options: dict[Literal["again", "hold", "abort"], str] = Field(min_length=1)
+    who: str = ""
+    """Whose answer is asked for, in the author's words."""
+    options: dict[AnswerWord, str] = Field(min_length=1)
+
+
+class PointModel(Strict):
+    """A hold point, which a person must release, or a witness point, which is told and passed."""
+
+    kind: Literal["hold", "witness"]
+    who: str
+    text: str
+    caution: str = ""
+    options: dict[AnswerWord, str] = Field(default_factory=lambda: dict(_RELEASE))
 
 
 class AskModel(Strict):
@@ -84,7 +104,9 @@ class DoStep(Strict):
     round: Written | None = None
     timeout: Duration | None = None
     no_progress: Duration | None = None
+    on_hold: HoldWord | None = None
     recheck: tuple[Reference, ...] | None = None
+    permissives: tuple[Reference, ...] = ()
     exceptions: tuple[Reference, ...] = ()
 
 
@@ -100,6 +122,8 @@ class EachStep(Strict):
     """A loop over the joint: this side's bolts, the opposite pairs, or the rounds."""
 
     each: Literal["own_bolt", "pair", "round"]
+    only: tuple[Written, ...] | None = None
+    """The bolts, or the numbers of rounds, that the loop keeps to."""
     steps: "Steps"
     exceptions: tuple[Reference, ...] = ()
 
@@ -108,6 +132,14 @@ class BarrierStep(Strict):
     """The lane's place in a barrier."""
 
     barrier: Reference
+
+
+class PointStep(Strict):
+    """The lane's place at a hold point or a witness point."""
+
+    point: Reference
+    id: Name | None = None
+    after: tuple[Reference, ...] | None = None
 
 
 def _step_tag(value: Any) -> str | None:
@@ -122,7 +154,8 @@ Step = Annotated[
     Annotated[DoStep, Tag(":do")]
     | Annotated[UseStep, Tag(":use")]
     | Annotated[EachStep, Tag(":each")]
-    | Annotated[BarrierStep, Tag(":barrier")],
+    | Annotated[BarrierStep, Tag(":barrier")]
+    | Annotated[PointStep, Tag(":point")],
     Discriminator(_step_tag),
 ]
 Steps = Annotated[tuple[Step, ...], Field(min_length=1)]
@@ -144,12 +177,25 @@ class SequenceModel(Strict):
     cell: str
     joint: str
     begins: Literal["joint_open", "joint_made_up"]
+    values: dict[Name, Written] = Field(default_factory=dict)
     barriers: dict[Name, BarrierModel] = Field(default_factory=dict)
+    points: dict[Name, PointModel] = Field(default_factory=dict)
     prompts: dict[Name, PromptModel] = Field(default_factory=dict)
     policies: dict[Name, dict[Reference, RuleModel]] = Field(default_factory=dict)
     exceptions: dict[Name, ExceptionModel] = Field(default_factory=dict)
     blocks: dict[Name, BlockModel] = Field(default_factory=dict)
     lanes: dict[Reference, Steps] = Field(min_length=1)
+
+
+class DerivedModel(Strict):
+    """A sequence file that is another one with a joint, a cell or values of its own."""
+
+    sequence: Name
+    text: str
+    based_on: str
+    cell: str | None = None
+    joint: str | None = None
+    values: dict[Name, Written] = Field(default_factory=dict)
 
 
 EachStep.model_rebuild()
