@@ -45,7 +45,7 @@ def exit_of(diagnostics: Sequence[Diagnostic]) -> Exit:
 
 def to_data(diagnostic: Diagnostic) -> dict[str, Any]:
     """Return a finding as a document."""
-    return asdict(diagnostic)
+    return asdict(diagnostic) | {"excerpt": diagnostic.window()[0]}
 
 
 def load_sequence(output: Output, path: Path) -> Loaded:

@@ -97,7 +97,10 @@ def root_of(path: Path) -> Path:
 
 def kind_of(path: Path | str) -> str:
     """Return what kind of file it is by its first key, such as `sequence`; empty for none."""
-    document = read_document(Path(path), root_of(Path(path)), Findings())
+    try:
+        document = read_document(Path(path), root_of(Path(path)), Findings())
+    except SequenceError:
+        return ""
     if document is None or not isinstance(document.tree, Table) or not document.tree.keys:
         return ""
     return document.tree.keys[0].text
@@ -148,9 +151,7 @@ def _include(
     if not isinstance(written, str):
         return None
     target = path.parent / written
-    # Links are followed before judging: a link inside the folder may point out of it.
-    is_inside = target.resolve().is_relative_to(root.resolve())
-    if Path(written).is_absolute() or not is_inside:
+    if Path(written).is_absolute() or not _is_inside(target, root):
         must = "must be a relative path inside the sequences folder"
         findings.add(
             document.finding(
@@ -159,6 +160,15 @@ def _include(
         )
         return None
     return target
+
+
+def _is_inside(target: Path, root: Path) -> bool:
+    """Return whether a path stays below a folder; links are followed before judging."""
+    try:
+        return target.resolve().is_relative_to(root.resolve())
+    except (OSError, RuntimeError, ValueError):
+        # Links in a ring are a RuntimeError, a NUL in a path is a ValueError.
+        return False
 
 
 def _checked(result: _Result | None, findings: Findings) -> _Result:

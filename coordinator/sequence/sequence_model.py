@@ -11,7 +11,11 @@ from pydantic import BaseModel, Discriminator, Field, Tag
 from coordinator.sequence.fields import Duration, Name, Reference, Strict, Torque, Written
 
 STEP_KEYS = ("do", "use", "each", "barrier")
-Parameters = dict[str, Written]
+LIST_MAX = 64
+"""Chosen: twice the bolts of the largest joint; what stands at one step has a bound."""
+
+Parameters = Annotated[dict[str, Written], Field(max_length=LIST_MAX)]
+References = Annotated[tuple[Reference, ...], Field(max_length=LIST_MAX)]
 
 
 class BarrierModel(Strict):
@@ -60,9 +64,13 @@ class RuleModel(Strict):
     """What a step does about one kind of fault."""
 
     attempts: int = 1
-    recover: tuple[MoveModel, ...] = ()
+    recover: tuple[MoveModel, ...] = Field((), max_length=LIST_MAX)
     again_from: Reference | None = None
     then: Then = "hold"
+
+
+Rules = Annotated[dict[Reference, RuleModel], Field(max_length=LIST_MAX)]
+"""What follows each kind of fault."""
 
 
 class ExceptionModel(Strict):
@@ -78,14 +86,14 @@ class DoStep(Strict):
     do: Reference
     with_: Parameters = Field(default_factory=dict, alias="with")
     id: Name | None = None
-    after: tuple[Reference, ...] | None = None
+    after: References | None = None
     policy: Reference | None = None
-    expect: dict[str, tuple[Written, Written]] = Field(default_factory=dict)
+    expect: dict[str, tuple[Written, Written]] = Field(default_factory=dict, max_length=LIST_MAX)
     round: Written | None = None
     timeout: Duration | None = None
     no_progress: Duration | None = None
-    recheck: tuple[Reference, ...] | None = None
-    exceptions: tuple[Reference, ...] = ()
+    recheck: References | None = None
+    exceptions: References = ()
 
 
 class UseStep(Strict):
@@ -93,7 +101,7 @@ class UseStep(Strict):
 
     use: Reference
     with_: Parameters = Field(default_factory=dict, alias="with")
-    exceptions: tuple[Reference, ...] = ()
+    exceptions: References = ()
 
 
 class EachStep(Strict):
@@ -101,7 +109,7 @@ class EachStep(Strict):
 
     each: Literal["own_bolt", "pair", "round"]
     steps: "Steps"
-    exceptions: tuple[Reference, ...] = ()
+    exceptions: References = ()
 
 
 class BarrierStep(Strict):
@@ -132,7 +140,7 @@ class BlockModel(Strict):
     """Steps to be used more than once."""
 
     text: str = ""
-    takes: tuple[Name, ...] = ()
+    takes: tuple[Name, ...] = Field((), max_length=LIST_MAX)
     steps: Steps
 
 
@@ -146,7 +154,7 @@ class SequenceModel(Strict):
     begins: Literal["joint_open", "joint_made_up"]
     barriers: dict[Name, BarrierModel] = Field(default_factory=dict)
     prompts: dict[Name, PromptModel] = Field(default_factory=dict)
-    policies: dict[Name, dict[Reference, RuleModel]] = Field(default_factory=dict)
+    policies: dict[Name, Rules] = Field(default_factory=dict)
     exceptions: dict[Name, ExceptionModel] = Field(default_factory=dict)
     blocks: dict[Name, BlockModel] = Field(default_factory=dict)
     lanes: dict[Reference, Steps] = Field(min_length=1)
