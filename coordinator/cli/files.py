@@ -55,14 +55,15 @@ def load_sequence(output: Output, path: Path) -> Loaded:
 
 def load_case(output: Output, path: Path | None, loaded: Loaded) -> Case | None:
     """Load a case for a sequence."""
-    from coordinator.cli.simulated import BOLT_CATALOGUE
+    from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
 
     if path is None:
         return None
     sides = (*loaded.cell.sides, loaded.cell.hoist or "hoist", "floor")
     bolts = loaded.joint.bolt_count
     return read_or_exit(
-        output, lambda: read_case(path, BOLT_CATALOGUE, sides=sides, bolt_count=bolts)
+        output,
+        lambda: read_case(path, BOLT_CATALOGUE, sides=sides, bolt_count=bolts, placed=PLACED),
     )
 
 
