@@ -50,3 +50,9 @@ class Output:
         """Print the one document, if documents are wanted."""
         if self.is_json:
             print(json.dumps(content, ensure_ascii=False, allow_nan=False))
+
+    def refuse(self, text: str) -> Exit:
+        """Say why nothing is done, and return how the program ends."""
+        self.say(text)
+        self.document(ok=False, error=text)
+        return Exit.BAD_USE

@@ -18,14 +18,12 @@ def open_store(output: Output, folder: Path) -> RecordStore | None:
     """Open the records of a folder; say so and return None if there are none."""
     path = folder / "records.sqlite"
     if not path.is_file():
-        output.say(f"{path}: no records here; run a sequence first or name a folder with --out")
-        output.document(ok=False, error="no records", path=str(path))
+        output.refuse(f"{path}: no records here; run a sequence first or name a folder with --out")
         return None
     try:
         return RecordStore(f"sqlite:///{path}")
     except RecordsFailed as error:
-        output.say(str(error))
-        output.document(ok=False, error=str(error))
+        output.refuse(str(error))
         return None
 
 
@@ -34,7 +32,10 @@ def list_records(output: Output, folder: Path, wanted: RecordFilter) -> Exit:
     store = open_store(output, folder)
     if store is None:
         return Exit.BAD_USE
-    found = store.list_records(wanted)
+    try:
+        found = store.list_records(wanted)
+    except RecordsFailed as error:
+        return output.refuse(str(error))
     for run in dict.fromkeys(one.run for one in found):
         output.say(f"run {run}")
         output.people.print(_table([one for one in found if one.run == run]))
@@ -61,9 +62,7 @@ def show_record(output: Output, folder: Path, number: int) -> Exit:
     try:
         one = store.show(number)
     except RecordsFailed as error:
-        output.say(str(error))
-        output.document(ok=False, error=str(error))
-        return Exit.BAD_USE
+        return output.refuse(str(error))
     for name, value in _without_trace(one).items():
         output.say(f"{name:12} {value}")
     output.people.print(_trace_table(one))
@@ -77,7 +76,10 @@ def verify_records(output: Output, folder: Path) -> Exit:
     if store is None:
         return Exit.BAD_USE
     wrong = store.verify()
-    seq, digest = store.head()
+    try:
+        seq, digest = store.head()
+    except RecordsFailed as error:
+        return output.refuse(str(error))
     output.say(wrong or f"{seq} rows, the chain is whole; head {digest}")
     output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
     return Exit.GOOD if wrong is None else Exit.FINDINGS

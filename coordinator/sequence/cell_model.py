@@ -19,6 +19,9 @@ from coordinator.sequence.fields import (
     Torque,
 )
 
+LIST_MAX = 64
+"""Chosen: what one action takes, raises and gives has a bound."""
+
 _TIMING = Timing()
 
 
@@ -127,15 +130,15 @@ class ActionModel(Strict):
     text: str = ""
     by: Literal["arm", "hoist"] = "arm"
     needs: Reference | None = None
-    takes: dict[Name, ParameterWord] = Field(default_factory=dict)
-    raises: tuple[Reference, ...] = ()
-    results: tuple[Name, ...] = ()
+    takes: dict[Name, ParameterWord] = Field(default_factory=dict, max_length=LIST_MAX)
+    raises: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
+    results: tuple[Name, ...] = Field((), max_length=LIST_MAX)
     timeout: Duration
     no_progress: Duration = 5_000_000
     on_hold: HoldWord = "stop"
     zone: Reference | None = None
     records: RecordWord | None = None
-    recheck: tuple[Reference, ...] = ()
+    recheck: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
 
     def first_of(self, kind: ParameterKind) -> str | None:
         """Return the name of the first parameter of a kind, or None."""

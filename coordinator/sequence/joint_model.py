@@ -3,6 +3,8 @@
 Units: lengths metre, stress pascal, torque newton metre, shares fractions of one.
 """
 
+from typing import Annotated
+
 from pydantic import Field
 
 from coordinator.sequence.fields import Angle, Length, Name, Pressure, Share, Strict, Torque
@@ -26,10 +28,10 @@ class TighteningModel(Strict):
     """The stress to reach and the rounds that lead there."""
 
     stress: Pressure
-    friction: float = Field(gt=0.0, lt=1.0)
-    rounds: tuple[Share, ...] = Field(min_length=1, max_length=8)
+    friction: float = Field(ge=0.01, lt=1.0)
+    rounds: tuple[Annotated[Share, Field(le=1.5)], ...] = Field(min_length=1, max_length=8)
     check_angle: Angle
-    tolerance: Share
+    tolerance: Annotated[Share, Field(lt=1.0)]
     balance: Torque | None = None
     """Allowed difference of the two sides while they pull; without it a fifth of the target."""
 

@@ -12,7 +12,11 @@ from coordinator.sequence.cell_model import HoldWord
 from coordinator.sequence.fields import Duration, Name, Reference, Strict, Written
 
 STEP_KEYS = ("do", "use", "each", "barrier", "point")
-Parameters = dict[str, Written]
+LIST_MAX = 64
+"""Chosen: twice the bolts of the largest joint; what stands at one step has a bound."""
+
+Parameters = Annotated[dict[str, Written], Field(max_length=LIST_MAX)]
+References = Annotated[tuple[Reference, ...], Field(max_length=LIST_MAX)]
 AnswerWord = Literal["again", "release", "hold", "abort"]
 _RELEASE: dict[AnswerWord, str] = {
     "release": "goes on from here",
@@ -80,9 +84,13 @@ class RuleModel(Strict):
     """What a step does about one kind of fault."""
 
     attempts: int = 1
-    recover: tuple[MoveModel, ...] = ()
+    recover: tuple[MoveModel, ...] = Field((), max_length=LIST_MAX)
     again_from: Reference | None = None
     then: Then = "hold"
+
+
+Rules = Annotated[dict[Reference, RuleModel], Field(max_length=LIST_MAX)]
+"""What follows each kind of fault."""
 
 
 class ExceptionModel(Strict):
@@ -98,16 +106,16 @@ class DoStep(Strict):
     do: Reference
     with_: Parameters = Field(default_factory=dict, alias="with")
     id: Name | None = None
-    after: tuple[Reference, ...] | None = None
+    after: References | None = None
     policy: Reference | None = None
-    expect: dict[str, tuple[Written, Written]] = Field(default_factory=dict)
+    expect: dict[str, tuple[Written, Written]] = Field(default_factory=dict, max_length=LIST_MAX)
     round: Written | None = None
     timeout: Duration | None = None
     no_progress: Duration | None = None
     on_hold: HoldWord | None = None
-    recheck: tuple[Reference, ...] | None = None
-    permissives: tuple[Reference, ...] = ()
-    exceptions: tuple[Reference, ...] = ()
+    recheck: References | None = None
+    permissives: References = ()
+    exceptions: References = ()
 
 
 class UseStep(Strict):
@@ -115,7 +123,7 @@ class UseStep(Strict):
 
     use: Reference
     with_: Parameters = Field(default_factory=dict, alias="with")
-    exceptions: tuple[Reference, ...] = ()
+    exceptions: References = ()
 
 
 class EachStep(Strict):
@@ -125,7 +133,7 @@ class EachStep(Strict):
     only: tuple[Written, ...] | None = None
     """The bolts, or the numbers of rounds, that the loop keeps to."""
     steps: "Steps"
-    exceptions: tuple[Reference, ...] = ()
+    exceptions: References = ()
 
 
 class BarrierStep(Strict):
@@ -165,7 +173,7 @@ class BlockModel(Strict):
     """Steps to be used more than once."""
 
     text: str = ""
-    takes: tuple[Name, ...] = ()
+    takes: tuple[Name, ...] = Field((), max_length=LIST_MAX)
     steps: Steps
 
 
@@ -181,7 +189,7 @@ class SequenceModel(Strict):
     barriers: dict[Name, BarrierModel] = Field(default_factory=dict)
     points: dict[Name, PointModel] = Field(default_factory=dict)
     prompts: dict[Name, PromptModel] = Field(default_factory=dict)
-    policies: dict[Name, dict[Reference, RuleModel]] = Field(default_factory=dict)
+    policies: dict[Name, Rules] = Field(default_factory=dict)
     exceptions: dict[Name, ExceptionModel] = Field(default_factory=dict)
     blocks: dict[Name, BlockModel] = Field(default_factory=dict)
     lanes: dict[Reference, Steps] = Field(min_length=1)
