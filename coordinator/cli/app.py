@@ -30,14 +30,23 @@ RUNS = Path("bothsides-runs")
 
 @app.command()
 def check(
-    files: Annotated[list[Path], typer.Argument(help="Sequence files.", show_default=False)],
+    files: Annotated[
+        list[Path], typer.Argument(help="Sequences, cells, joints, cases.", show_default=False)
+    ],
     quick: Annotated[bool, typer.Option("--quick", help="Rules only, no proof.")] = False,
+    fix: Annotated[
+        bool, typer.Option("--fix", help="Put the files into the house's layout first.")
+    ] = False,
     json: Json = False,
+    sarif: Annotated[
+        bool, typer.Option("--sarif", help="Findings as a SARIF document on stdout.")
+    ] = False,
 ) -> None:
-    """Judge sequence files by every rule; nothing is started."""
+    """Judge files by every rule; nothing is started."""
     from coordinator.cli.check import check_files
 
-    raise typer.Exit(check_files(Output.of(json), files, quick=quick))
+    output = Output.of(json or sarif)
+    raise typer.Exit(check_files(output, files, quick=quick, fix=fix, sarif=sarif))
 
 
 @app.command()
