@@ -144,6 +144,23 @@ def joint(
     raise typer.Exit(print_joint(Output.of(json), file))
 
 
+@app.command()
+def schema(
+    kind: Annotated[
+        str | None,
+        typer.Argument(help="cell, joint, sequence or case; all without it.", show_default=False),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write files into this folder instead.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Print the JSON Schema of a kind of file, for hover and completion in editors."""
+    from coordinator.cli.schema import write_schemas
+
+    raise typer.Exit(write_schemas(Output.of(json), kind, out))
+
+
 Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sqlite.")]
 
 

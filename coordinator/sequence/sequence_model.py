@@ -6,7 +6,7 @@ Keeps: a step is exactly one of do, use, each and barrier.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, Discriminator, Field, Tag
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from coordinator.sequence.fields import Duration, Name, Reference, Strict, Torque, Written
 
@@ -17,33 +17,55 @@ Parameters = dict[str, Written]
 class BarrierModel(Strict):
     """A meeting of lanes; with `paired_until` it opens a paired span."""
 
+    model_config = ConfigDict(
+        json_schema_extra={
+            "dependentRequired": {
+                "paired_until": ["balance", "stop"],
+                "balance": ["paired_until", "stop"],
+                "stop": ["paired_until", "balance"],
+            }
+        }
+    )
+
     text: str = ""
+    """What it is for."""
     timeout: Duration = 120_000_000
+    """How long it may wait for all lanes."""
     window: Duration = 50_000
+    """Allowed difference of the actual starts."""
     paired_until: Reference | None = None
+    """The barrier that closes the paired span; one fate for both sides until there."""
     balance: Torque | None = None
+    """Allowed difference of torque between the two sides of a paired span."""
     stop: Duration | None = None
+    """Time in which the other side must stand after a fault of one."""
 
 
 class PromptModel(Strict):
     """A question to a person."""
 
     text: str
+    """The question, and what to look at."""
     caution: str
+    """The warning that stands with it."""
     options: dict[Literal["again", "hold", "abort"], str] = Field(min_length=1)
+    """What each answer does."""
 
 
 class AskModel(Strict):
     """Ask a person, with this prompt."""
 
     ask: Reference
+    """The prompt to ask a person."""
 
 
 class MoveModel(Strict):
     """A move of a recovery; what it is not given it takes from the step."""
 
     do: Reference
+    """The action of the cell."""
     with_: Parameters = Field(default_factory=dict, alias="with")
+    """Its parameters; the rest comes from the step."""
 
 
 def _then_tag(value: Any) -> str:
@@ -59,55 +81,81 @@ Then = Annotated[
 class RuleModel(Strict):
     """What a step does about one kind of fault."""
 
-    attempts: int = 1
+    attempts: int = Field(1, json_schema_extra={"minimum": 1, "maximum": 10})
+    """How often the step is tried in all without a person, 1 to 10."""
     recover: tuple[MoveModel, ...] = ()
+    """Moves before the next attempt."""
     again_from: Reference | None = None
+    """Id of an earlier step of the same list at which the next attempt starts."""
     then: Then = "hold"
+    """What follows the last attempt."""
 
 
 class ExceptionModel(Strict):
     """A named way of moving all the same while an interlock is active."""
 
+    model_config = ConfigDict(json_schema_extra={"required": ["interlock", "reason"]})
+
     interlock: Reference
-    reason: str = ""
+    """The interlock that may be active meanwhile."""
+    reason: str = Field("", json_schema_extra={"pattern": r"\S"})
+    """Why it may be."""
 
 
 class DoStep(Strict):
     """One action of the lane's party."""
 
     do: Reference
+    """The action of the cell."""
     with_: Parameters = Field(default_factory=dict, alias="with")
+    """Its parameters: values with their unit, or references such as $pair.own."""
     id: Name | None = None
+    """Its name within the list, for `after` and `again_from`."""
     after: tuple[Reference, ...] | None = None
+    """Steps of the same list it waits for, instead of the one above."""
     policy: Reference | None = None
+    """What follows its faults."""
     expect: dict[str, tuple[Written, Written]] = Field(default_factory=dict)
+    """Results, each with the least and the most allowed."""
     round: Written | None = None
+    """The round it is recorded under."""
     timeout: Duration | None = None
+    """How long it may last, instead of the action's time."""
     no_progress: Duration | None = None
+    """How long without any sign of progress, instead of the action's time."""
     recheck: tuple[Reference, ...] | None = None
+    """Actions made again before an interrupted step starts over."""
     exceptions: tuple[Reference, ...] = ()
+    """Exceptions that hold for it."""
 
 
 class UseStep(Strict):
     """A block, with its parameters."""
 
     use: Reference
+    """The block of this file."""
     with_: Parameters = Field(default_factory=dict, alias="with")
+    """Its parameters."""
     exceptions: tuple[Reference, ...] = ()
+    """Exceptions that hold for all its steps."""
 
 
 class EachStep(Strict):
     """A loop over the joint: this side's bolts, the opposite pairs, or the rounds."""
 
     each: Literal["own_bolt", "pair", "round"]
+    """What is gone over: this side's bolts, the opposite pairs in order, the rounds."""
     steps: "Steps"
+    """What is repeated."""
     exceptions: tuple[Reference, ...] = ()
+    """Exceptions that hold for all its steps."""
 
 
 class BarrierStep(Strict):
     """The lane's place in a barrier."""
 
     barrier: Reference
+    """The barrier to meet at."""
 
 
 def _step_tag(value: Any) -> str | None:
@@ -132,24 +180,38 @@ class BlockModel(Strict):
     """Steps to be used more than once."""
 
     text: str = ""
+    """What it is."""
     takes: tuple[Name, ...] = ()
+    """Its parameters."""
     steps: Steps
+    """Its steps; they see its parameters and $joint, nothing else."""
 
 
 class SequenceModel(Strict):
     """The whole of a sequence file."""
 
     sequence: Name
+    """Its name."""
     text: str
+    """What it is."""
     cell: str
+    """Path of the cell, relative to this file."""
     joint: str
+    """Path of the joint, relative to this file."""
     begins: Literal["joint_open", "joint_made_up"]
+    """How the joint stands at the start."""
     barriers: dict[Name, BarrierModel] = Field(default_factory=dict)
+    """Where lanes meet."""
     prompts: dict[Name, PromptModel] = Field(default_factory=dict)
+    """Questions to a person."""
     policies: dict[Name, dict[Reference, RuleModel]] = Field(default_factory=dict)
+    """What follows which kind of fault."""
     exceptions: dict[Name, ExceptionModel] = Field(default_factory=dict)
+    """Named ways of moving while an interlock is active, each with its reason."""
     blocks: dict[Name, BlockModel] = Field(default_factory=dict)
+    """Steps to be used more than once."""
     lanes: dict[Reference, Steps] = Field(min_length=1)
+    """Who does what: a list of steps for each side and the hoist."""
 
 
 EachStep.model_rebuild()
