@@ -33,15 +33,25 @@ RUNS = Path("bothsides-runs")
 
 @app.command()
 def check(
-    files: Annotated[list[Path], typer.Argument(help="Sequence files.", show_default=False)],
+    files: Annotated[
+        list[Path], typer.Argument(help="Sequences, cells, joints, cases.", show_default=False)
+    ],
     quick: Annotated[bool, typer.Option("--quick", help="Rules only, no proof.")] = False,
     joint: JointFile = None,
+    fix: Annotated[
+        bool, typer.Option("--fix", help="Put the files into the house's layout first.")
+    ] = False,
     json: Json = False,
+    sarif: Annotated[
+        bool, typer.Option("--sarif", help="Findings as a SARIF document on stdout.")
+    ] = False,
 ) -> None:
-    """Judge sequence files by every rule; nothing is started."""
-    from coordinator.cli.check import check_files
+    """Judge files by every rule; nothing is started."""
+    from coordinator.cli.check import Asked, check_files
 
-    raise typer.Exit(check_files(Output.of(json), files, quick=quick, joint=joint))
+    output = Output.of(json or sarif)
+    asked = Asked(quick=quick, fix=fix, sarif=sarif, joint=joint)
+    raise typer.Exit(check_files(output, files, asked))
 
 
 @app.command()
@@ -154,6 +164,23 @@ def joint(
     from coordinator.cli.joint import print_joint
 
     raise typer.Exit(print_joint(Output.of(json), file))
+
+
+@app.command()
+def schema(
+    kind: Annotated[
+        str | None,
+        typer.Argument(help="cell, joint, sequence or case; all without it.", show_default=False),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write files into this folder instead.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Print the JSON Schema of a kind of file, for hover and completion in editors."""
+    from coordinator.cli.schema import write_schemas
+
+    raise typer.Exit(write_schemas(Output.of(json), kind, out))
 
 
 Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sqlite.")]

@@ -46,7 +46,10 @@ def dry_run(
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
     if out is not None:
-        _write(out, lines, result)
+        try:
+            _write(out, lines, result)
+        except OSError as error:
+            return output.refuse(f"{out}: {error.strerror}; name another folder")
     _print(output, loaded, result, points)
     output.document(
         ok=result.phase == "complete" and not points,

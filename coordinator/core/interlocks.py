@@ -4,8 +4,6 @@ Keeps: I1, no motion command leaves while an interlock is active or unknown, unl
 it with a reason; I2, clearing and resetting move nothing; I3, an old signal counts as unknown.
 """
 
-from dataclasses import replace
-
 from coordinator.core.events import SignalSeen
 from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Interlock, InterlockKind
@@ -65,7 +63,7 @@ def forget_old_signals(turn: Turn) -> None:
         max_age_us = turn.plan.signals[index].max_age_us
         if signal.value is not None and turn.now_us - signal.seen_us > max_age_us:
             signals = turn.state.signals
-            old = replace(signal, value=None)
+            old = signal._replace(value=None)
             turn.change(signals=(*signals[:index], old, *signals[index + 1 :]))
             name = turn.plan.signals[index].name
             age_s = (turn.now_us - signal.seen_us) / 1e6
@@ -98,8 +96,9 @@ def reset(turn: Turn, who: str) -> None:
 
 
 def _trip(turn: Turn, index: int) -> None:
-    """Latch a trip; before the start there is nothing to latch, the start is refused instead."""
-    if turn.state.phase == "idle" or turn.state.tripped[index]:
+    """Latch a trip; of what was not heard since the start nothing is known, nor may anything go."""
+    never_heard = turn.state.signals[turn.plan.interlocks[index].signal].seen_us < 0
+    if turn.state.phase == "idle" or turn.state.tripped[index] or never_heard:
         return
     tripped = turn.state.tripped
     turn.change(tripped=(*tripped[:index], True, *tripped[index + 1 :]))

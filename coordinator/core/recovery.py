@@ -4,13 +4,11 @@ Keeps: R1, a step is tried by itself no more often than its rule says; R2, what 
 allow is never retried without a person.
 """
 
-from coordinator.core.holds import begin_hold
+from coordinator.core.holds import OUTCOME_UNKNOWN, begin_hold
 from coordinator.core.plan import Exhausted, Rule
 from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn, require
-
-OUTCOME_UNKNOWN = "outcome_unknown"
 
 
 def rule_for(turn: Turn, node: int, fault: str) -> Rule:

@@ -3,7 +3,7 @@
 Keeps: every name that a cell or a sequence gives to something else is one that exists.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.diagnostics import Findings, choose_from
@@ -73,11 +73,10 @@ class _Names:
         self._document = document
         self._findings = findings
 
-    def known(self, code: str, what: str, name: str, names: Iterable[str], trail: Trail) -> None:
+    def known(self, code: str, what: str, name: str, names: Collection[str], trail: Trail) -> None:
         """Tell if `name` is not among `names`."""
-        listed = tuple(names)
-        if name not in listed:
-            must, do = choose_from(name, listed, f"{what}s of the cell")
+        if name not in names:
+            must, do = choose_from(name, names, f"{what}s of the cell")
             self._findings.add(self._document.finding(trail, code, f"{what} is {name!r}", must, do))
 
 

@@ -32,7 +32,10 @@ from coordinator.sequence.sequence_model import (
 from coordinator.sequence.tree import Document, Trail
 
 ITEMS_MAX = 10_000
-# Chosen: a make-up of 24 bolts in five rounds unfolds to about 2,000.
+LISTS_MAX = 30_000
+# Chosen: a make-up of 24 bolts in five rounds unfolds to about 2,000, in some 500 lists.
+BLOCKS_DEEP_MAX = 24
+# Chosen: as deep as a file may nest.
 
 _UNKNOWN = Bound("", None, is_known=False)
 # Stands for an argument that was told to be wrong, so that its uses are not told again.
@@ -106,23 +109,25 @@ class _Unfolder:
         self._groups = 0
         self._items: list[Item] = []
         self._lane = 0
+        self._lists = 0
 
     def lane(self, number: int, name: str) -> tuple[Item, ...]:
         """Return one lane, unfolded."""
-        self._items, self._lane = [], number
+        self._items, self._lane, self._lists = [], number, 0
         scope = Scope(self._given.values, {"joint": joint_group(self._given.joint)})
         steps = self._given.sequence.lanes.get(name, ())
         self._list(steps, ("lanes", name), Surroundings(scope))
-        if len(self._items) >= ITEMS_MAX:
+        if self._is_too_long():
             what = f"lane {name!r} unfolds to more than {ITEMS_MAX} steps"
             self._given.tell(("lanes", name), "SEQ002", what, "must be fewer", "split the sequence")
         return tuple(self._items)
 
     def _list(self, steps: tuple[Step, ...], trail: Trail, place: Surroundings) -> None:
         self._groups += 1
+        self._lists += 1
         inside = replace(place, group=self._groups)
         for number, step in enumerate(steps):
-            if len(self._items) >= ITEMS_MAX:
+            if self._is_too_long():
                 return
             here = (*trail, number)
             match step:
@@ -132,6 +137,10 @@ class _Unfolder:
                     self._use(step, here, inside)
                 case EachStep():
                     self._each(step, here, inside)
+
+    def _is_too_long(self) -> bool:
+        # Blocks that unfold to nothing are counted too: they could double at each level.
+        return len(self._items) >= ITEMS_MAX or self._lists >= LISTS_MAX
 
     def _use(self, step: UseStep, trail: Trail, place: Surroundings) -> None:
         given = self._given
@@ -144,6 +153,11 @@ class _Unfolder:
             ring = " > ".join((*place.blocks, step.use))
             must, do = "must not use itself", "write a loop, or another block"
             given.tell((*trail, "use"), "SEQ047", f"block {step.use!r} runs {ring}", must, do)
+            return
+        if len(place.blocks) >= BLOCKS_DEEP_MAX:
+            what = f"block {step.use!r} stands inside {len(place.blocks)} others"
+            must, do = f"must stand inside at most {BLOCKS_DEEP_MAX - 1}", "use fewer blocks"
+            given.tell((*trail, "use"), "SEQ002", what, must, do)
             return
         scope = Scope(self._arguments(step, block.takes, trail, place), place.scope.groups)
         # A block sees its parameters and the joint, never the loops of whoever uses it.

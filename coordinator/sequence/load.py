@@ -89,7 +89,10 @@ def read_joint(path: Path | str) -> JointFigures:
 
 def kind_of(path: Path | str) -> str:
     """Return what kind of file it is by its first key, such as `sequence`; empty for none."""
-    document = read_document(Path(path), root_of(Path(path)), Findings())
+    try:
+        document = read_document(Path(path), root_of(Path(path)), Findings())
+    except SequenceError:
+        return ""
     if document is None or not isinstance(document.tree, Table) or not document.tree.keys:
         return ""
     return document.tree.keys[0].text

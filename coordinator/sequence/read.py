@@ -147,9 +147,7 @@ class _Reader:
         if word is None:
             return None
         target = written.path.parent / word
-        # Links are followed before judging: a link inside the folder may point out of it.
-        is_inside = target.resolve().is_relative_to(self._root.resolve())
-        if not Path(word).is_absolute() and is_inside:
+        if not Path(word).is_absolute() and _is_inside(target, self._root):
             return target
         must = "must be a relative path inside the sequences folder"
         do = "move the file or the path"
@@ -170,6 +168,15 @@ class _Reader:
         document, trail = at
         if document is not None:
             self._findings.add(document.finding(trail, code, what, must, do, key=code == "SEQ015"))
+
+
+def _is_inside(target: Path, root: Path) -> bool:
+    """Return whether a path stays below a folder; links are followed before judging."""
+    try:
+        return target.resolve().is_relative_to(root.resolve())
+    except (OSError, RuntimeError, ValueError):
+        # Links in a ring are a RuntimeError, a NUL in a path is a ValueError.
+        return False
 
 
 def _values(
