@@ -190,6 +190,7 @@ Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sq
 def records_list(
     out: Store = RUNS,
     run: Annotated[str | None, typer.Option(help="Of this run.")] = None,
+    joint: Annotated[str | None, typer.Option(help="Of this joint, over all its runs.")] = None,
     bolt: Annotated[int | None, typer.Option(help="Of this bolt.")] = None,
     kind: Annotated[str | None, typer.Option(help="pull, confirm, check, run-up ...")] = None,
     verdict: Annotated[str | None, typer.Option(help="accepted, rejected ...")] = None,
@@ -199,7 +200,7 @@ def records_list(
     from coordinator.cli.records import list_records
     from coordinator.records.rows import RecordFilter
 
-    wanted = RecordFilter(run=run, bolt=bolt, kind=kind, verdict=verdict)
+    wanted = RecordFilter(run=run, joint=joint, bolt=bolt, kind=kind, verdict=verdict)
     raise typer.Exit(list_records(Output.of(json), out, wanted))
 
 
