@@ -8,6 +8,7 @@ from rich.table import Table
 from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.rehearsal import Rehearsal, rehearse
+from coordinator.cli.simulated import unknown_to_simulation
 from coordinator.core.plan import Plan
 from coordinator.records.acceptance import open_points
 from coordinator.records.rows import Run
@@ -41,6 +42,8 @@ def dry_run(
     loaded = load_sequence(output, path, joint)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
+    if unknown := unknown_to_simulation(loaded):
+        return output.refuse(unknown)
     lines: list[str] = []
     result = rehearse(loaded, seed=seed, case=case, people=people, write_line=lines.append)
     rows = record_rows(loaded, result)
@@ -107,8 +110,18 @@ def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str])
         f"ended {result.phase}{reason} after {clock(result.time_us)}, "
         f"{len(result.proofs)} records, trace {result.trace_sha256[:16]}"
     )
+    for name in result.unanswered:
+        output.say(
+            f"unanswered: {name}; name who answers what in a file for --answer or --case, such as "
+            f"answers: [{{prompt: {name}, answer: {_first_option(loaded.plan, name)}, by: mate}}]"
+        )
     for point in points if result.phase == "complete" else []:
         output.say(f"not accepted: {point}")
+
+
+def _first_option(plan: Plan, name: str) -> str:
+    options = [one.options for one in plan.prompts if one.name == name]
+    return str(options[0][0][0]) if options and options[0] else "hold"
 
 
 def clock(at_us: int) -> str:

@@ -40,6 +40,8 @@ class Rehearsal:
     trace_sha256: str = ""
     proofs: list[Proof] = field(default_factory=list)
     notices: list[tuple[int, Notify]] = field(default_factory=list)
+    unanswered: list[str] = field(default_factory=list)
+    """Names of the prompts and points that nobody answered."""
 
 
 def rehearse(
@@ -86,6 +88,7 @@ def rehearse(
     for _ in range(UNATTENDED_MAX):
         if coordinator.state.phase not in ("running", "pausing"):
             break
+        _note_unanswered(result, plan, coordinator.state)
         # Nobody answers: no default moves anything, so the run is held for whoever comes next.
         world.post(coordinator.act(Act.HOLD, UNATTENDED, world.now_us), coordinator.name)
         world.run(_Ended(coordinator, script, lambda: world.now_us), TIME_US_MAX)
@@ -93,6 +96,12 @@ def rehearse(
     result.time_us, result.deliveries = world.now_us, world.delivered
     result.trace_sha256 = trace.digest() if trace else ""
     return result
+
+
+def _note_unanswered(result: Rehearsal, plan: Plan, state: State) -> None:
+    """Keep the names of the prompts that nobody answers; a hold withdraws them."""
+    names = [plan.prompts[one.prompt].name for one in state.prompts if one.prompt >= 0]
+    result.unanswered = list(dict.fromkeys([*result.unanswered, *names]))
 
 
 class _Noter:

@@ -7,6 +7,7 @@ from coordinator.cli.dryrun import clock, wanted_proofs
 from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.run_live import LiveResult, run_arm, run_floor, run_live
+from coordinator.cli.simulated import unknown_to_simulation
 from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
@@ -43,6 +44,8 @@ def run_sequence(
     loaded = load_sequence(output, path, joint)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
+    if not real and (unknown := unknown_to_simulation(loaded)):
+        return output.refuse(unknown)
     if real and (broker is None or speed != 1.0 or case is not None):
         return output.refuse("--real needs --broker, and takes neither --speed nor --case")
     try:

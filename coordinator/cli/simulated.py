@@ -5,6 +5,7 @@ from pathlib import Path
 
 from coordinator.core.plan import InterlockKind
 from coordinator.sequence import CaseCause, Loaded
+from sim_arms.activities import ACTIONS, HOIST_ACTIONS, TOOLS
 from sim_arms.arm import Arm
 from sim_arms.causes import CATALOGUE, Cause, Causes
 from sim_arms.floor import FLOOR, Floor
@@ -93,6 +94,32 @@ def steel_config(loaded: Loaded) -> SteelConfig:
         side_of_bolt=side_of_bolt,
         begins="open" if loaded.begins == "joint_open" else "made_up",
         preload_n=joint.preload_n,
+    )
+
+
+def unknown_to_simulation(loaded: Loaded) -> str:
+    """Return what of a sequence the simulated parties cannot do, in words; empty if they can.
+
+    A cell may describe any tool and action; real arms bring their own, simulated ones do not.
+    """
+    words: dict[str, bool] = {}
+    for node in loaded.plan.nodes:
+        recovery = (move for rule in node.rules for move in rule.recover)
+        is_arm = loaded.plan.parties[node.lane].is_arm
+        for move in (node.move, *recovery, *node.rechecks):
+            if move is None:
+                continue
+            if move.action not in (ACTIONS if is_arm else HOIST_ACTIONS):
+                words[f"action {move.action!r}"] = True
+            tool = dict(move.parameters).get("tool")
+            if tool is not None and tool not in TOOLS:
+                words[f"tool {tool!r}"] = True
+    if not words:
+        return ""
+    return (
+        f"the simulated arms know no {', no '.join(words)}, must be asked for what they know: the "
+        f"tools {', '.join(TOOLS)}, and the actions {', '.join((*ACTIONS, *HOIST_ACTIONS))}; "
+        "rename them in the cell, or run with real parties (run --real)"
     )
 
 
