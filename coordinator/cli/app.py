@@ -145,6 +145,25 @@ def joint(
 
 
 @app.command()
+def draw(
+    file: File,
+    mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text, not SVG.")] = False,
+    unroll: Annotated[
+        bool, typer.Option("--unroll", help="Every bolt, pair and round by itself.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write into this file, not to stdout.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Draw both sides beside each other with the barriers across."""
+    from coordinator.cli.draw import draw_file
+
+    output = Output.of(json)
+    raise typer.Exit(draw_file(output, file, mermaid=mermaid, unroll=unroll, out=out))
+
+
+@app.command()
 def schema(
     kind: Annotated[
         str | None,
