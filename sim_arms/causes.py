@@ -38,6 +38,8 @@ class CauseKind:
     """Fault kinds by which it may show; a cause may also go unseen."""
     times: int | None = None
     """How often it acts where a case does not say; None for as long as it lasts."""
+    is_placed: bool = False
+    """Whether a case must name the party that it acts on."""
     source: str = _TRADE
 
 
@@ -226,6 +228,7 @@ _KINDS = (
         "bus",
         {},
         ("silent",),
+        is_placed=True,
         source=_CHOSEN,
     ),
     CauseKind("loss", "this share of messages is lost", "bus", {"share": _ratio(0.1)}, ("silent",)),
@@ -247,6 +250,7 @@ _KINDS = (
         "process",
         {"down": Quantity("time", 2.0)},
         ("silent", "outcome_unknown"),
+        is_placed=True,
         source=_CHOSEN,
     ),
 )

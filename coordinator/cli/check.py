@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -22,43 +23,47 @@ from coordinator.sequence import (
 from coordinator.sequence.sarif import to_sarif
 
 
-def check_files(
-    output: Output, paths: Sequence[Path], *, quick: bool, fix: bool = False, sarif: bool = False
-) -> Exit:
-    """Check every file; the worst decides how the program ends.
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a person asks of a check."""
 
-    Args:
-        output: Where text and documents go.
-        paths: Sequences, cells, joints or cases.
-        quick: Judge by the rules alone.
-        fix: Put each file into the house's layout first.
-        sarif: Print the findings as SARIF instead of as our own document.
-    """
+    quick: bool = False
+    """By the rules alone, without a proof."""
+    fix: bool = False
+    """Put each file into the house's layout first."""
+    sarif: bool = False
+    """Findings as SARIF instead of as our own document."""
+    joint: Path | None = None
+    """Instead of the joint that a sequence names."""
+
+
+def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
+    """Check sequences, cells, joints or cases; the worst decides how the program ends."""
     worst, good = Exit.GOOD, []
     findings: list[Diagnostic] = []
     is_sequence = False
     for path in paths:
         try:
-            if fix and not _reformat(output, path):
+            if asked.fix and not _reformat(output, path):
                 worst = max(worst, Exit.FINDINGS)
             is_sequence = kind_of(path) not in _READERS or is_sequence
-            output.say(f"{path}: keeps every rule: {_judge(path)}")
+            output.say(f"{path}: keeps every rule: {_judge(path, asked)}")
             good.append(str(path))
         except SequenceError as error:
             output.say(error.render())
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
-    if not quick and is_sequence and worst is Exit.GOOD:
+    if not asked.quick and is_sequence and worst is Exit.GOOD:
         output.say("not proved: the proof is not in this version; use --quick for the rules alone")
         worst = Exit.BAD_USE
-    if sarif:
+    if asked.sarif:
         print(json.dumps(to_sarif(findings, CODES, folder=Path.cwd()), ensure_ascii=False))
         return worst
     output.document(
         ok=worst is Exit.GOOD,
         good=good,
         findings=[to_data(one) for one in findings],
-        proof="not asked" if quick else "none",
+        proof="not asked" if asked.quick else "none",
     )
     return worst
 
@@ -74,18 +79,18 @@ def _reformat(output: Output, path: Path) -> bool:
     return True
 
 
-def _judge(path: Path) -> str:
+def _judge(path: Path, asked: Asked) -> str:
     """Return what a good file holds.
 
     Raises:
         SequenceError: With every finding.
     """
     kind = kind_of(path)
-    return _READERS[kind](path) if kind in _READERS else _judge_sequence(path)
+    return _READERS[kind](path) if kind in _READERS else _judge_sequence(path, asked)
 
 
-def _judge_sequence(path: Path) -> str:
-    plan = load(path, today=date.today()).plan  # noqa: DTZ011 (a calendar day on site)
+def _judge_sequence(path: Path, asked: Asked) -> str:
+    plan = load(path, joint=asked.joint, today=date.today()).plan  # noqa: DTZ011 (a calendar day on site)
     steps = sum(1 for node in plan.nodes if node.move)
     return f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
 

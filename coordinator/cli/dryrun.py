@@ -31,13 +31,14 @@ def dry_run(
     output: Output,
     path: Path,
     *,
+    joint: Path | None = None,
     seed: int,
     case_path: Path | None,
     answer_path: Path | None,
     out: Path | None,
 ) -> Exit:
     """Rehearse a sequence and print how it ended."""
-    loaded = load_sequence(output, path)
+    loaded = load_sequence(output, path, joint)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
     lines: list[str] = []
@@ -45,7 +46,10 @@ def dry_run(
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
     if out is not None:
-        _write(out, lines, result)
+        try:
+            _write(out, lines, result)
+        except OSError as error:
+            return output.refuse(f"{out}: {error.strerror}; name another folder")
     _print(output, loaded, result, points)
     output.document(
         ok=result.phase == "complete" and not points,

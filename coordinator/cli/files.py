@@ -45,24 +45,26 @@ def exit_of(diagnostics: Sequence[Diagnostic]) -> Exit:
 
 def to_data(diagnostic: Diagnostic) -> dict[str, Any]:
     """Return a finding as a document."""
-    return asdict(diagnostic)
+    return asdict(diagnostic) | {"excerpt": diagnostic.window()[0]}
 
 
-def load_sequence(output: Output, path: Path) -> Loaded:
+def load_sequence(output: Output, path: Path, joint: Path | None = None) -> Loaded:
     """Load a sequence with its cell and joint, calibrations judged as of today."""
-    return read_or_exit(output, lambda: load(path, today=date.today()))  # noqa: DTZ011 (a calendar day on site)
+    today = date.today()  # noqa: DTZ011 (a calendar day on site)
+    return read_or_exit(output, lambda: load(path, joint=joint, today=today))
 
 
 def load_case(output: Output, path: Path | None, loaded: Loaded) -> Case | None:
     """Load a case for a sequence."""
-    from coordinator.cli.simulated import BOLT_CATALOGUE
+    from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
 
     if path is None:
         return None
     sides = (*loaded.cell.sides, loaded.cell.hoist or "hoist", "floor")
     bolts = loaded.joint.bolt_count
     return read_or_exit(
-        output, lambda: read_case(path, BOLT_CATALOGUE, sides=sides, bolt_count=bolts)
+        output,
+        lambda: read_case(path, BOLT_CATALOGUE, sides=sides, bolt_count=bolts, placed=PLACED),
     )
 
 

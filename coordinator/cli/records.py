@@ -1,6 +1,7 @@
 """The verb `records`: list, show and verify what was proved about each bolt."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
@@ -17,14 +18,12 @@ def open_store(output: Output, folder: Path) -> RecordStore | None:
     """Open the records of a folder; say so and return None if there are none."""
     path = folder / "records.sqlite"
     if not path.is_file():
-        output.say(f"{path}: no records here; run a sequence first or name a folder with --out")
-        output.document(ok=False, error="no records", path=str(path))
+        output.refuse(f"{path}: no records here; run a sequence first or name a folder with --out")
         return None
     try:
         return RecordStore(f"sqlite:///{path}")
     except RecordsFailed as error:
-        output.say(str(error))
-        output.document(ok=False, error=str(error))
+        output.refuse(str(error))
         return None
 
 
@@ -33,17 +32,26 @@ def list_records(output: Output, folder: Path, wanted: RecordFilter) -> Exit:
     store = open_store(output, folder)
     if store is None:
         return Exit.BAD_USE
-    found = store.list_records(wanted)
+    try:
+        found = store.list_records(wanted)
+    except RecordsFailed as error:
+        return output.refuse(str(error))
+    for run in dict.fromkeys(one.run for one in found):
+        output.say(f"run {run}")
+        output.people.print(_table([one for one in found if one.run == run]))
+    output.say(f"{len(found)} records")
+    output.document(ok=True, records=[_without_trace(one) for one in found])
+    return Exit.GOOD
+
+
+def _table(found: Sequence[StoredRecord]) -> Table:
     table = Table(
-        "no", "run", "side", "bolt", "kind", "round", "try", "target N·m", "torque N·m",
+        "no", "side", "bolt", "kind", "round", "try", "target N·m", "torque N·m",
         "angle °", "verdict", "why", "", box=None, pad_edge=False,
     )  # fmt: skip
     for one in found:
         table.add_row(*_cells(one))
-    output.people.print(table)
-    output.say(f"{len(found)} records")
-    output.document(ok=True, records=[_without_trace(one) for one in found])
-    return Exit.GOOD
+    return table
 
 
 def show_record(output: Output, folder: Path, number: int) -> Exit:
@@ -54,9 +62,7 @@ def show_record(output: Output, folder: Path, number: int) -> Exit:
     try:
         one = store.show(number)
     except RecordsFailed as error:
-        output.say(str(error))
-        output.document(ok=False, error=str(error))
-        return Exit.BAD_USE
+        return output.refuse(str(error))
     for name, value in _without_trace(one).items():
         output.say(f"{name:12} {value}")
     output.people.print(_trace_table(one))
@@ -70,7 +76,10 @@ def verify_records(output: Output, folder: Path) -> Exit:
     if store is None:
         return Exit.BAD_USE
     wrong = store.verify()
-    seq, digest = store.head()
+    try:
+        seq, digest = store.head()
+    except RecordsFailed as error:
+        return output.refuse(str(error))
     output.say(wrong or f"{seq} rows, the chain is whole; head {digest}")
     output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
     return Exit.GOOD if wrong is None else Exit.FINDINGS
@@ -79,9 +88,9 @@ def verify_records(output: Output, folder: Path) -> Exit:
 def _cells(one: StoredRecord) -> list[str]:
     torque = "" if one.torque_nm is None else f"{one.torque_nm:.0f}"
     angle = "" if one.angle_rad is None else f"{math.degrees(one.angle_rad):.1f}"
-    why = ", ".join(one.reasons) or one.fault
+    why = ", ".join(word for word in (*one.reasons, one.fault) if word)
     return [
-        str(one.seq), one.run, one.side, str(one.bolt), one.kind, str(one.round or ""),
+        str(one.seq), one.side, str(one.bolt), one.kind, str(one.round or ""),
         str(one.attempt), f"{one.target_nm:.0f}" if one.target_nm else "", torque, angle,
         one.verdict, why, "simulated" if one.simulated else "",
     ]  # fmt: skip

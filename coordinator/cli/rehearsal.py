@@ -25,6 +25,10 @@ TIME_US_MAX = 12 * 3600 * 1_000_000
 """Chosen: half a day of virtual time is beyond every sequence shipped."""
 
 
+UNATTENDED_MAX = 20
+"""Chosen: a script may restart a run that was held for want of an answer, but not for ever."""
+
+
 @dataclass(slots=True)
 class Rehearsal:
     """What came out of a run in virtual time."""
@@ -79,7 +83,9 @@ def rehearse(
     )
     ended = _Ended(coordinator, script, lambda: world.now_us)
     world.run(ended, TIME_US_MAX)
-    if coordinator.state.phase in ("running", "pausing"):
+    for _ in range(UNATTENDED_MAX):
+        if coordinator.state.phase not in ("running", "pausing"):
+            break
         # Nobody answers: no default moves anything, so the run is held for whoever comes next.
         world.post(coordinator.act(Act.HOLD, UNATTENDED, world.now_us), coordinator.name)
         world.run(_Ended(coordinator, script, lambda: world.now_us), TIME_US_MAX)

@@ -186,6 +186,10 @@ class _Transaction:
             raise _failed(self._address, second) from None
         if isinstance(error, SQLAlchemyError):
             raise _failed(self._address, error) from None
+        if isinstance(error, (ValueError, TypeError)):
+            # A column that was written over from outside; `verify` names the row.
+            text = f"{self._address}: a row cannot be read ({_first_line(error)}); verify [REC001]"
+            raise RecordsFailed(text) from None
 
 
 def _make_durable(engine: Engine) -> None:

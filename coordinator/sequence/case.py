@@ -7,7 +7,7 @@ Units: ``*_us`` microseconds; parameters SI floats.
 Keeps: a parameter of a cause has the dimension that the catalogue gives it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,8 +15,8 @@ from coordinator.core.events import Act as ActName
 from coordinator.core.plan import Option
 from coordinator.sequence.case_model import AnswersModel, CaseModel, CauseModel
 from coordinator.sequence.diagnostics import Findings, SequenceError, choose_from
-from coordinator.sequence.load import root_of
 from coordinator.sequence.quantities import Dimension, QuantityError, parse_quantity
+from coordinator.sequence.read import root_of
 from coordinator.sequence.source import read_document
 from coordinator.sequence.tree import Document, Trail
 from coordinator.sequence.validate import validate
@@ -90,6 +90,7 @@ def read_case(
     *,
     sides: tuple[str, ...] | None = None,
     bolt_count: int | None = None,
+    placed: Collection[str] = (),
 ) -> Case:
     """Read and judge a case file.
 
@@ -98,6 +99,7 @@ def read_case(
         catalogue: The causes that there are.
         sides: Parties that a cause may be set on; None leaves them unjudged.
         bolt_count: Bolts of the joint; None leaves bolt numbers unjudged.
+        placed: Causes that act on one party and must say on which.
 
     Raises:
         SequenceError: With every finding.
@@ -111,6 +113,8 @@ def read_case(
     causes = tuple(reader.cause(place, one) for place, one in enumerate(model.causes))
     for place, one in enumerate(model.causes):
         reader.check_place(place, one, sides, bolt_count)
+        if one.cause in placed and one.side is None:
+            reader.tell_unplaced(place, one)
     people = _people(model, document, findings)
     findings.raise_if_any()
     return Case(
@@ -200,6 +204,11 @@ class _CauseReader:
         if bolts is not None and model.bolt is not None and model.bolt > bolts:
             what, must = f"bolt is {model.bolt}", f"must be a bolt of the joint, 1 to {bolts}"
             self._tell(("causes", place, "bolt"), "SEQ017", what, must, "correct the number")
+
+    def tell_unplaced(self, place: int, model: CauseModel) -> None:
+        """Tell of a cause that does not say on which party it acts."""
+        what, must = f"cause {model.cause!r} gives no 'side'", "must say on which party it acts"
+        self._tell(("causes", place, "cause"), "SEQ007", what, must, "add 'side:'")
 
     def _tell(
         self, trail: Trail, code: str, what: str, must: str, do: str, *, key: bool = False

@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field
 
 from coordinator.sequence.fields import Duration, Instant, Name, Reference, Strict
 
-AnswerWord = Literal["again", "hold", "abort"]
+AnswerWord = Literal["again", "release", "hold", "abort"]
 ActWord = Literal["start", "pause", "resume", "hold", "reset", "restart", "stop", "abort"]
 WhenWord = Literal[
     "idle",

@@ -19,6 +19,9 @@ from coordinator.sequence.fields import (
     Torque,
 )
 
+LIST_MAX = 64
+"""Chosen: what one action takes, raises and gives has a bound."""
+
 _TIMING = Timing()
 
 
@@ -84,8 +87,8 @@ class ToolModel(Strict):
 
     torque_max: Torque | None = None
     """The most it may pull with."""
-    socket: Length | None = None
-    """Width of its socket across flats."""
+    sockets: tuple[Length, ...] = ()
+    """Widths across flats that it has a socket for; the joint decides which one is fitted."""
     points: Literal[6, 12] | None = None
     """Points of its socket."""
     calibrated: Day | None = None
@@ -152,11 +155,11 @@ class ActionModel(Strict):
     """Whose action it is."""
     needs: Reference | None = None
     """The tool that must be mounted."""
-    takes: dict[Name, ParameterWord] = Field(default_factory=dict)
+    takes: dict[Name, ParameterWord] = Field(default_factory=dict, max_length=LIST_MAX)
     """Its parameters, each with its kind."""
-    raises: tuple[Reference, ...] = ()
+    raises: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
     """Faults that it may raise."""
-    results: tuple[Name, ...] = ()
+    results: tuple[Name, ...] = Field((), max_length=LIST_MAX)
     """What it reports; the end of a name is its unit, such as torque_nm."""
     timeout: Duration
     """How long it may last."""
@@ -168,7 +171,7 @@ class ActionModel(Strict):
     """The zone that it enters; one arm at a time."""
     records: RecordWord | None = None
     """What it proves about its bolt."""
-    recheck: tuple[Reference, ...] = ()
+    recheck: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
     """Actions made again before it starts over after an interruption."""
 
     def first_of(self, kind: ParameterKind) -> str | None:

@@ -3,7 +3,7 @@
 Keeps: every name that a cell or a sequence gives to something else is one that exists.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.diagnostics import Findings, choose_from
@@ -12,11 +12,12 @@ from coordinator.sequence.sequence_model import (
     AskModel,
     DoStep,
     EachStep,
+    PointStep,
     SequenceModel,
     Step,
     UseStep,
 )
-from coordinator.sequence.tree import Document, Trail
+from coordinator.sequence.tree import Data, Document, Trail
 
 
 def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
@@ -62,6 +63,7 @@ def check_declared(given: Input) -> None:
             what, must = f"exception {name!r} gives no reason", "must say why it may be"
             given.tell(trail, "SEQ043", what, must, "add 'reason:'", key=True)
     _check_use(given)
+    _check_values(given)
 
 
 class _Names:
@@ -71,11 +73,10 @@ class _Names:
         self._document = document
         self._findings = findings
 
-    def known(self, code: str, what: str, name: str, names: Iterable[str], trail: Trail) -> None:
+    def known(self, code: str, what: str, name: str, names: Collection[str], trail: Trail) -> None:
         """Tell if `name` is not among `names`."""
-        listed = tuple(names)
-        if name not in listed:
-            must, do = choose_from(name, listed, f"{what}s of the cell")
+        if name not in names:
+            must, do = choose_from(name, names, f"{what}s of the cell")
             self._findings.add(self._document.finding(trail, code, f"{what} is {name!r}", must, do))
 
 
@@ -83,6 +84,7 @@ def _check_use(given: Input) -> None:
     model = given.sequence
     used = _used(model)
     declared: Mapping[str, Iterable[str]] = {
+        "points": model.points,
         "prompts": model.prompts,
         "policies": model.policies,
         "exceptions": model.exceptions,
@@ -125,4 +127,24 @@ def _names_of(step: Step) -> list[tuple[str, str]]:
         names.append(("blocks", step.use))
     if isinstance(step, DoStep) and step.policy is not None:
         names.append(("policies", step.policy))
+    if isinstance(step, PointStep):
+        names.append(("points", step.point))
     return names
+
+
+def _check_values(given: Input) -> None:
+    """Tell of values that no lane refers to, and of own values for names that there are not."""
+    lanes = given.document.tree.data
+    said = _texts(lanes["lanes"]) if isinstance(lanes, dict) and "lanes" in lanes else {}
+    for name in given.sequence.values:
+        if f"${name}" not in said:
+            what, must = f"{name!r} of values is used nowhere", "must be used in a lane"
+            given.tell(("values", name), "SEQ044", what, must, "use it or take it out", key=True)
+
+
+def _texts(data: Data) -> dict[str, bool]:
+    """Return every text that stands somewhere in a part of a file."""
+    if isinstance(data, str):
+        return {data: True}
+    parts = data.values() if isinstance(data, dict) else data if isinstance(data, tuple) else ()
+    return {text: True for part in parts for text in _texts(part)}

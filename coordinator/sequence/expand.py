@@ -4,9 +4,10 @@ Keeps: what is unfolded has a bound; each unfolded step remembers its place in t
 around it, the names it can refer to and the exceptions that hold for it.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
+from coordinator.core.plan import Value
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.cell_model import ParameterKind as Kind
 from coordinator.sequence.diagnostics import Findings, choose_from
@@ -23,6 +24,7 @@ from coordinator.sequence.sequence_model import (
     BarrierStep,
     DoStep,
     EachStep,
+    PointStep,
     SequenceModel,
     Step,
     UseStep,
@@ -30,7 +32,10 @@ from coordinator.sequence.sequence_model import (
 from coordinator.sequence.tree import Document, Trail
 
 ITEMS_MAX = 10_000
-# Chosen: a make-up of 24 bolts in five rounds unfolds to about 2,000.
+LISTS_MAX = 30_000
+# Chosen: a make-up of 24 bolts in five rounds unfolds to about 2,000, in some 500 lists.
+BLOCKS_DEEP_MAX = 24
+# Chosen: as deep as a file may nest.
 
 _UNKNOWN = Bound("", None, is_known=False)
 # Stands for an argument that was told to be wrong, so that its uses are not told again.
@@ -43,7 +48,7 @@ class Item:
     """One unfolded step or barrier of a lane."""
 
     lane: int
-    step: DoStep | BarrierStep
+    step: DoStep | BarrierStep | PointStep
     trail: Trail
     place: "Surroundings"
 
@@ -71,6 +76,8 @@ class Input:
     cell_document: Document
     joint: JointFigures
     findings: Findings
+    values: Mapping[str, Bound] = field(default_factory=dict)
+    """The values of the sequence, or of the file that is based on it."""
 
     @property
     def parties(self) -> tuple[str, ...]:
@@ -102,32 +109,38 @@ class _Unfolder:
         self._groups = 0
         self._items: list[Item] = []
         self._lane = 0
+        self._lists = 0
 
     def lane(self, number: int, name: str) -> tuple[Item, ...]:
         """Return one lane, unfolded."""
-        self._items, self._lane = [], number
-        scope = Scope(groups={"joint": joint_group(self._given.joint)})
+        self._items, self._lane, self._lists = [], number, 0
+        scope = Scope(self._given.values, {"joint": joint_group(self._given.joint)})
         steps = self._given.sequence.lanes.get(name, ())
         self._list(steps, ("lanes", name), Surroundings(scope))
-        if len(self._items) >= ITEMS_MAX:
+        if self._is_too_long():
             what = f"lane {name!r} unfolds to more than {ITEMS_MAX} steps"
             self._given.tell(("lanes", name), "SEQ002", what, "must be fewer", "split the sequence")
         return tuple(self._items)
 
     def _list(self, steps: tuple[Step, ...], trail: Trail, place: Surroundings) -> None:
         self._groups += 1
+        self._lists += 1
         inside = replace(place, group=self._groups)
         for number, step in enumerate(steps):
-            if len(self._items) >= ITEMS_MAX:
+            if self._is_too_long():
                 return
             here = (*trail, number)
             match step:
-                case DoStep() | BarrierStep():
+                case DoStep() | BarrierStep() | PointStep():
                     self._items.append(Item(self._lane, step, here, inside))
                 case UseStep():
                     self._use(step, here, inside)
                 case EachStep():
                     self._each(step, here, inside)
+
+    def _is_too_long(self) -> bool:
+        # Blocks that unfold to nothing are counted too: they could double at each level.
+        return len(self._items) >= ITEMS_MAX or self._lists >= LISTS_MAX
 
     def _use(self, step: UseStep, trail: Trail, place: Surroundings) -> None:
         given = self._given
@@ -140,6 +153,11 @@ class _Unfolder:
             ring = " > ".join((*place.blocks, step.use))
             must, do = "must not use itself", "write a loop, or another block"
             given.tell((*trail, "use"), "SEQ047", f"block {step.use!r} runs {ring}", must, do)
+            return
+        if len(place.blocks) >= BLOCKS_DEEP_MAX:
+            what = f"block {step.use!r} stands inside {len(place.blocks)} others"
+            must, do = f"must stand inside at most {BLOCKS_DEEP_MAX - 1}", "use fewer blocks"
+            given.tell((*trail, "use"), "SEQ002", what, must, do)
             return
         scope = Scope(self._arguments(step, block.takes, trail, place), place.scope.groups)
         # A block sees its parameters and the joint, never the loops of whoever uses it.
@@ -185,26 +203,42 @@ class _Unfolder:
             given.tell((*trail, "each"), "SEQ021", what, must, "loop over 'round', or over nothing")
             return
         around = _with_exceptions(place, step.exceptions, trail)
-        for number, scope in self._scopes(step.each, place.scope):
+        only = self._only(step, trail, place)
+        for number, bolts, scope in self._scopes(step.each, place.scope):
+            if only is not None and not any(one in only for one in bolts):
+                continue
             loops = (*place.loops, (step.each, number))
             self._list(step.steps, (*trail, "steps"), replace(around, scope=scope, loops=loops))
 
-    def _scopes(self, kind: str, scope: Scope) -> Iterator[tuple[int, Scope]]:
-        """Yield the number from 1 and the scope of each turn of a loop."""
+    def _only(self, step: EachStep, trail: Trail, place: Surroundings) -> list[Value] | None:
+        """Return the bolts or rounds that a loop keeps to; None for all."""
+        if step.only is None:
+            return None
+        kind = Kind.COUNT if step.each == "round" else Kind.BOLT
+        found = [
+            self._resolver.value(written, kind, place.scope, (*trail, "only", number))
+            for number, written in enumerate(step.only)
+        ]
+        return [value for value in found if value is not None]
+
+    def _scopes(self, kind: str, scope: Scope) -> Iterator[tuple[int, tuple[int, ...], Scope]]:
+        """Yield the number from 1, the bolts (or round) and the scope of each turn of a loop."""
         joint = self._given.joint
         half = joint.bolt_count // 2
         match kind:
             case "own_bolt":
                 for number in range(1, half + 1):
-                    bolt = Bound(self._lane * half + number, Kind.BOLT)
-                    yield number, scope.with_value("own_bolt", bolt)
+                    bolt = self._lane * half + number
+                    bound = Bound(bolt, Kind.BOLT)
+                    yield number, (bolt,), scope.with_value("own_bolt", bound)
             case "pair":
                 for number, pair in enumerate(joint.pairs, 1):
                     group = pair_group(number, pair[self._lane], joint.bolt_count)
-                    yield number, scope.with_group("pair", group)
+                    yield number, pair, scope.with_group("pair", group)
             case _:
                 for figures in joint.rounds:
-                    yield figures.number, scope.with_group("round", round_group(figures))
+                    number = figures.number
+                    yield number, (number,), scope.with_group("round", round_group(figures))
 
 
 def _with_exceptions(place: Surroundings, names: tuple[str, ...], trail: Trail) -> Surroundings:

@@ -18,6 +18,8 @@ NAME_PATTERN = r"[a-z][a-z0-9_]{0,39}"
 RESERVED = ("all", "coordinator", "floor", "joint", "own_bolt", "pair", "round")
 """Loops and the joint as they are referred to, and senders and receivers of messages."""
 
+TIME_US_MAX = 366 * 24 * 3600 * 1_000_000
+"""Chosen: longer than any job; keeps times within the whole numbers of every reader of messages."""
 MEASURES = "x-measures"
 """Key under which a schema carries what a quantity measures until it is told in words."""
 
@@ -81,6 +83,8 @@ def _time(*, positive: bool) -> Callable[[object], int]:
         except QuantityError as error:
             raise refusal(error.code, error.what, error.must, error.do) from error
         _check_sign(value, number, positive=positive)
+        if number > TIME_US_MAX:
+            raise refusal("SEQ009", f"value is {value!r}", "must be at most a year", "shorten it")
         return number
 
     return check

@@ -20,7 +20,7 @@ from ruamel.yaml.emitter import Emitter
 from ruamel.yaml.resolver import VersionedResolver
 
 from coordinator.sequence.diagnostics import Findings, SequenceError
-from coordinator.sequence.load import root_of
+from coordinator.sequence.read import root_of
 from coordinator.sequence.source import read_document
 from coordinator.sequence.tree import Leaf, Row, Table, Tree
 

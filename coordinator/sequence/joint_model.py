@@ -3,6 +3,8 @@
 Units: lengths metre, stress pascal, torque newton metre, shares fractions of one.
 """
 
+from typing import Annotated
+
 from pydantic import Field
 
 from coordinator.sequence.fields import Angle, Length, Name, Pressure, Share, Strict, Torque
@@ -25,6 +27,8 @@ class BoltsModel(Strict):
     """How far the thread runs in before the shoulder lands."""
     hex_across_flats: Length
     """Width of nut or head across flats."""
+    pins: tuple[int, int] | None = None
+    """Holes of the two guide pins; without them hole 2 and the opposite one."""
 
 
 class TighteningModel(Strict):
@@ -32,14 +36,16 @@ class TighteningModel(Strict):
 
     stress: Pressure
     """To be reached in the stress area at the end."""
-    friction: float = Field(gt=0.0, lt=1.0)
+    friction: float = Field(ge=0.01, lt=1.0)
     """In thread and nut face."""
-    rounds: tuple[Share, ...] = Field(min_length=1, max_length=8)
+    rounds: tuple[Annotated[Share, Field(le=1.5)], ...] = Field(min_length=1, max_length=8)
     """Share of the target torque in each round."""
     check_angle: Angle
     """How far a nut may turn in the check pass."""
-    tolerance: Share
+    tolerance: Annotated[Share, Field(lt=1.0)]
     """Accepted deviation of torque about the target."""
+    balance: Torque | None = None
+    """Allowed difference of the two sides while they pull; without it a fifth of the target."""
 
 
 class LooseningModel(Strict):

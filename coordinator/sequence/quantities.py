@@ -53,7 +53,10 @@ _USUAL = (
     *("ksi", "psi", "MPa", "bar", "kN", "lbf", "%"),
 )
 _WRITTEN = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?)\s*(\S.{0,40})")
-_UNIT = re.compile(r"[A-Za-zµμ°%][A-Za-z0-9_µμ°%·.*/^ -]*")
+_POWER = r"(?:\s*(?:\^|\*\*)\s*-?[1-9](?![0-9]))?"
+_WORD = rf"[A-Za-zµμ°%][A-Za-z_µμ°%]*{_POWER}"
+_UNIT = re.compile(rf"{_WORD}(?:\s*[·.*/]\s*{_WORD}|\s+{_WORD})*")
+# One power of one digit to a word: a tower of powers would keep the unit library at work for ever.
 _ENERGY = re.compile(r"joule|calorie|british_thermal_unit|watt|electron_volt")
 
 

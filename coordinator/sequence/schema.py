@@ -18,7 +18,7 @@ from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.fields import MEASURES, Strict, quantity_schema
 from coordinator.sequence.joint_model import JointModel
 from coordinator.sequence.quantities import Dimension
-from coordinator.sequence.sequence_model import SequenceModel
+from coordinator.sequence.sequence_model import DerivedModel, SequenceModel
 
 Schema = dict[str, Any]
 
@@ -42,9 +42,20 @@ def schema_of(kind: str, causes: Mapping[str, tuple[str, Mapping[str, str]]]) ->
             parameters; only the schema of a case holds them.
     """
     made: Schema = _tidy(_MODELS[kind].model_json_schema())
+    if kind == "sequence":
+        made = _or_derived(made, _tidy(DerivedModel.model_json_schema()))
     if kind == "case":
         made["$defs"]["CauseModel"] = _any_cause(made["$defs"]["CauseModel"], causes)
     return {"$schema": _DIALECT, **made, "title": f"Bothsides {kind} file"}
+
+
+def _or_derived(whole: Schema, derived: Schema) -> Schema:
+    """Return the schema of a whole sequence, or of one that is based on another."""
+    parts = {**derived.pop("$defs", {}), **whole.pop("$defs")}
+    parts = {**parts, "Derived": derived, "Whole": whole}
+    is_derived = {"required": ["based_on"]}
+    chosen = {"then": {"$ref": "#/$defs/Derived"}, "else": {"$ref": "#/$defs/Whole"}}
+    return {"$defs": parts, "type": "object", "if": is_derived, **chosen}
 
 
 def _any_cause(common: Schema, causes: Mapping[str, tuple[str, Mapping[str, str]]]) -> Schema:

@@ -12,9 +12,9 @@ from pathlib import Path
 import yaml
 
 from coordinator.sequence.diagnostics import Diagnostic, Findings
+from coordinator.sequence.text import read_text
 from coordinator.sequence.tree import Document, Leaf, Row, Table, Tree
 
-FILE_BYTES_MAX = 1024 * 1024
 DEPTH_MAX = 24
 NODES_MAX = 50_000
 # Chosen: a make-up of 24 bolts written out in full has some 6,000 nodes and a depth of 12.
@@ -30,92 +30,17 @@ def read_document(path: Path, root: Path, findings: Findings) -> Document | None
         root: The folder that paths in digests and plans are relative to.
         findings: Gathers SEQ001 to SEQ004.
     """
+    read = read_text(path, findings)
+    if read is None:
+        return None
+    raw, text = read
     display = str(path)
-    raw = _read_bytes(path, display, findings)
-    if raw is None:
-        return None
-    text = _decode(raw, display, findings)
-    if text is None:
-        return None
     relative = Path(os.path.relpath(path, root)).as_posix()
     builder = _Builder(display, tuple(text.splitlines()), findings)
     tree = builder.build(text)
     if tree is None:
         return None
     return Document(display, relative, sha256(raw).hexdigest(), tree, builder.lines)
-
-
-def _read_bytes(path: Path, display: str, findings: Findings) -> bytes | None:
-    try:
-        with path.open("rb") as file:
-            raw = file.read(FILE_BYTES_MAX + 1)
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        findings.add(
-            Diagnostic(
-                display,
-                1,
-                1,
-                f"file cannot be opened ({reason})",
-                "must be a readable file",
-                "correct the path",
-                "SEQ001",
-            )
-        )
-        return None
-    if len(raw) > FILE_BYTES_MAX:
-        findings.add(
-            Diagnostic(
-                display,
-                1,
-                1,
-                f"file has more than {FILE_BYTES_MAX} bytes",
-                "must be at most 1 MiB",
-                "use blocks and loops instead of copies",
-                "SEQ002",
-            )
-        )
-        return None
-    return raw
-
-
-def _decode(raw: bytes, display: str, findings: Findings) -> str | None:
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        line, column = _place_of(raw[: error.start].decode("utf-8", "replace"))
-        findings.add(
-            Diagnostic(
-                display,
-                line,
-                column,
-                f"byte is 0x{raw[error.start]:02x}",
-                "must be part of UTF-8 text",
-                "save the file as UTF-8",
-                "SEQ001",
-            )
-        )
-        return None
-    lines = text.splitlines()
-    tabs = [(number, line.index("\t")) for number, line in enumerate(lines, 1) if "\t" in line]
-    for number, column in tabs:
-        findings.add(
-            Diagnostic(
-                display,
-                number,
-                column + 1,
-                "character is a tab",
-                "must be a space",
-                "replace tabs by spaces",
-                "SEQ001",
-                lines[number - 1].replace("\t", " "),
-            )
-        )
-    return None if tabs else text
-
-
-def _place_of(before: str) -> tuple[int, int]:
-    return before.count("\n") + 1, len(before) - (before.rfind("\n") + 1) + 1
 
 
 def _start(event: yaml.Event) -> tuple[int, int]:

@@ -6,7 +6,8 @@ Keeps: nothing in a tree changes after it is read.
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from math import isfinite
 
 from coordinator.core.plan import Origin
 from coordinator.sequence.diagnostics import Diagnostic
@@ -48,8 +49,8 @@ class Leaf:
             return self.text
         if _INTEGER.fullmatch(self.text):
             return int(self.text)
-        if _NUMBER.fullmatch(self.text):
-            return float(self.text)
+        if _NUMBER.fullmatch(self.text) and isfinite(number := float(self.text)):
+            return number
         return _WORDS.get(self.text, self.text)
 
 
@@ -75,6 +76,13 @@ class Table:
     column: int
     keys: tuple[Leaf, ...]
     values: tuple["Tree", ...]
+    places: dict[str, int] = field(init=False, repr=False, compare=False)
+    """Position of each key: files are long, and every step asks for its line."""
+
+    def __post_init__(self) -> None:
+        """Note where each key stands."""
+        places = {key.text: place for place, key in enumerate(self.keys)}
+        object.__setattr__(self, "places", places)
 
     @property
     def data(self) -> Data:
@@ -83,7 +91,7 @@ class Table:
 
     def find(self, name: Part) -> int:
         """Return the position of a key, or -1."""
-        return next((place for place, key in enumerate(self.keys) if key.text == name), -1)
+        return self.places.get(name, -1) if isinstance(name, str) else -1
 
 
 Tree = Leaf | Row | Table

@@ -6,24 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.core.effects import WriteRecord
-from coordinator.live.coordinator import Proof
 from coordinator.live.recording import record_into
 from coordinator.records.rows import RecordFilter, Run, StoredRecord
 from coordinator.records.store import RecordsFailed, RecordStore
 from coordinator.wire.messages import Trace
 from tests.support.obedient import TRACE
+from tests.support.proofs import ORIGIN_US, proof
 from tests.support.small_plan import small_plan
 
 RUN = Run("run_1", "airlift", "small", "d" * 64, "2030-01-01T00:00:00Z")
-ORIGIN_US = 1_893_456_000_000_000
-"""2030-01-01T00:00:00Z."""
-
-
-def proof(command: int, *, node: int = 2, torque_nm: float = 998.0) -> Proof:
-    party = 0 if node < 3 else 1
-    effect = WriteRecord(party, command, node, 1, "finished", "", (("torque_nm", torque_nm),))
-    return Proof(effect, 2_500_000, TRACE, "wrench 3", True)
 
 
 def filled(path: Path) -> RecordStore:

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from coordinator.sequence import SequenceError, load, read_cell
-from coordinator.sequence.diagnostics import DIAGNOSTICS_MAX, Diagnostic, Findings
+from coordinator.sequence.diagnostics import DIAGNOSTICS_MAX, Diagnostic, Findings, choose_from
 from coordinator.sequence.sequence_model import SequenceModel
 from tests.support.sequence_files import SEQUENCES, codes_of, findings_of, write_sequence
 
@@ -150,9 +150,9 @@ def test_a_small_mistake_in_a_cell_is_told_by_its_code(
 
 def test_a_tool_without_a_limit_may_not_pull(tmp_path: Path) -> None:
     """A missing limit is not an infinite one."""
-    path = write_sequence(tmp_path, (SEQUENCES / "breakout_8.yaml").read_text(), head="")
+    path = write_sequence(tmp_path, (SEQUENCES / "breakout.yaml").read_text(), head="")
     cell = tmp_path / "cells" / "sill_point.yaml"
-    cell.write_text(cell.read_text().replace("wrench: {torque_max: 8 kN.m, ", "wrench: {"))
+    cell.write_text(cell.read_text().replace("        torque_max: 8 kN.m\n", ""))
 
     assert {*codes_of(path)} == {"SEQ048"}
 
@@ -171,13 +171,41 @@ lanes: {fore: [{use: stow, exceptions: [wide]}]}
     assert [node.exceptions for node in plan.nodes] == [((2, "just this"),), ((2, "all of it"),)]
 
 
-def test_more_findings_than_anyone_reads_are_cut() -> None:
+def test_reading_ends_at_more_findings_than_anyone_reads() -> None:
     """A hostile file must not fill the memory with its own mistakes."""
     findings = Findings()
-    for line in range(DIAGNOSTICS_MAX + 50):
+    for line in range(DIAGNOSTICS_MAX - 1):
         findings.add(Diagnostic("a.yaml", line, 1, "is", "must be", "do", "SEQ001"))
 
-    assert len(findings.all()) == DIAGNOSTICS_MAX
+    with pytest.raises(SequenceError) as caught:
+        findings.add(Diagnostic("a.yaml", 999, 1, "is", "must be", "do", "SEQ001"))
+
+    assert len(caught.value.diagnostics) == DIAGNOSTICS_MAX
+
+
+def test_a_very_long_line_is_shown_around_its_place() -> None:
+    """A line of a megabyte must not scroll everything else away; the caret stays in its place."""
+    line = "x" * 50_000 + "!" + "x" * 50_000
+    finding = Diagnostic("a.yaml", 3, 50_001, "is", "must be", "do", "SEQ001", line)
+
+    _, shown, caret = finding.render().splitlines()
+
+    assert len(shown) < 200
+    assert shown[caret.index("^")] == "!"
+
+
+def test_what_would_move_the_cursor_is_not_printed() -> None:
+    """A file must not be able to paint over what is said about it."""
+    finding = Diagnostic("a.yaml", 1, 4, "is", "must be", "do", "SEQ001", "a: \x1b[2Jb")
+
+    assert "\x1b" not in finding.render()
+
+
+def test_a_letter_of_another_alphabet_is_named() -> None:
+    """Both names look alike in print; only the number tells them apart."""
+    _, do = choose_from("f\u043ere", ["fore", "aft"], "parties")
+
+    assert do.endswith("U+043E")
 
 
 def test_a_code_that_is_not_declared_cannot_be_told() -> None:

@@ -101,7 +101,7 @@ def test_a_shipped_file_with_wide_indents_comes_back_as_shipped(path: Path, fact
 def test_a_reformatted_sequence_makes_the_same_plan(tmp_path: Path) -> None:
     """Equal in all that the core reads; only places in the file and digests may move."""
     copytree(SEQUENCES, tmp_path / "sequences")
-    names = ("makeup_8.yaml", "cells/sill_point.yaml", "joints/airlift_16in_8.yaml")
+    names = ("makeup.yaml", "cells/sill_point.yaml", "joints/airlift_16in_8.yaml")
     before = load(tmp_path / "sequences" / "makeup_8.yaml").plan
     for name in names:
         path = tmp_path / "sequences" / name

@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from coordinator.sequence.diagnostics import Findings
-from coordinator.sequence.source import FILE_BYTES_MAX, read_document
+from coordinator.sequence.source import read_document
+from coordinator.sequence.text import FILE_BYTES_MAX
 from coordinator.sequence.tree import Document
 
 
