@@ -169,20 +169,22 @@ def joint(
 @app.command()
 def draw(
     file: File,
+    joint: JointFile = None,
     mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text, not SVG.")] = False,
-    unroll: Annotated[
-        bool, typer.Option("--unroll", help="Every bolt, pair and round by itself.")
+    unrolled: Annotated[
+        bool, typer.Option("--unrolled", help="Every bolt, pair and round by itself.")
     ] = False,
     out: Annotated[
-        Path | None, typer.Option("--out", help="Write into this file, not to stdout.")
+        Path | None,
+        typer.Option("--out", help="This file, not one of the sequence's name here; - for stdout."),
     ] = None,
     json: Json = False,
 ) -> None:
-    """Draw both sides beside each other with the barriers across."""
-    from coordinator.cli.draw import draw_file
+    """Draw both sides beside each other with the barriers across, loops folded."""
+    from coordinator.cli.draw import Drawing, draw_file
 
-    output = Output.of(json)
-    raise typer.Exit(draw_file(output, file, mermaid=mermaid, unroll=unroll, out=out))
+    asked = Drawing(joint=joint, mermaid=mermaid, unrolled=unrolled, out=out)
+    raise typer.Exit(draw_file(Output.of(json), file, asked))
 
 
 @app.command()

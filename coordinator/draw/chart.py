@@ -12,7 +12,7 @@ Key = tuple[str, tuple[str, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A step."""
+    """A step, or a hold or witness point."""
 
     title: str
     details: tuple[str, ...] = ()
@@ -24,6 +24,10 @@ class Box:
     id: str = ""
     after: tuple[str, ...] | None = None
     """Ids of the same list that it waits for; None for the step above."""
+    place: str = ""
+    """`file:line` at which it is written."""
+    is_point: bool = False
+    """Whether a person releases or witnesses it, instead of a party doing it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +41,8 @@ class Gate:
     """Name of the barrier that closes the paired span that opens here."""
     is_close: bool = False
     """Whether a paired span ends here."""
+    place: str = ""
+    """`file:line` at which it is written."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,21 +1,36 @@
 """Make the chart of a sequence as its author wrote it: loops and blocks are frames."""
 
 from coordinator.draw.chart import BoltPlace, Box, Chart, Frame, Gate, Lane, Mark, Note
-from coordinator.draw.words import barrier_words, facts_of, plain, result_words, rule_words
+from coordinator.draw.words import (
+    barrier_words,
+    facts_of,
+    place_words,
+    plain,
+    point_words,
+    result_words,
+    rule_words,
+)
 from coordinator.sequence import Loaded
 from coordinator.sequence.sequence_model import (
     BarrierStep,
     DoStep,
     EachStep,
     Parameters,
+    PointStep,
     Step,
     UseStep,
 )
+from coordinator.sequence.tree import Trail
 
 _LOOPS = {
     "own_bolt": "for each bolt of this side",
     "pair": "for each pair of opposite bolts",
     "round": "for each round",
+}
+_ONLY = {
+    "own_bolt": "for its bolts among",
+    "pair": "for each pair with one of bolts",
+    "round": "for rounds",
 }
 _REFERENCES = {
     "$own_bolt": "this bolt",
@@ -47,7 +62,7 @@ def to_chart(loaded: Loaded) -> Chart:
                 party.name,
                 party.is_arm,
                 tools_of(loaded, party.name),
-                folder.marks(model.lanes.get(party.name, ()), {}, ()),
+                folder.lane(party.name, model.lanes.get(party.name, ())),
             )
             for party in loaded.plan.parties
         ),
@@ -77,63 +92,97 @@ class _Folder:
 
     def __init__(self, loaded: Loaded) -> None:
         self._loaded = loaded
+        self._values = {f"${name}": _said(one, {}) for name, one in loaded.values.items()}
+        plan = loaded.plan
+        self._barriers = {one.name.partition(" (")[0]: one for one in reversed(plan.barriers)}
         self._closes = {
             one.paired_until: True for one in loaded.sequence.barriers.values() if one.paired_until
         }
 
-    def marks(
-        self, steps: tuple[Step, ...], names: Names, loops: tuple[str, ...]
-    ) -> tuple[Mark, ...]:
-        """Return the marks of a list of steps."""
-        return tuple(self._mark(step, names, loops) for step in steps)
+    def lane(self, name: str, steps: tuple[Step, ...]) -> tuple[Mark, ...]:
+        """Return the marks of a lane."""
+        return self._marks(steps, ("lanes", name), self._values, ())
 
-    def _mark(self, step: Step, names: Names, loops: tuple[str, ...]) -> Mark:
+    def _marks(
+        self, steps: tuple[Step, ...], trail: Trail, names: Names, loops: tuple[str, ...]
+    ) -> tuple[Mark, ...]:
+        return tuple(
+            self._mark(step, (*trail, number), names, loops) for number, step in enumerate(steps)
+        )
+
+    def _mark(self, step: Step, trail: Trail, names: Names, loops: tuple[str, ...]) -> Mark:
         match step:
             case DoStep():
-                return self._box(step, names)
+                return self._box(step, trail, names)
+            case PointStep():
+                return self._point(step, trail)
             case BarrierStep():
-                return self._gate(step, loops)
+                return self._gate(step, trail, loops)
             case UseStep():
                 block = self._loaded.sequence.blocks[step.use]
                 given = {f"${key}": _said(value, names) for key, value in step.with_.items()}
-                inside = self.marks(block.steps, given, loops)
-                return Frame("block", plain(step.use), inside, self._despite(step.exceptions))
+                inside = ("blocks", step.use, "steps")
+                marks = self._marks(block.steps, inside, self._values | given, loops)
+                return Frame("block", plain(step.use), marks, self._despite(step.exceptions))
             case EachStep():
-                inside = self.marks(step.steps, names, (*loops, step.each))
-                return Frame("loop", _LOOPS[step.each], inside, self._despite(step.exceptions))
+                marks = self._marks(step.steps, (*trail, "steps"), names, (*loops, step.each))
+                return Frame(
+                    "loop", _loop_words(step, names), marks, self._despite(step.exceptions)
+                )
 
-    def _gate(self, step: BarrierStep, loops: tuple[str, ...]) -> Gate:
+    def _gate(self, step: BarrierStep, trail: Trail, loops: tuple[str, ...]) -> Gate:
         model = self._loaded.sequence.barriers[step.barrier]
+        met = self._barriers.get(step.barrier)
         return Gate(
             key=(step.barrier, loops),
             title=plain(step.barrier),
-            details=barrier_words(model),
+            details=() if met is None else barrier_words(self._loaded.plan, met),
             opens=plain(model.paired_until or ""),
             is_close=step.barrier in self._closes,
+            place=self._place(trail),
         )
 
-    def _box(self, step: DoStep, names: Names) -> Box:
+    def _point(self, step: PointStep, trail: Trail) -> Box:
+        model = self._loaded.sequence.points[step.point]
+        return Box(
+            title=f"{model.kind} point: {plain(step.point)}",
+            details=point_words(model),
+            id=step.id or "",
+            after=step.after,
+            place=self._place(trail),
+            is_point=True,
+        )
+
+    def _box(self, step: DoStep, trail: Trail, names: Names) -> Box:
         action = self._loaded.cell.actions[step.do]
-        details = []
-        if step.with_:
-            details.append(_given(step.with_, names))
-        details += [
-            f"accepts {result_words(result)} from {_said(least, names)} to {_said(most, names)}"
-            for result, (least, most) in step.expect.items()
-        ]
-        if action.zone is not None:
-            details.append(f"in zone {plain(action.zone)}, alone")
-        if step.policy is not None:
-            details.append(f"on fault: {plain(step.policy)}")
         tool = next((name for name, kind in action.takes.items() if kind == "tool"), None)
         return Box(
             title=plain(step.do),
-            details=tuple(details),
+            details=self._details(step, names),
             despite=self._despite(step.exceptions),
             mounts=_said(step.with_[tool], names) if tool in step.with_ else "",
             id=step.id or "",
             after=step.after,
+            place=self._place(trail),
         )
+
+    def _details(self, step: DoStep, names: Names) -> tuple[str, ...]:
+        details = [_given(step.with_, names)] if step.with_ else []
+        details += [
+            f"accepts {result_words(result)} from {_said(least, names)} to {_said(most, names)}"
+            for result, (least, most) in step.expect.items()
+        ]
+        zone = self._loaded.cell.actions[step.do].zone
+        if zone is not None:
+            details.append(f"in zone {plain(zone)}, alone")
+        if step.permissives:
+            details.append(f"starts only with {', '.join(map(plain, step.permissives))} good")
+        if step.policy is not None:
+            details.append(f"on fault: {plain(step.policy)}")
+        return tuple(details)
+
+    def _place(self, trail: Trail) -> str:
+        return place_words(self._loaded.document.origin(trail))
 
     def _despite(self, names: tuple[str, ...]) -> tuple[str, ...]:
         known = self._loaded.sequence.exceptions
@@ -153,6 +202,12 @@ def notes_of(loaded: Loaded) -> tuple[Note, ...]:
     )
     notes = (Note("On fault", policies), Note("Despite an interlock, because", despite))
     return tuple(note for note in notes if note.rows)
+
+
+def _loop_words(step: EachStep, names: Names) -> str:
+    if step.only is None:
+        return _LOOPS[step.each]
+    return f"{_ONLY[step.each]} {', '.join(_said(one, names) for one in step.only)}"
 
 
 def _given(parameters: Parameters, names: Names) -> str:

@@ -9,9 +9,9 @@ Keeps: no two marks of a lane overlap; a gate has one height.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from textwrap import wrap
 
 from coordinator.draw.chart import Box, Chart, Frame, Gate, Key, Lane, Mark
+from coordinator.draw.measure import broken
 
 MARGIN = 28
 RAIL = 30
@@ -19,8 +19,8 @@ GUTTER = 44
 INSET = 11
 LINE = 15
 HEAD = 44
-_CHARACTER = 5.8
-# Width of an average character at 12 px in common sans-serif faces; chosen on the wide side.
+TITLE, TEXT = 13.0, 11.5
+"""Sizes of the writing on a mark."""
 _GAP = 16
 _GATE_GAP = 18
 _FRAME_HEAD = 24
@@ -34,8 +34,12 @@ class PlacedBox:
     y: float
     width: float
     height: float
+    title: tuple[str, ...]
+    """The title, broken to the width."""
     lines: tuple[str, ...]
     """The details, broken to the width."""
+    despite: tuple[str, ...] = ()
+    """What it moves despite of, broken to the width."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,10 @@ class PlacedFrame:
     y: float
     width: float
     height: float
+    head: float
+    """Height of the strip with its title."""
+    title: tuple[str, ...]
+    despite: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +61,10 @@ class PlacedGate:
     lanes: tuple[int, ...]
     y: float
     height: float
+    title: tuple[str, ...]
     lines: tuple[str, ...]
+    places: tuple[str, ...]
+    """Where it is written, of each lane."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +130,9 @@ class _Open:
 
     frame: Frame
     y: float
+    head: float
+    title: tuple[str, ...]
+    despite: tuple[str, ...]
 
 
 _Token = Box | Gate | Frame | None
@@ -205,10 +219,24 @@ def _go_down(layout: Layout, walk: _Walk) -> None:
         if isinstance(token, Box):
             _place_box(layout, walk, token)
         elif isinstance(token, Frame):
-            walk.open.append(_Open(token, walk.y))
-            walk.y += _FRAME_HEAD + (LINE if token.despite else 0) + 4
+            _open_frame(layout, walk, token)
         else:
             _close_frame(layout, walk)
+
+
+def _open_frame(layout: Layout, walk: _Walk, frame: Frame) -> None:
+    _, width = _span(layout, walk.lane, len(walk.open))
+    title = tuple(broken(frame.title, width - 48, TEXT + 0.5, bold=True))
+    despite = _despite_lines(frame.despite, width - 36)
+    head = _FRAME_HEAD + LINE * (len(title) - 1 + len(despite))
+    walk.open.append(_Open(frame, walk.y, head, title, despite))
+    walk.y += head + 10
+
+
+def _despite_lines(interlocks: tuple[str, ...], width: float) -> tuple[str, ...]:
+    if not interlocks:
+        return ()
+    return tuple(broken(f"despite {', '.join(interlocks)}", width, TEXT))
 
 
 def _close_frame(layout: Layout, walk: _Walk) -> None:
@@ -216,7 +244,9 @@ def _close_frame(layout: Layout, walk: _Walk) -> None:
     depth = len(walk.open)
     x, width = _span(layout, walk.lane, depth)
     height = walk.y - _GAP + 8 - ended.y
-    layout.frames.append(PlacedFrame(ended.frame, x, ended.y, width, height))
+    layout.frames.append(
+        PlacedFrame(ended.frame, x, ended.y, width, height, ended.head, ended.title, ended.despite)
+    )
     walk.y = ended.y + height + _GAP
 
 
@@ -228,9 +258,12 @@ def _span(layout: Layout, lane: int, depth: int) -> tuple[float, float]:
 def _place_box(layout: Layout, walk: _Walk, box: Box) -> None:
     x, width = _span(layout, walk.lane, len(walk.open))
     said = (*box.details, *((f"after: {', '.join(box.after)}",) if box.after else ()))
-    lines = tuple(line for text in said for line in broken(text, width - 24))
-    height = 26 + LINE * (len(lines) + bool(box.despite)) + (2 if lines or box.despite else 0)
-    placed = PlacedBox(box, walk.lane, x, walk.y, width, height, lines)
+    title = tuple(broken(box.title, width - 24, TITLE, bold=True))
+    lines = tuple(line for text in said for line in broken(text, width - 24, TEXT))
+    despite = _despite_lines(box.despite, width - 40)
+    below = len(lines) + len(despite)
+    height = 26 + LINE * (len(title) - 1 + below) + (2 if below else 0)
+    placed = PlacedBox(box, walk.lane, x, walk.y, width, height, title, lines, despite)
     layout.boxes.append(placed)
     _link_box(layout, walk, placed)
     if box.id:
@@ -256,15 +289,22 @@ def _link_box(layout: Layout, walk: _Walk, placed: PlacedBox) -> None:
 
 
 def _place_gate(layout: Layout, walks: list[_Walk], key: Key) -> None:
-    here = [walk for walk in walks if isinstance(gate := _at(walk), Gate) and gate.key == key]
-    gate = next(gate for walk in here if isinstance(gate := _at(walk), Gate))
+    met = [(walk, gate) for walk in walks if isinstance(gate := _at(walk), Gate)]
+    here = [walk for walk, gate in met if gate.key == key]
+    gates = [gate for _, gate in met if gate.key == key]
+    gate = gates[0]
     # A lane that takes no part is passed by too: the bar must not cover its steps.
     passed = walks[here[0].lane : here[-1].lane + 1]
     y = max(walk.y for walk in passed) + _GATE_GAP - _GAP
-    lines = gate.details
-    height = 26.0 + LINE * (len(lines) + bool(gate.opens))
     lanes = tuple(walk.lane for walk in here)
-    layout.gates.append(PlacedGate(gate, lanes, y, height, lines))
+    # Written between the first two lanes of the barrier, clear of their lines.
+    width = layout.middle(lanes[0] + 1) - layout.middle(lanes[0]) - 40
+    title = tuple(broken(gate.title, width, TITLE + 0.5, bold=True))
+    said = ((f"paired until {gate.opens}",) if gate.opens else ()) + gate.details
+    lines = tuple(line for text in said for line in broken(text, width, TEXT))
+    places = tuple(dict.fromkeys(one.place for one in gates))
+    height = 11.0 + LINE * (len(title) + len(lines))
+    layout.gates.append(PlacedGate(gate, lanes, y, height, title, lines, places))
     for walk in passed:
         walk.y = y + height + _GATE_GAP
     for walk in here:
@@ -284,8 +324,3 @@ def _change_tool(layout: Layout, walk: _Walk, tool: str, y: float) -> None:
 def _end_tool(layout: Layout, walk: _Walk, lane: Lane, bottom: float) -> None:
     if walk.tool and lane.is_arm:
         layout.mounted.append(Mounted(walk.lane, walk.tool, walk.tool_top, bottom))
-
-
-def broken(text: str, width: float) -> list[str]:
-    """Break a text to a width in pixels."""
-    return wrap(text, max(8, int(width / _CHARACTER))) or [""]

@@ -1,20 +1,35 @@
 """Write single SVG elements onto a sheet of paper.
 
+What is drawn is grey on paper; colour is kept for what is out of the ordinary. In a viewer that
+is set to dark, the same greys are turned about.
+
 Units: pixels, from the top left.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from html import escape
 
-INK = "#1d2733"
-PAPER = "#fbfaf6"
+INK, SOFT, PAPER, WHITE, BAR = "#1d2733", "#56616d", "#fbfaf6", "#ffffff", "#e6eaee"
+ABNORMAL = "#8f2f10"
+_DARK = {
+    INK: "#dfe5ea",
+    SOFT: "#a3adb7",
+    PAPER: "#14191f",
+    WHITE: "#1d242c",
+    BAR: "#2a333d",
+    ABNORMAL: "#f09a74",
+}
 _FACE = "font-family='Helvetica, Arial, sans-serif'"
-_PATTERN = (
-    "<defs>"
-    "<pattern id='paired' width='9' height='9' patternUnits='userSpaceOnUse' "
-    "patternTransform='rotate(45)'>"
-    "<path d='M0 0V9' stroke='#9a6a12' stroke-opacity='.3' stroke-width='1.6'/></pattern>"
-    "</defs>"
-)
+
+
+def _style() -> str:
+    rules = "".join(
+        f"[{part}='{light}']{{{part}:{dark}}}"
+        for light, dark in _DARK.items()
+        for part in ("fill", "stroke")
+    )
+    return f"<style>@media (prefers-color-scheme:dark){{{rules}}}</style>"
 
 
 class Sheet:
@@ -29,35 +44,40 @@ class Sheet:
         size = f"width='{width:.0f}' height='{height:.0f}' viewBox='0 0 {width:.0f} {height:.0f}'"
         head = (
             f"<svg xmlns='http://www.w3.org/2000/svg' {size} role='img' {_FACE}>\n"
-            f"<title>{escape(title)}</title>\n<desc>{escape(text)}</desc>\n{_PATTERN}\n"
+            f"<title>{escape(title)}</title>\n<desc>{escape(text)}</desc>\n{_style()}\n"
             f"<rect width='100%' height='100%' fill='{PAPER}'/>\n"
         )
         return head + "\n".join(self._parts) + "\n</svg>\n"
+
+    @contextmanager
+    def titled(self, title: str) -> Iterator[None]:
+        """Gather what is drawn meanwhile; a viewer shows its title under the pointer."""
+        self._parts.append(f"<g><title>{escape(title)}</title>")
+        yield
+        self._parts.append("</g>")
 
     def text(
         self,
         x: float,
         y: float,
         text: str,
+        *,
         size: float = 12.0,
         colour: str = INK,
         weight: int = 400,
         align: str = "start",
-        halo: bool = False,
     ) -> None:
-        """Write one line of text with its foot at `y`; a halo keeps lines behind it off."""
-        behind = f" stroke='{PAPER}' stroke-width='5' paint-order='stroke'" if halo else ""
+        """Write one line of text with its foot at `y`."""
         self._parts.append(
             f"<text x='{x:.1f}' y='{y:.1f}' font-size='{size:g}' fill='{colour}' "
-            f"font-weight='{weight}' text-anchor='{align}'{behind}>{escape(text)}</text>"
+            f"font-weight='{weight}' text-anchor='{align}'>{escape(text)}</text>"
         )
 
-    def upright(self, x: float, y: float, text: str, size: float, colour: str) -> None:
+    def upright(self, x: float, y: float, text: str, size: float) -> None:
         """Write a text that runs upwards, centred at `y`."""
         self._parts.append(
             f"<text transform='translate({x:.1f} {y:.1f}) rotate(-90)' font-size='{size:g}' "
-            f"fill='{colour}' text-anchor='middle' stroke='{PAPER}' stroke-width='4' "
-            f"paint-order='stroke'>{escape(text)}</text>"
+            f"fill='{INK}' text-anchor='middle'>{escape(text)}</text>"
         )
 
     def box(
@@ -66,6 +86,7 @@ class Sheet:
         y: float,
         width: float,
         height: float,
+        *,
         fill: str,
         stroke: str,
         thickness: float = 1.2,
@@ -80,21 +101,12 @@ class Sheet:
         )
 
     def circle(
-        self, x: float, y: float, radius: float, fill: str, stroke: str, dash: str = ""
+        self, x: float, y: float, radius: float, *, fill: str, stroke: str, dash: str = ""
     ) -> None:
         """Draw a circle."""
         self._parts.append(
             f"<circle cx='{x:.1f}' cy='{y:.1f}' r='{radius:.1f}' fill='{fill}' "
             f"stroke='{stroke}' stroke-width='1.2'{_dashed(dash)}/>"
-        )
-
-    def line(
-        self, x: float, y: float, to_x: float, to_y: float, colour: str, thickness: float = 1.2
-    ) -> None:
-        """Draw a straight line."""
-        self._parts.append(
-            f"<line x1='{x:.1f}' y1='{y:.1f}' x2='{to_x:.1f}' y2='{to_y:.1f}' "
-            f"stroke='{colour}' stroke-width='{thickness:g}'/>"
         )
 
     def path(

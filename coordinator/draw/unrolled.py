@@ -1,12 +1,14 @@
 """Make the chart of a sequence as it is run: every bolt, pair and round by itself."""
 
-from coordinator.core.plan import Node, Plan
+from coordinator.core.plan import Node, NodeKind, Plan
 from coordinator.draw.chart import Box, Chart, Gate, Lane, Mark
 from coordinator.draw.folded import bolt_places, notes_of, tools_of
 from coordinator.draw.words import (
     barrier_words,
     facts_of,
+    place_words,
     plain,
+    point_words,
     result_words,
     torque_words,
     value_words,
@@ -41,6 +43,8 @@ def _mark(loaded: Loaded, lane: tuple[int, ...], place: int) -> Mark:
     node = plan.nodes[lane[place]]
     if node.barrier >= 0:
         return _gate(loaded, node)
+    if node.kind is NodeKind.POINT:
+        return _point(loaded, node, _after(plan, lane, place))
     return _box(loaded, node, _after(plan, lane, place))
 
 
@@ -54,16 +58,28 @@ def _after(plan: Plan, lane: tuple[int, ...], place: int) -> tuple[str, ...] | N
 def _gate(loaded: Loaded, node: Node) -> Gate:
     plan = loaded.plan
     barrier = plan.barriers[node.barrier]
-    name = barrier.name.partition(" (")[0]
     closing = next(
         (plan.barriers[one.closes].name for one in plan.spans if one.opens == node.barrier), ""
     )
     return Gate(
         key=(barrier.name, ()),
         title=plain(barrier.name),
-        details=barrier_words(loaded.sequence.barriers[name]),
+        details=barrier_words(plan, barrier),
         opens=plain(closing),
         is_close=any(one.closes == node.barrier for one in plan.spans),
+        place=place_words(node.origin),
+    )
+
+
+def _point(loaded: Loaded, node: Node, after: tuple[str, ...] | None) -> Box:
+    prompt = loaded.plan.prompts[node.prompt].name
+    return Box(
+        title=plain(node.name),
+        details=point_words(loaded.sequence.points[prompt]),
+        id=node.name,
+        after=after,
+        place=place_words(node.origin),
+        is_point=True,
     )
 
 
@@ -92,4 +108,5 @@ def _box(loaded: Loaded, node: Node, after: tuple[str, ...] | None) -> Box:
         mounts=str(values.get(tool, "")),
         id=node.name,
         after=after,
+        place=place_words(node.origin),
     )

@@ -6,9 +6,9 @@ Units: microseconds, newton metres and SI in; units as people write them out.
 import re
 from math import degrees
 
-from coordinator.core.plan import Value
+from coordinator.core.plan import Barrier, Origin, Plan, Value
 from coordinator.sequence import Loaded
-from coordinator.sequence.sequence_model import AskModel, BarrierModel, RuleModel
+from coordinator.sequence.sequence_model import AskModel, PointModel, RuleModel
 
 
 def time_words(time_us: int) -> str:
@@ -59,16 +59,28 @@ def rule_words(fault: str, rule: RuleModel) -> str:
     return f"{plain(fault)}: {tries}{then}"
 
 
-def barrier_words(model: BarrierModel) -> tuple[str, ...]:
+def barrier_words(plan: Plan, barrier: Barrier) -> tuple[str, ...]:
     """Say how long a barrier waits and what a paired one demands."""
-    waits = f"waits {time_words(model.timeout)} at most"
-    if model.paired_until is None or model.balance is None or model.stop is None:
+    waits = f"waits {time_words(barrier.timeout_us)} at most"
+    if barrier.span < 0:
         return (waits,)
+    span = plan.spans[barrier.span]
     return (
-        f"{waits} · starts within {time_words(model.window)}",
-        f"balance {torque_words(model.balance)} · other side stands within "
-        f"{time_words(model.stop)}",
+        f"{waits} · starts within {time_words(barrier.window_us)}",
+        f"balance {torque_words(span.balance_nm)} · other side stands within "
+        f"{time_words(span.stop_us)}",
     )
+
+
+def point_words(model: PointModel) -> tuple[str, ...]:
+    """Say what a hold or witness point is about and whose it is."""
+    whose = "released by" if model.kind == "hold" else "told to"
+    return (f"{whose} {model.who}", model.text)
+
+
+def place_words(origin: Origin) -> str:
+    """Write where a step stands: `makeup.yaml:93`."""
+    return f"{origin.file}:{origin.line}" if origin.file else ""
 
 
 def result_words(name: str) -> str:
