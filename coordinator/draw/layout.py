@@ -295,7 +295,7 @@ def _place_gate(layout: Layout, walks: list[_Walk], key: Key) -> None:
     gate = gates[0]
     # A lane that takes no part is passed by too: the bar must not cover its steps.
     passed = walks[here[0].lane : here[-1].lane + 1]
-    y = max(walk.y for walk in passed) + _GATE_GAP - _GAP
+    y = max(_foot(walk) for walk in passed) + _GATE_GAP - _GAP
     lanes = tuple(walk.lane for walk in here)
     # Written between the first two lanes of the barrier, clear of their lines.
     width = layout.middle(lanes[0] + 1) - layout.middle(lanes[0]) - 40
@@ -313,6 +313,12 @@ def _place_gate(layout: Layout, walks: list[_Walk], key: Key) -> None:
             layout.links.append(Link(walk.lane, walk.tail, y, waits=waits))
         walk.at += 1
         walk.tail = y + height
+
+
+def _foot(walk: _Walk) -> float:
+    """Return how far down a lane reaches, with the ring at its end if it has ended."""
+    has_ended = walk.at >= len(walk.tokens) and walk.tail is not None
+    return walk.y + 28 if has_ended else walk.y
 
 
 def _change_tool(layout: Layout, walk: _Walk, tool: str, y: float) -> None:

@@ -224,4 +224,5 @@ def _crossings(sheet: Sheet, layout: Layout, one: PlacedGate) -> None:
             sheet.path(f"M{x:.1f} {y - 8:.1f}l8 8l-8 8l-8 -8z", INK, 1.6, fill=WHITE)
         else:
             sheet.box(x - 12, one.y - 2, 24, one.height + 4, fill=PAPER, stroke="none")
-            sheet.path(f"M{x:.1f} {one.y - 2:.1f}v{one.height + 4:.1f}", INK, 1.4)
+            if not any(ended == lane and end < one.y for ended, end in layout.ends):
+                sheet.path(f"M{x:.1f} {one.y - 2:.1f}v{one.height + 4:.1f}", INK, 1.4)

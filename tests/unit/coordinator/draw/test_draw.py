@@ -126,6 +126,21 @@ def test_a_gate_stands_below_whatever_comes_before_it_in_any_lane(tmp_path: Path
         assert above[1] < below[0]
 
 
+def test_the_end_of_a_lane_is_not_covered_by_a_bar_that_passes_it(tmp_path: Path) -> None:
+    """A ring half beneath a bar looks like a place in the barrier."""
+    body = """barriers: {fore_and_hoist: {}}
+lanes:
+  fore: [{do: park}, {barrier: fore_and_hoist}]
+  aft: [{do: park}]
+  hoist: [{barrier: fore_and_hoist}]
+"""
+    layout = lay_out(to_chart(load(write_sequence(tmp_path, body))), top=0)
+
+    (gate,) = layout.gates
+    ((_, end),) = [one for one in layout.ends if one[0] == 1]
+    assert end + 6 < gate.y
+
+
 def test_free_order_is_drawn_from_each_step_that_is_waited_for(tmp_path: Path) -> None:
     """`after: [seen, parked]` is two lines, and none from the step above."""
     loaded = load(write_sequence(tmp_path, FREE_ORDER))
