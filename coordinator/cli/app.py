@@ -188,6 +188,18 @@ def draw(
 
 
 @app.command()
+def compare(
+    was: Annotated[Path, typer.Argument(help="A sequence, cell or joint.", show_default=False)],
+    now: Annotated[Path, typer.Argument(help="Another one of its kind.", show_default=False)],
+    json: Json = False,
+) -> None:
+    """Say what changed from one file to another, in physical words; 0 same, 1 different."""
+    from coordinator.cli.compare import compare_files
+
+    raise typer.Exit(compare_files(Output.of(json), was, now))
+
+
+@app.command()
 def schema(
     kind: Annotated[
         str | None,
