@@ -173,6 +173,39 @@ def joint(
 
 
 @app.command()
+def draw(
+    file: File,
+    joint: JointFile = None,
+    mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text, not SVG.")] = False,
+    unrolled: Annotated[
+        bool, typer.Option("--unrolled", help="Every bolt, pair and round by itself.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="This file, not one of the sequence's name here; - for stdout."),
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Draw both sides beside each other with the barriers across, loops folded."""
+    from coordinator.cli.draw import Drawing, draw_file
+
+    asked = Drawing(joint=joint, mermaid=mermaid, unrolled=unrolled, out=out)
+    raise typer.Exit(draw_file(Output.of(json), file, asked))
+
+
+@app.command()
+def compare(
+    was: Annotated[Path, typer.Argument(help="A sequence, cell or joint.", show_default=False)],
+    now: Annotated[Path, typer.Argument(help="Another one of its kind.", show_default=False)],
+    json: Json = False,
+) -> None:
+    """Say what changed from one file to another, in physical words; 0 same, 1 different."""
+    from coordinator.cli.compare import compare_files
+
+    raise typer.Exit(compare_files(Output.of(json), was, now))
+
+
+@app.command()
 def schema(
     kind: Annotated[
         str | None,

@@ -64,6 +64,7 @@ BAD: dict[str, tuple[str, str, int]] = {
     "text that is no YAML": ("lanes: [\n", "SEQ001", BAD_USE),
 }
 VERBS: dict[str, Callable[[Path, Path], list[str]]] = {
+    "draw": lambda path, out: ["draw", str(path), "--out", str(out / "picture.svg")],
     "check": lambda path, _: ["check", "--quick", str(path)],
     "dryrun": lambda path, out: ["dryrun", str(path), "--out", str(out)],
     "run": lambda path, out: ["run", str(path), "--out", str(out)],
