@@ -20,6 +20,9 @@ app.add_typer(records_app, name="records")
 File = Annotated[Path, typer.Argument(help="A sequence file.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, text on stderr.")]
 Seed = Annotated[int, typer.Option(help="Of everything random in the simulated world.")]
+JointFile = Annotated[
+    Path | None, typer.Option("--joint", help="A joint instead of the one that the file names.")
+]
 CaseFile = Annotated[Path | None, typer.Option("--case", help="What goes wrong, and when.")]
 Answers = Annotated[
     Path | None, typer.Option("--answer", help="What people answer and do, from a file.")
@@ -30,19 +33,31 @@ RUNS = Path("bothsides-runs")
 
 @app.command()
 def check(
-    files: Annotated[list[Path], typer.Argument(help="Sequence files.", show_default=False)],
+    files: Annotated[
+        list[Path], typer.Argument(help="Sequences, cells, joints, cases.", show_default=False)
+    ],
     quick: Annotated[bool, typer.Option("--quick", help="Rules only, no proof.")] = False,
+    joint: JointFile = None,
+    fix: Annotated[
+        bool, typer.Option("--fix", help="Put the files into the house's layout first.")
+    ] = False,
     json: Json = False,
+    sarif: Annotated[
+        bool, typer.Option("--sarif", help="Findings as a SARIF document on stdout.")
+    ] = False,
 ) -> None:
-    """Judge sequence files by every rule; nothing is started."""
-    from coordinator.cli.check import check_files
+    """Judge files by every rule; nothing is started."""
+    from coordinator.cli.check import Asked, check_files
 
-    raise typer.Exit(check_files(Output.of(json), files, quick=quick))
+    output = Output.of(json or sarif)
+    asked = Asked(quick=quick, fix=fix, sarif=sarif, joint=joint)
+    raise typer.Exit(check_files(output, files, asked))
 
 
 @app.command()
 def dryrun(
     file: File,
+    joint: JointFile = None,
     seed: Seed = 1,
     case: CaseFile = None,
     answer: Answers = None,
@@ -55,13 +70,22 @@ def dryrun(
     from coordinator.cli.dryrun import dry_run
 
     raise typer.Exit(
-        dry_run(Output.of(json), file, seed=seed, case_path=case, answer_path=answer, out=out)
+        dry_run(
+            Output.of(json),
+            file,
+            joint=joint,
+            seed=seed,
+            case_path=case,
+            answer_path=answer,
+            out=out,
+        )
     )
 
 
 @app.command()
 def run(
     file: File,
+    joint: JointFile = None,
     seed: Seed = 1,
     case: CaseFile = None,
     answer: Answers = None,
@@ -84,6 +108,7 @@ def run(
         run_sequence(
             Output.of(json),
             file,
+            joint=joint,
             seed=seed,
             case_path=case,
             answer_path=answer,
@@ -99,6 +124,7 @@ def run(
 def arm(
     side: Annotated[str, typer.Argument(help="Name of the side in the cell.")],
     sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
+    joint: JointFile = None,
     broker: Annotated[str, typer.Option(help="mqtt://host:port")] = "mqtt://127.0.0.1:1883",
     seed: Seed = 1,
     case: CaseFile = None,
@@ -107,12 +133,15 @@ def arm(
     """Be one simulated arm on a broker."""
     from coordinator.cli.run import be_party
 
-    raise typer.Exit(be_party(side, sequence, broker, seed=seed, case_path=case, out=out))
+    raise typer.Exit(
+        be_party(side, sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
+    )
 
 
 @app.command()
 def floor(
     sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
+    joint: JointFile = None,
     broker: Annotated[str, typer.Option(help="mqtt://host:port")] = "mqtt://127.0.0.1:1883",
     seed: Seed = 1,
     case: CaseFile = None,
@@ -121,7 +150,9 @@ def floor(
     """Be the simulated floor and hoist on a broker; takes orders such as `floor_clear no`."""
     from coordinator.cli.run import be_party
 
-    raise typer.Exit(be_party("floor", sequence, broker, seed=seed, case_path=case, out=out))
+    raise typer.Exit(
+        be_party("floor", sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
+    )
 
 
 @app.command()
@@ -133,6 +164,23 @@ def joint(
     from coordinator.cli.joint import print_joint
 
     raise typer.Exit(print_joint(Output.of(json), file))
+
+
+@app.command()
+def schema(
+    kind: Annotated[
+        str | None,
+        typer.Argument(help="cell, joint, sequence or case; all without it.", show_default=False),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write files into this folder instead.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Print the JSON Schema of a kind of file, for hover and completion in editors."""
+    from coordinator.cli.schema import write_schemas
+
+    raise typer.Exit(write_schemas(Output.of(json), kind, out))
 
 
 Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sqlite.")]

@@ -1,36 +1,115 @@
 """The verb `check`: judge files by every rule and say everything that is wrong."""
 
+import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from coordinator.cli.files import exit_of, to_data
 from coordinator.cli.output import Exit, Output
-from coordinator.sequence import SequenceError, load
+from coordinator.sequence import (
+    CODES,
+    Diagnostic,
+    FormatError,
+    SequenceError,
+    kind_of,
+    load,
+    read_case,
+    read_cell,
+    read_joint,
+    reformat,
+)
+from coordinator.sequence.sarif import to_sarif
 
 
-def check_files(output: Output, paths: Sequence[Path], *, quick: bool) -> Exit:
-    """Check every file; the worst decides how the program ends."""
-    worst, findings, good = Exit.GOOD, [], []
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a person asks of a check."""
+
+    quick: bool = False
+    """By the rules alone, without a proof."""
+    fix: bool = False
+    """Put each file into the house's layout first."""
+    sarif: bool = False
+    """Findings as SARIF instead of as our own document."""
+    joint: Path | None = None
+    """Instead of the joint that a sequence names."""
+
+
+def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
+    """Check sequences, cells, joints or cases; the worst decides how the program ends."""
+    worst, good = Exit.GOOD, []
+    findings: list[Diagnostic] = []
+    is_sequence = False
     for path in paths:
         try:
-            loaded = load(path, today=date.today())  # noqa: DTZ011 (a calendar day on site)
+            if asked.fix and not _reformat(output, path):
+                worst = max(worst, Exit.FINDINGS)
+            is_sequence = kind_of(path) not in _READERS or is_sequence
+            output.say(f"{path}: keeps every rule: {_judge(path, asked)}")
+            good.append(str(path))
         except SequenceError as error:
             output.say(error.render())
-            findings += [to_data(one) for one in error.diagnostics]
+            findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
-            continue
-        plan = loaded.plan
-        steps = sum(1 for node in plan.nodes if node.move)
-        good.append(str(path))
-        output.say(
-            f"{path}: keeps every rule: {steps} steps, {len(plan.barriers)} barriers, "
-            f"{len(plan.spans)} paired spans"
-        )
-    if not quick and worst is Exit.GOOD:
+    if not asked.quick and is_sequence and worst is Exit.GOOD:
         output.say("not proved: the proof is not in this version; use --quick for the rules alone")
         worst = Exit.BAD_USE
+    if asked.sarif:
+        print(json.dumps(to_sarif(findings, CODES, folder=Path.cwd()), ensure_ascii=False))
+        return worst
     output.document(
-        ok=worst is Exit.GOOD, good=good, findings=findings, proof="not asked" if quick else "none"
+        ok=worst is Exit.GOOD,
+        good=good,
+        findings=[to_data(one) for one in findings],
+        proof="not asked" if asked.quick else "none",
     )
     return worst
+
+
+def _reformat(output: Output, path: Path) -> bool:
+    """Put a file into the layout of the house; return False if it had to stay as it is."""
+    try:
+        if reformat(path):
+            output.say(f"{path}: put into the house's layout; comments and meaning are as before")
+    except FormatError as error:
+        output.say(str(error))
+        return False
+    return True
+
+
+def _judge(path: Path, asked: Asked) -> str:
+    """Return what a good file holds.
+
+    Raises:
+        SequenceError: With every finding.
+    """
+    kind = kind_of(path)
+    return _READERS[kind](path) if kind in _READERS else _judge_sequence(path, asked)
+
+
+def _judge_sequence(path: Path, asked: Asked) -> str:
+    plan = load(path, joint=asked.joint, today=date.today()).plan  # noqa: DTZ011 (a calendar day on site)
+    steps = sum(1 for node in plan.nodes if node.move)
+    return f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
+
+
+def _judge_cell(path: Path) -> str:
+    cell = read_cell(path)
+    return f"a cell of sides {' and '.join(cell.sides)}, {len(cell.actions)} actions"
+
+
+def _judge_joint(path: Path) -> str:
+    joint = read_joint(path)
+    return f"a joint of {joint.bolt_count} bolts, {len(joint.rounds)} rounds"
+
+
+def _judge_case(path: Path) -> str:
+    from coordinator.cli.simulated import BOLT_CATALOGUE
+
+    case = read_case(path, BOLT_CATALOGUE)
+    return f"a case of {len(case.causes)} causes"
+
+
+_READERS = {"cell": _judge_cell, "joint": _judge_joint, "case": _judge_case}

@@ -26,6 +26,8 @@ class Cast:
 
     names: tuple[str, ...]
     sequence_path: Path
+    joint_path: Path | None
+    """A joint instead of the one that the sequence names."""
     seed: int
     causes: tuple[Cause, ...]
     clock: CellClock
@@ -90,6 +92,8 @@ class Children:
         cast = self._cast
         command = [sys.executable, "-m", "coordinator.cli.party_process", name]
         command += [str(cast.sequence_path.absolute()), "--folder", str(self._folder)]
+        if cast.joint_path is not None:
+            command += ["--joint", str(cast.joint_path.absolute())]
         command += ["--seed", str(cast.seed), "--causes", str(causes)]
         command += ["--clock-base", str(cast.clock.base_us), "--speed", str(cast.clock.speed)]
         with self._log(name).open("wb") as output:

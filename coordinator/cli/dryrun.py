@@ -31,13 +31,14 @@ def dry_run(
     output: Output,
     path: Path,
     *,
+    joint: Path | None = None,
     seed: int,
     case_path: Path | None,
     answer_path: Path | None,
     out: Path | None,
 ) -> Exit:
     """Rehearse a sequence and print how it ended."""
-    loaded = load_sequence(output, path)
+    loaded = load_sequence(output, path, joint)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
     lines: list[str] = []

@@ -48,9 +48,10 @@ def to_data(diagnostic: Diagnostic) -> dict[str, Any]:
     return asdict(diagnostic) | {"excerpt": diagnostic.window()[0]}
 
 
-def load_sequence(output: Output, path: Path) -> Loaded:
+def load_sequence(output: Output, path: Path, joint: Path | None = None) -> Loaded:
     """Load a sequence with its cell and joint, calibrations judged as of today."""
-    return read_or_exit(output, lambda: load(path, today=date.today()))  # noqa: DTZ011 (a calendar day on site)
+    today = date.today()  # noqa: DTZ011 (a calendar day on site)
+    return read_or_exit(output, lambda: load(path, joint=joint, today=today))
 
 
 def load_case(output: Output, path: Path | None, loaded: Loaded) -> Case | None:

@@ -80,7 +80,7 @@ class LiveLines:
         self._is_drawn = True
         with Live(
             console=console,
-            get_renderable=self._table,
+            get_renderable=self.table,
             refresh_per_second=FRAMES_PER_S,
             transient=True,
         ):
@@ -93,7 +93,8 @@ class LiveLines:
             self._told[words.name] = doing
             self._say(f"{stamp(at_us)} {words.name}: {doing}; next: {words.next}")
 
-    def _table(self) -> Table:
+    def table(self) -> Table:
+        """Return the lines as they stand now."""
         now_us = self._now_us()
         table = Table("lane", "doing", "waits for", "since", "next", box=None, pad_edge=False)
         for words in explain(self._plan, self._state, now_us):

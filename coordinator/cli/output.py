@@ -7,6 +7,8 @@ from typing import Any
 
 from rich.console import Console
 
+PIPE_WIDTH = 160
+"""Columns where there is no terminal to ask; chosen so that no table is cut."""
 CAUTION = (
     "WARNING: heavy loads hang overhead and stored pressure can injure. The holds of this program "
     "are operational; they replace no guarding, local code or licensed practice."
@@ -35,7 +37,10 @@ class Output:
     @classmethod
     def of(cls, is_json: bool) -> "Output":
         """Return where things go; people's text leaves stdout to the document."""
-        return cls(is_json, Console(stderr=is_json, highlight=False, soft_wrap=True))
+        people = Console(stderr=is_json, highlight=False, soft_wrap=True)
+        if not people.is_terminal:
+            people.width = PIPE_WIDTH
+        return cls(is_json, people)
 
     def say(self, text: str) -> None:
         """Tell a person."""

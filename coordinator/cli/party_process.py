@@ -41,6 +41,7 @@ def run_arm(
     sequence_path: Path,
     broker: str,
     *,
+    joint_path: Path | None = None,
     folder: Path,
     seed: int = 1,
     case: Case | None = None,
@@ -53,6 +54,7 @@ def run_arm(
         side: Its name in the cell.
         sequence_path: The sequence whose cell it stands in.
         broker: ``mqtt://host:port``.
+        joint_path: A joint instead of the one that the sequence names.
         folder: Holds the ledgers.
         seed: Of everything random.
         case: What goes wrong.
@@ -64,13 +66,14 @@ def run_arm(
     """
     causes = to_causes(case.causes) if case else ()
     clock = CellClock(CellClock()() if clock_base_us is None else clock_base_us, speed)
-    _be(side, sequence_path, broker, folder, _World(seed, causes, clock))
+    _be(side, _Files(sequence_path, joint_path, folder), broker, _World(seed, causes, clock))
 
 
 def run_floor(
     sequence_path: Path,
     broker: str,
     *,
+    joint_path: Path | None = None,
     folder: Path,
     seed: int = 1,
     case: Case | None = None,
@@ -80,7 +83,8 @@ def run_floor(
     """Be the floor and the hoist; takes orders on standard input. See `run_arm`."""
     causes = to_causes(case.causes) if case else ()
     clock = CellClock(CellClock()() if clock_base_us is None else clock_base_us, speed)
-    _be(FLOOR, sequence_path, broker, folder, _World(seed, causes, clock, takes_orders=True))
+    world = _World(seed, causes, clock, takes_orders=True)
+    _be(FLOOR, _Files(sequence_path, joint_path, folder), broker, world)
 
 
 def write_causes(path: Path, causes: Sequence[Cause]) -> None:
@@ -107,15 +111,24 @@ class _World:
     takes_orders: bool = False
 
 
-def _be(name: str, sequence_path: Path, broker: str, folder: Path, world: _World) -> None:
+@dataclass(frozen=True, slots=True)
+class _Files:
+    """What a process reads, and where it writes."""
+
+    sequence: Path
+    joint: Path | None
+    folder: Path
+
+
+def _be(name: str, files: _Files, broker: str, world: _World) -> None:
     address = _to_broker(Address.parse(broker))
-    loaded = load(sequence_path)
+    loaded = load(files.sequence, joint=files.joint)
     simulation = Simulation(loaded, world.seed, world.causes, world.clock.base_us)
     if name not in simulation.names:
         names = ", ".join(simulation.names)
         raise ValueError(f"'{name}' is no party of cell {loaded.cell.cell}; name one of {names}")
     _log_to_stderr()
-    store = ledger_beside(ledger_folder(folder), loaded.cell.cell, name)
+    store = ledger_beside(ledger_folder(files.folder), loaded.cell.cell, name)
     try:
         party = simulation.party(name, store)
         orders: Orders | None = None
@@ -193,6 +206,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(prog="party_process", description=__doc__)
     parser.add_argument("name", help="a side, or `floor`")
     parser.add_argument("sequence", type=Path)
+    parser.add_argument("--joint", type=Path)
     parser.add_argument("--folder", type=Path, required=True)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--causes", type=Path)
@@ -202,7 +216,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     _end_with_parent()
     causes = read_causes(given.causes) if given.causes else ()
     world = _World(given.seed, causes, CellClock(given.clock_base, given.speed))
-    _be(given.name, given.sequence, os.environ[BROKER_VARIABLE], given.folder, world)
+    files = _Files(given.sequence, given.joint, given.folder)
+    _be(given.name, files, os.environ[BROKER_VARIABLE], world)
 
 
 if __name__ == "__main__":

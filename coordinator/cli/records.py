@@ -1,6 +1,7 @@
 """The verb `records`: list, show and verify what was proved about each bolt."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
@@ -35,16 +36,22 @@ def list_records(output: Output, folder: Path, wanted: RecordFilter) -> Exit:
         found = store.list_records(wanted)
     except RecordsFailed as error:
         return output.refuse(str(error))
+    for run in dict.fromkeys(one.run for one in found):
+        output.say(f"run {run}")
+        output.people.print(_table([one for one in found if one.run == run]))
+    output.say(f"{len(found)} records")
+    output.document(ok=True, records=[_without_trace(one) for one in found])
+    return Exit.GOOD
+
+
+def _table(found: Sequence[StoredRecord]) -> Table:
     table = Table(
-        "no", "run", "side", "bolt", "kind", "round", "try", "target N·m", "torque N·m",
+        "no", "side", "bolt", "kind", "round", "try", "target N·m", "torque N·m",
         "angle °", "verdict", "why", "", box=None, pad_edge=False,
     )  # fmt: skip
     for one in found:
         table.add_row(*_cells(one))
-    output.people.print(table)
-    output.say(f"{len(found)} records")
-    output.document(ok=True, records=[_without_trace(one) for one in found])
-    return Exit.GOOD
+    return table
 
 
 def show_record(output: Output, folder: Path, number: int) -> Exit:
@@ -81,9 +88,9 @@ def verify_records(output: Output, folder: Path) -> Exit:
 def _cells(one: StoredRecord) -> list[str]:
     torque = "" if one.torque_nm is None else f"{one.torque_nm:.0f}"
     angle = "" if one.angle_rad is None else f"{math.degrees(one.angle_rad):.1f}"
-    why = ", ".join(one.reasons) or one.fault
+    why = ", ".join(word for word in (*one.reasons, one.fault) if word)
     return [
-        str(one.seq), one.run, one.side, str(one.bolt), one.kind, str(one.round or ""),
+        str(one.seq), one.side, str(one.bolt), one.kind, str(one.round or ""),
         str(one.attempt), f"{one.target_nm:.0f}" if one.target_nm else "", torque, angle,
         one.verdict, why, "simulated" if one.simulated else "",
     ]  # fmt: skip

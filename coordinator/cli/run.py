@@ -30,6 +30,7 @@ def run_sequence(
     output: Output,
     path: Path,
     *,
+    joint: Path | None = None,
     seed: int,
     case_path: Path | None,
     answer_path: Path | None,
@@ -39,7 +40,7 @@ def run_sequence(
     speed: float,
 ) -> Exit:
     """Run a sequence to its end and tell what was proved."""
-    loaded = load_sequence(output, path)
+    loaded = load_sequence(output, path, joint)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
     if real and (broker is None or speed != 1.0 or case is not None):
@@ -48,6 +49,7 @@ def run_sequence(
         result = run_live(
             loaded,
             path,
+            joint_path=joint,
             broker=broker,
             out=out,
             seed=seed,
@@ -64,20 +66,27 @@ def run_sequence(
 
 
 def be_party(
-    name: str, sequence: Path, broker: str, *, seed: int, case_path: Path | None, out: Path
+    name: str,
+    sequence: Path,
+    broker: str,
+    *,
+    joint: Path | None = None,
+    seed: int,
+    case_path: Path | None,
+    out: Path,
 ) -> Exit:
     """Be one simulated party until told to end."""
     output = Output.of(False)
-    loaded = load_sequence(output, sequence)
+    loaded = load_sequence(output, sequence, joint)
     case = load_case(output, case_path, loaded)
     if name != "floor" and name not in loaded.cell.sides:
         sides = ", ".join(loaded.cell.sides)
         return output.refuse(f"side is '{name}', must be one of {sides}; name one of them")
     try:
         if name == "floor":
-            run_floor(sequence, broker, folder=out, seed=seed, case=case)
+            run_floor(sequence, broker, joint_path=joint, folder=out, seed=seed, case=case)
         else:
-            run_arm(name, sequence, broker, folder=out, seed=seed, case=case)
+            run_arm(name, sequence, broker, joint_path=joint, folder=out, seed=seed, case=case)
     except ValueError as error:
         return output.refuse(str(error))
     return Exit.GOOD

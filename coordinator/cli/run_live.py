@@ -36,7 +36,7 @@ from coordinator.records.journal import Head, Journal, PinnedFile
 from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
 from coordinator.sequence import Case, Loaded, People
-from coordinator.sequence.load import root_of
+from coordinator.sequence.read import root_of
 from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Message, PartyState
 from coordinator.wire.topics import ROOT, subscriptions_of_coordinator
@@ -69,6 +69,7 @@ class _Wishes:
 
     loaded: Loaded
     sequence_path: Path
+    joint_path: Path | None
     out: Path
     seed: int
     case: Case | None
@@ -83,6 +84,7 @@ def run_live(
     loaded: Loaded,
     sequence_path: Path,
     *,
+    joint_path: Path | None = None,
     broker: str | None,
     out: Path,
     seed: int = 1,
@@ -98,6 +100,7 @@ def run_live(
     Args:
         loaded: The sequence.
         sequence_path: Its file, which the parties' processes read again.
+        joint_path: A joint instead of the one that the sequence names.
         broker: ``mqtt://host:port``; None to start one here.
         out: Folder for the run's folder and the record store.
         seed: Of everything random in the simulated world.
@@ -124,7 +127,17 @@ def run_live(
         raise ValueError("real parties need the address of the broker that they are on")
     people = answers or case
     wishes = _Wishes(
-        loaded, sequence_path, out, seed, case, people, speed, interactive, simulated, say
+        loaded=loaded,
+        sequence_path=sequence_path,
+        joint_path=joint_path,
+        out=out,
+        seed=seed,
+        case=case,
+        people=people,
+        speed=speed,
+        interactive=interactive,
+        simulated=simulated,
+        say=say,
     )
     with contextlib.ExitStack() as stack:
         if broker is None:
@@ -197,7 +210,8 @@ class _Session:
             return
         causes = to_causes(wishes.case.causes) if wishes.case else ()
         names = Simulation(wishes.loaded, wishes.seed).names
-        cast = Cast(names, wishes.sequence_path, wishes.seed, causes, self._clock)
+        paths = wishes.sequence_path, wishes.joint_path
+        cast = Cast(names, *paths, wishes.seed, causes, self._clock)
         with Children(cast, self._broker, self._folder.absolute()) as children:
             yield children
 

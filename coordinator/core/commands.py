@@ -5,13 +5,7 @@ has said that it never arrived; I1 (see interlocks) holds for every command sent
 """
 
 from coordinator.core import interlocks, zones
-from coordinator.core.effects import (
-    SendAsk,
-    SendDisarm,
-    SendDo,
-    SendMakeReady,
-    SendRelease,
-)
+from coordinator.core.effects import SendAsk, SendDisarm, SendDo, SendMakeReady, SendRelease
 from coordinator.core.plan import Move
 from coordinator.core.state import Doing, Timer
 from coordinator.core.turn import Turn, require
@@ -94,15 +88,8 @@ def disarm(turn: Turn, lane: int, reason: str) -> None:
 
 def clear(turn: Turn, lane: int) -> None:
     """Forget the lane's live command and its timers."""
-    turn.put(
-        lane,
-        command=0,
-        timer=Timer.NONE,
-        timer_us=0,
-        timeout_us=0,
-        asks=0,
-        torque_nm=None,
-    )
+    turn.put(lane, command=0, asks=0, torque_nm=None)
+    turn.put(lane, timer=Timer.NONE, timer_us=0, timeout_us=0)
 
 
 def see_work(turn: Turn, lane: int) -> None:
@@ -138,11 +125,8 @@ def repeat(turn: Turn, lane: int) -> None:
     at_hand = turn.lane(lane)
     node = turn.node(at_hand.node)
     if may_send(turn, lane, live_node(turn, lane), live_move(turn, lane)):
-        turn.put(
-            lane,
-            timer=Timer.ACKNOWLEDGE,
-            timer_us=turn.now_us + turn.plan.timing.acknowledge_us,
-        )
+        timer_us = turn.now_us + turn.plan.timing.acknowledge_us
+        turn.put(lane, timer=Timer.ACKNOWLEDGE, timer_us=timer_us)
         _emit_do(turn, lane, node.barrier if at_hand.phase == "arming" else -1)
 
 

@@ -17,7 +17,7 @@ from coordinator.core import (
     pairing,
     procedure,
 )
-from coordinator.core.effects import Effect, SendAsk, SendLease
+from coordinator.core.effects import Effect, SendLease
 from coordinator.core.events import (
     CommandAccepted,
     CommandArmed,
@@ -34,11 +34,11 @@ from coordinator.core.events import (
     PartyReady,
     PartySeen,
     PromptAnswered,
+    Resumed,
     SignalSeen,
     TimePassed,
 )
 from coordinator.core.plan import Plan
-from coordinator.core.recovery import OUTCOME_UNKNOWN
 from coordinator.core.state import Doing, Lane, Meeting, SignalValue, State, Timer
 from coordinator.core.turn import Turn, require
 from coordinator.lifecycles import PROCEDURE
@@ -143,6 +143,8 @@ def _take(turn: Turn, event: Event) -> bool:
             return _see_party(turn, event)
         case PartyLost(_, party):
             lanes.lost(turn, party, "is gone from the bus")
+        case Resumed():
+            procedure.take_up(turn)
         case _:
             return _take_command(turn, event)
     return True
@@ -163,6 +165,8 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
         case CommandArmed():
             if at_hand.phase == "arming":
                 barriers.confirm(turn, lane)
+            else:
+                lanes.settle_outcome(turn, lane)  # Released, but it had not begun.
         case CommandStarted():
             if at_hand.phase in ("running", "recovering"):
                 commands.see_work(turn, lane)
@@ -186,7 +190,7 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
         case CommandRefused():
             lanes.refused(turn, event)
         case CommandInterrupted():
-            lanes.interrupted(turn, lane)
+            lanes.interrupted(turn, event)
         case _:
             assert_never(event)
     return True
@@ -210,11 +214,7 @@ def _see_party(turn: Turn, event: PartySeen) -> bool:
     turn.put(event.party, online=True, seen_us=event.at_us, boot=event.boot)
     if lane.boot not in (0, event.boot):
         turn.notify("alarm", "party_restarted", f"{turn.name(event.party)} has started anew")
-        if lane.command:
-            # It is asked for its ledger before it is told to hold; its word settles the outcome.
-            turn.put(event.party, fault=lane.fault or OUTCOME_UNKNOWN)
-            expires_us = event.at_us + turn.plan.timing.expiry_us
-            turn.emit(SendAsk(event.party, lane.command, expires_us))
+        holds.doubt(turn, event.party)
         if turn.state.phase in interlocks.ACTIVE_PHASES:
             reason = f"{turn.name(event.party)} has started anew"
             holds.begin_hold(turn, "hold", reason)

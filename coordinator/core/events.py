@@ -87,6 +87,8 @@ class CommandInterrupted:
     at_us: int
     party: int
     command: int
+    died: bool = False
+    """The party's process died over it: not even the party knows how far it came."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +150,13 @@ class PromptAnswered:
     who: str
 
 
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """Another coordinator goes on with the run: of parties and floor it knows nothing yet."""
+
+    at_us: int
+
+
 PartyEvent = (
     CommandAccepted
     | CommandRefused
@@ -162,4 +171,4 @@ PartyEvent = (
     | PartySeen
     | PartyLost
 )
-Event = TimePassed | SignalSeen | OperatorActed | PromptAnswered | PartyEvent
+Event = TimePassed | SignalSeen | OperatorActed | PromptAnswered | Resumed | PartyEvent

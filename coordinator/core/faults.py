@@ -5,7 +5,7 @@ from coordinator.core.effects import Outcome, WriteRecord
 from coordinator.core.events import PromptAnswered
 from coordinator.core.holds import HoldKind, begin_hold, hold_party
 from coordinator.core.plan import Option
-from coordinator.core.prompts import close_prompt, options_of
+from coordinator.core.prompts import close_prompt, options_of, pass_point
 from coordinator.core.state import Doing, OpenPrompt
 from coordinator.core.turn import Turn, require
 
@@ -88,6 +88,9 @@ def answer(turn: Turn, event: PromptAnswered) -> None:
 
 def _act_on(turn: Turn, opened: OpenPrompt, option: Option) -> None:
     lane = opened.lane
+    if option is Option.RELEASE:
+        pass_point(turn, lane)
+        return
     if option is Option.AGAIN:
         span = pairing.open_span(turn, lane)
         if span < 0:

@@ -7,13 +7,15 @@ Keeps: H1, held (stopped, aborted) is reported only when every party has said th
 
 from typing import Literal
 
-from coordinator.core.effects import SendHold
+from coordinator.core.effects import SendAsk, SendHold
 from coordinator.core.prompts import withdraw_all
 from coordinator.core.state import Timer
 from coordinator.core.turn import Turn
 from coordinator.lifecycles import PROCEDURE, STEP
 
 HOLDING_PHASES = ("holding", "stopping", "aborting")
+OUTCOME_UNKNOWN = "outcome_unknown"
+"""The fault of a lane while nobody knows what became of its command."""
 HoldKind = Literal["hold", "stop", "abort"]
 
 
@@ -21,20 +23,19 @@ def begin_hold(turn: Turn, kind: HoldKind, reason: str) -> None:
     """Tell every party to hold; does nothing where the procedure holds already."""
     if not PROCEDURE.may(turn.state.phase, kind):
         return
-    turn.proceed(kind, reason=reason, hold_us=turn.now_us + turn.plan.timing.hold_us)
-    number = turn.next_command()
+    turn.proceed(kind, reason=reason)
     turn.notify("warning", kind, reason)
     withdraw_all(turn, reason)
+    tell_all_to_hold(turn, reason)
+
+
+def tell_all_to_hold(turn: Turn, reason: str) -> None:
+    """Send every party a hold of a new number, which alone they can confirm (H1)."""
+    number = turn.next_command()
+    turn.change(hold_us=turn.now_us + turn.plan.timing.hold_us)
     for lane in range(len(turn.state.lanes)):
-        turn.put(
-            lane,
-            held=False,
-            hold_us=0,
-            timer=Timer.NONE,
-            timer_us=0,
-            timeout_us=0,
-            control=number,
-        )
+        turn.put(lane, held=False, hold_us=0, control=number)
+        turn.put(lane, timer=Timer.NONE, timer_us=0, timeout_us=0, asks=0)
         _send_hold(turn, lane, reason)
     for barrier, meeting in enumerate(turn.state.meetings):
         if meeting.phase in ("arming", "timed_out"):
@@ -47,16 +48,36 @@ def begin_hold(turn: Turn, kind: HoldKind, reason: str) -> None:
 
 def hold_party(turn: Turn, lane: int, within_us: int, reason: str) -> None:
     """Tell one party to hold, while the procedure runs on; it must confirm in time."""
-    turn.put(
-        lane,
-        hold_us=turn.now_us + within_us,
-        held=False,
-        control=turn.next_command(),
-        timer=Timer.NONE,
-        timer_us=0,
-        timeout_us=0,
-    )
+    hold_us = turn.now_us + within_us
+    turn.put(lane, hold_us=hold_us, held=False, control=turn.next_command())
+    turn.put(lane, timer=Timer.NONE, timer_us=0, timeout_us=0)
     _send_hold(turn, lane, reason)
+
+
+def doubt(turn: Turn, lane: int) -> None:
+    """Ask for the party's ledger before it is told to hold; its word settles the outcome."""
+    at_hand = turn.lane(lane)
+    if not at_hand.command:
+        return
+    if at_hand.phase not in ("arming", "armed"):  # What was never released has not begun.
+        turn.put(lane, fault=at_hand.fault or OUTCOME_UNKNOWN)
+    turn.emit(SendAsk(lane, at_hand.command, turn.now_us + turn.plan.timing.expiry_us))
+
+
+def is_doubted(turn: Turn, lane: int) -> bool:
+    """Tell whether the party has yet to say what became of the live command."""
+    return turn.lane(lane).command > 0 and turn.lane(lane).fault == OUTCOME_UNKNOWN
+
+
+def ask_again(turn: Turn, lane: int) -> bool:
+    """Ask once more a party that stands but never answered; False where that is of no use."""
+    at_hand = turn.lane(lane)
+    if not is_doubted(turn, lane) or at_hand.asks >= turn.plan.timing.asks:
+        return False
+    turn.put(lane, asks=at_hand.asks + 1)
+    doubt(turn, lane)
+    _send_hold(turn, lane, turn.state.reason)
+    return True
 
 
 def take_rest(turn: Turn, lane: int) -> None:
@@ -91,6 +112,8 @@ def insist(turn: Turn) -> None:
     turn.notify("alarm", "hold_unconfirmed", f"{names}: has not confirmed that it stands")
     turn.change(hold_us=turn.now_us + turn.plan.timing.hold_us)
     for lane in missing:
+        if is_doubted(turn, lane):
+            doubt(turn, lane)
         _send_hold(turn, lane, turn.state.reason)
 
 

@@ -4,8 +4,6 @@ Keeps: I1, no motion command leaves while an interlock is active or unknown, unl
 it with a reason; I2, clearing and resetting move nothing; I3, an old signal counts as unknown.
 """
 
-from dataclasses import replace
-
 from coordinator.core.events import SignalSeen
 from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Interlock, InterlockKind
@@ -25,10 +23,11 @@ def is_good(turn: Turn, interlock: Interlock) -> bool:
 def unmet_for(turn: Turn, node: int) -> tuple[int, ...]:
     """Return the interlocks that forbid motion for a node now; -1 asks without exceptions."""
     excepted = () if node < 0 else tuple(i for i, _ in turn.node(node).exceptions)
+    needed = () if node < 0 else turn.node(node).permissives
     return tuple(
         index
         for index, interlock in enumerate(turn.plan.interlocks)
-        if interlock.kind is not InterlockKind.PERMISSIVE
+        if (interlock.kind is not InterlockKind.PERMISSIVE or index in needed)
         and (turn.state.tripped[index] or (index not in excepted and not is_good(turn, interlock)))
     )
 
@@ -64,7 +63,7 @@ def forget_old_signals(turn: Turn) -> None:
         max_age_us = turn.plan.signals[index].max_age_us
         if signal.value is not None and turn.now_us - signal.seen_us > max_age_us:
             signals = turn.state.signals
-            old = replace(signal, value=None)
+            old = signal._replace(value=None)
             turn.change(signals=(*signals[:index], old, *signals[index + 1 :]))
             name = turn.plan.signals[index].name
             age_s = (turn.now_us - signal.seen_us) / 1e6
@@ -97,8 +96,9 @@ def reset(turn: Turn, who: str) -> None:
 
 
 def _trip(turn: Turn, index: int) -> None:
-    """Latch a trip; before the start there is nothing to latch, the start is refused instead."""
-    if turn.state.phase == "idle" or turn.state.tripped[index]:
+    """Latch a trip; of what was not heard since the start nothing is known, nor may anything go."""
+    never_heard = turn.state.signals[turn.plan.interlocks[index].signal].seen_us < 0
+    if turn.state.phase == "idle" or turn.state.tripped[index] or never_heard:
         return
     tripped = turn.state.tripped
     turn.change(tripped=(*tripped[:index], True, *tripped[index + 1 :]))

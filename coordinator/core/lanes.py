@@ -1,9 +1,18 @@
 """Advance each lane: choose what is next, take in what its party reports, watch its timers."""
 
 from coordinator.core import barriers, commands, faults, interlocks, pairing, recovery, zones
-from coordinator.core.events import CommandFinished, CommandRefused
-from coordinator.core.holds import begin_hold, break_off, confirm_rest, take_rest
+from coordinator.core.events import CommandFinished, CommandInterrupted, CommandRefused
+from coordinator.core.holds import (
+    OUTCOME_UNKNOWN,
+    ask_again,
+    begin_hold,
+    break_off,
+    confirm_rest,
+    is_doubted,
+    take_rest,
+)
 from coordinator.core.plan import NodeKind
+from coordinator.core.prompts import reach_point
 from coordinator.core.state import BETWEEN, FINISHED, Doing, Timer
 from coordinator.core.turn import Turn, require
 
@@ -34,6 +43,8 @@ def advance(turn: Turn, lane: int) -> None:
         return
     if turn.node(node).kind is NodeKind.BARRIER:
         barriers.arrive(turn, lane, turn.node(node).barrier)
+    elif turn.node(node).kind is NodeKind.POINT:
+        reach_point(turn, lane)
     else:
         _begin_step(turn, lane)
 
@@ -58,7 +69,7 @@ def finished(turn: Turn, event: CommandFinished) -> None:
     commands.clear(turn, lane)
     if at_hand.doing is Doing.MOVE:
         turn.put(lane, queue=at_hand.queue[1:], doing=Doing.STEP)
-        _settle_outcome(turn, lane)
+        settle_outcome(turn, lane)
         return
     done = at_hand.done
     if at_hand.doing is Doing.STEP:
@@ -79,10 +90,15 @@ def refused(turn: Turn, event: CommandRefused) -> None:
     never_arrived = event.reason in _NEVER_ARRIVED
     repeatable = at_hand.phase in ("sent", "arming", "recovering")
     told_to_hold = at_hand.hold_us or turn.state.phase not in faults.DECIDING_PHASES
+    if never_arrived and is_doubted(turn, lane) and not repeatable:
+        break_off(
+            turn, lane
+        )  # It took the command once and does not know it any more: ask a person.
+        return
     if never_arrived and repeatable and told_to_hold:
         # It was never begun, and that is certain; nothing leaves after the order to hold.
         break_off(turn, lane)
-        _settle_outcome(turn, lane)
+        settle_outcome(turn, lane)
         return
     if never_arrived and repeatable and at_hand.asks < turn.plan.timing.asks:
         turn.put(lane, asks=at_hand.asks + 1)
@@ -98,12 +114,16 @@ def refused(turn: Turn, event: CommandRefused) -> None:
         faults.fail(turn, lane, "refused")
 
 
-def interrupted(turn: Turn, lane: int) -> None:
+def interrupted(turn: Turn, event: CommandInterrupted) -> None:
     """The party broke the live command off; unless we told it to, everybody holds."""
+    lane = event.party
     at_hand = turn.lane(lane)
     faults.write_record(turn, lane, "interrupted")
     break_off(turn, lane)
-    _settle_outcome(turn, lane)
+    if event.died:
+        turn.put(lane, fault=at_hand.fault or OUTCOME_UNKNOWN)
+    else:
+        settle_outcome(turn, lane)
     # The party's own word that it stands follows; until then it does not count (H1).
     if not at_hand.hold_us and turn.state.phase in interlocks.ACTIVE_PHASES:
         begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
@@ -116,6 +136,8 @@ def stands(turn: Turn, lane: int, number: int) -> None:
         if not number and not at_hand.held and turn.state.phase in interlocks.ACTIVE_PHASES:
             begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
         return
+    if ask_again(turn, lane):
+        return  # The answer about its command was lost on the way.
     if at_hand.command:
         faults.write_record(turn, lane, "interrupted")
     take_rest(turn, lane)
@@ -223,13 +245,13 @@ def _fall_silent(turn: Turn, lane: int) -> None:
     if at_hand.phase in ("arming", "armed"):
         barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, words)
         return
-    turn.put(lane, fault=at_hand.fault or recovery.OUTCOME_UNKNOWN)
+    turn.put(lane, fault=at_hand.fault or OUTCOME_UNKNOWN)
     begin_hold(turn, "hold", f"{turn.name(lane)} {words}")
 
 
-def _settle_outcome(turn: Turn, lane: int) -> None:
+def settle_outcome(turn: Turn, lane: int) -> None:
     """The party's word says what became of the command: nobody need be asked."""
-    if turn.lane(lane).fault == recovery.OUTCOME_UNKNOWN:
+    if turn.lane(lane).fault == OUTCOME_UNKNOWN:
         turn.put(lane, fault="")
 
 

@@ -43,6 +43,14 @@ def _is_inside(turn: Turn, span: Span, lane: int) -> bool:
     return at_hand.is_done(opening) and not at_hand.is_done(closing)
 
 
+def is_pulled(turn: Turn, span: int) -> bool:
+    """Tell whether what the span began together has ended well on every side, without a fault."""
+    return all(
+        turn.lane(lane).is_done(first_node(turn, span, lane)) and not turn.lane(lane).fault
+        for lane in turn.plan.spans[span].lanes
+    )
+
+
 def waits_for_partner(turn: Turn, lane: int) -> bool:
     """Tell whether a lane inside a span may not go on since the other has failed (S1)."""
     span = open_span(turn, lane)

@@ -15,6 +15,7 @@ Value = bool | int | float | str
 class NodeKind(StrEnum):
     STEP = "step"
     BARRIER = "barrier"
+    POINT = "point"
 
 
 class Exhausted(StrEnum):
@@ -29,6 +30,7 @@ class Option(StrEnum):
     """What a person may answer to a prompt."""
 
     AGAIN = "again"
+    RELEASE = "release"
     HOLD = "hold"
     ABORT = "abort"
 
@@ -112,10 +114,15 @@ class Node:
     windows: tuple[Window, ...] = ()
     exceptions: tuple[tuple[int, str], ...] = ()
     """(interlock, the author's reason) under which this step may move all the same."""
+    permissives: tuple[int, ...] = ()
+    """Interlocks that must be good for this step to begin, whatever their kind."""
     rechecks: tuple[Move, ...] = ()
     """Made again, in this order, before an interrupted step starts over."""
     span: int = -1
     record: Record | None = None
+    prompt: int = -1
+    """At a point: what a person is asked, or told."""
+    is_witness: bool = False
     origin: Origin = Origin()
 
 
@@ -177,6 +184,8 @@ class Prompt:
     caution: str
     options: tuple[tuple[Option, str], ...]
     """(option, what it does)"""
+    who: str = ""
+    """Whose answer is asked for, in the author's words."""
 
 
 @dataclass(frozen=True, slots=True)

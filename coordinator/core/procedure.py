@@ -5,9 +5,15 @@ Keeps: H2, restart is a person's act of its own and names what is checked again.
 
 from coordinator.core import commands, interlocks, pairing, recovery
 from coordinator.core.events import Act, OperatorActed
-from coordinator.core.holds import begin_hold
+from coordinator.core.holds import (
+    HOLDING_PHASES,
+    OUTCOME_UNKNOWN,
+    begin_hold,
+    doubt,
+    tell_all_to_hold,
+)
 from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
-from coordinator.core.state import BETWEEN, Doing, Timer
+from coordinator.core.state import BETWEEN, Doing, SignalValue, Timer
 from coordinator.core.turn import Turn
 from coordinator.lifecycles import PROCEDURE
 
@@ -37,6 +43,22 @@ def act(turn: Turn, event: OperatorActed) -> None:
         begin_hold(turn, "abort", f"aborted by {event.who}")
 
 
+def take_up(turn: Turn) -> None:
+    """Go on with a run whose coordinator ended: hold, and ask everybody before anything moves."""
+    if turn.state.phase in ENDED:
+        return
+    for lane in range(len(turn.state.lanes)):
+        turn.put(lane, online=False)
+        doubt(turn, lane)
+    turn.change(signals=tuple(SignalValue() for _ in turn.state.signals))
+    reason = "the coordinator has started anew"
+    if turn.state.phase in HOLDING_PHASES:
+        tell_all_to_hold(turn, turn.state.reason)
+    else:
+        begin_hold(turn, "hold", reason)
+    turn.notify("alarm", "resumed", f"{reason}: {turn.state.phase}")
+
+
 def settle_pause(turn: Turn) -> None:
     """Report paused once nothing is under way any more."""
     idle = not any(lane.command or lane.queue for lane in turn.state.lanes)
@@ -51,16 +73,17 @@ def settle_restart(turn: Turn) -> None:
     if turn.state.phase != "restarting" or any(lane.held for lane in turn.state.lanes):
         return
     turn.proceed("restart_done", reason="")
-    rewound = []
-    for lane in range(len(turn.state.lanes)):
-        span = pairing.open_span(turn, lane)
-        if span < 0 or span in rewound:
+    asked = []
+    for span in range(len(turn.plan.spans)):
+        lanes = turn.plan.spans[span].lanes
+        if all(pairing.open_span(turn, lane) != span for lane in lanes):
             continue
-        rewound.append(span)
-        if not any(_must_be_asked_about(turn, i) for i in _lanes(turn, span)):
+        if any(_must_be_asked_about(turn, lane) for lane in lanes):
+            asked.append(span)  # Both go back together once a person has answered.
+        elif not pairing.is_pulled(turn, span):
             pairing.rewind(turn, span, recheck=True)
     for lane in range(len(turn.state.lanes)):
-        _put_back(turn, lane)
+        _put_back(turn, lane, tuple(asked))
     checks = [
         f"{turn.name(i)}: {move.action}"
         for i, lane in enumerate(turn.state.lanes)
@@ -76,30 +99,24 @@ def settle_end(turn: Turn) -> None:
         turn.notify("note", "complete", "every lane is done")
 
 
-def _lanes(turn: Turn, span: int) -> tuple[int, ...]:
-    return turn.plan.spans[span].lanes
-
-
 def _must_be_asked_about(turn: Turn, lane: int) -> bool:
     """Tell whether nobody knows what became of the lane's last command."""
     at_hand = turn.lane(lane)
     is_cut_off = at_hand.phase in ("interrupted", "faulted")
-    return is_cut_off and at_hand.fault == recovery.OUTCOME_UNKNOWN
+    return is_cut_off and at_hand.fault == OUTCOME_UNKNOWN
 
 
-def _put_back(turn: Turn, lane: int) -> None:
+def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
     at_hand = turn.lane(lane)
     if at_hand.phase not in ("interrupted", "faulted"):
         return
     if _must_be_asked_about(turn, lane):
         raise_prompt(turn, lane, UNKNOWN_OUTCOME)
-    elif pairing.open_span(turn, lane) >= 0:
-        pass  # Its pair is asked about; both go back together once a person has answered.
     elif turn.node(at_hand.node).barrier >= 0:
         # Armed there, it comes again; it has passed already if it only stood by afterwards.
         node = BETWEEN if at_hand.is_done(at_hand.node) else at_hand.node
         turn.step(lane, "again", node=node, doing=Doing.STEP, queue=(), fault="")
-    else:
+    elif pairing.open_span(turn, lane) not in asked:
         recovery.recover(turn, lane, recheck=True)
 
 

@@ -6,11 +6,13 @@ nothing.
 
 from coordinator.core.effects import RaisePrompt, WithdrawPrompt
 from coordinator.core.plan import Option
-from coordinator.core.state import OpenPrompt
+from coordinator.core.state import BETWEEN, OpenPrompt
 from coordinator.core.turn import Turn
 
 UNKNOWN_OUTCOME = -1
 """The built-in question: nobody knows what became of a command."""
+HOLD_POINT = "hold_point"
+"""Stands for the fault while a lane waits at a hold point."""
 _UNKNOWN_OPTIONS = (Option.AGAIN.value, Option.ABORT.value)
 
 
@@ -31,6 +33,24 @@ def raise_prompt(turn: Turn, lane: int, prompt: int) -> None:
     turn.emit(
         RaisePrompt(number, prompt, lane, at_hand.node, at_hand.fault, options_of(turn, prompt))
     )
+
+
+def reach_point(turn: Turn, lane: int) -> None:
+    """A lane has come to a hold point, where a person is asked, or to a witness point."""
+    node = turn.node(turn.lane(lane).node)
+    if not node.is_witness:
+        turn.put(lane, fault=HOLD_POINT)
+        raise_prompt(turn, lane, node.prompt)
+        return
+    told = turn.plan.prompts[node.prompt]
+    turn.notify("note", "witness_point", f"{node.name}, for {told.who}: {told.text}", party=lane)
+    pass_point(turn, lane)
+
+
+def pass_point(turn: Turn, lane: int) -> None:
+    """Leave a point behind: it was told, or a person has released it."""
+    done = turn.lane(lane).done | 1 << turn.lane(lane).node
+    turn.step(lane, "again", node=BETWEEN, done=done, fault="")
 
 
 def close_prompt(turn: Turn, opened: OpenPrompt) -> None:

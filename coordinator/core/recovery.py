@@ -4,13 +4,11 @@ Keeps: R1, a step is tried by itself no more often than its rule says; R2, what 
 allow is never retried without a person.
 """
 
-from coordinator.core.holds import begin_hold
+from coordinator.core.holds import OUTCOME_UNKNOWN, begin_hold
 from coordinator.core.plan import Exhausted, Rule
 from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn, require
-
-OUTCOME_UNKNOWN = "outcome_unknown"
 
 
 def rule_for(turn: Turn, node: int, fault: str) -> Rule:
@@ -46,14 +44,7 @@ def start_over(turn: Turn, lane: int) -> None:
         for node in turn.plan.lanes[lane]:
             if again_from <= node <= at_hand.node:
                 done &= ~(1 << node)
-    turn.step(
-        lane,
-        "again",
-        node=BETWEEN,
-        done=done,
-        fault="",
-        doing=Doing.STEP,
-    )
+    turn.step(lane, "again", node=BETWEEN, done=done, fault="", doing=Doing.STEP)
 
 
 def exhaust(turn: Turn, lane: int) -> None:

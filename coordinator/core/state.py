@@ -1,10 +1,13 @@
 """The state of a run: frozen, hashable, canonical.
 
+Named tuples rather than frozen dataclasses: the proof changes, hashes and compares states by the
+million, and theirs is the fast way to do so (measured: a change takes a fifth of the time).
+
 Units: ``*_us`` whole microseconds since the run began.
 """
 
-from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from coordinator.core.plan import Move
 
@@ -37,8 +40,7 @@ class Timer(StrEnum):
     """The lane may wait this long for an interlock that is just clearing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Lane:
+class Lane(NamedTuple):
     """One party's progress through its lane."""
 
     done: int = 0
@@ -85,8 +87,7 @@ class Lane:
         return bool(self.done >> node & 1)
 
 
-@dataclass(frozen=True, slots=True)
-class Meeting:
+class Meeting(NamedTuple):
     """What happens at one barrier."""
 
     phase: str = "waiting"
@@ -100,14 +101,12 @@ class Meeting:
     """When each lane began after the release, as it measured; -1 while unknown."""
 
 
-@dataclass(frozen=True, slots=True)
-class SignalValue:
+class SignalValue(NamedTuple):
     value: bool | None = None
     seen_us: int = -1
 
 
-@dataclass(frozen=True, slots=True)
-class OpenPrompt:
+class OpenPrompt(NamedTuple):
     number: int
     prompt: int
     lane: int
@@ -115,8 +114,7 @@ class OpenPrompt:
     fault: str
 
 
-@dataclass(frozen=True, slots=True)
-class State:
+class State(NamedTuple):
     """Everything the core remembers."""
 
     phase: str

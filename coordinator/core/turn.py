@@ -3,7 +3,6 @@
 A turn never outlives `decide`; outside it there are only frozen states.
 """
 
-from dataclasses import replace
 from typing import Any
 
 from coordinator.core.effects import Effect, Notify, Severity
@@ -57,8 +56,8 @@ class Turn:
     def put(self, index: int, **changes: Any) -> None:
         """Change fields of a lane."""
         lanes = self.state.lanes
-        lane = replace(lanes[index], **changes)
-        self.state = replace(self.state, lanes=(*lanes[:index], lane, *lanes[index + 1 :]))
+        lane = lanes[index]._replace(**changes)
+        self.state = self.state._replace(lanes=(*lanes[:index], lane, *lanes[index + 1 :]))
 
     def step(self, index: int, trigger: str, **changes: Any) -> None:
         """Move a lane along the step lifecycle and change fields with it."""
@@ -70,19 +69,19 @@ class Turn:
         meetings = self.state.meetings
         meeting: Meeting = meetings[barrier]
         phase = meeting.phase if trigger is None else BARRIER.after(meeting.phase, trigger)
-        meeting = replace(meeting, phase=phase, **changes)
-        self.state = replace(
-            self.state, meetings=(*meetings[:barrier], meeting, *meetings[barrier + 1 :])
+        meeting = meeting._replace(phase=phase, **changes)
+        self.state = self.state._replace(
+            meetings=(*meetings[:barrier], meeting, *meetings[barrier + 1 :])
         )
 
     def proceed(self, trigger: str, **changes: Any) -> None:
         """Move the procedure along its lifecycle and change fields of the state with it."""
         phase = PROCEDURE.after(self.state.phase, trigger)
-        self.state = replace(self.state, phase=phase, **changes)
+        self.state = self.state._replace(phase=phase, **changes)
 
     def change(self, **changes: Any) -> None:
         """Change fields of the state."""
-        self.state = replace(self.state, **changes)
+        self.state = self.state._replace(**changes)
 
     def next_command(self) -> int:
         self.change(command=self.state.command + 1)

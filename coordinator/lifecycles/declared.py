@@ -67,10 +67,10 @@ STEP = Lifecycle.declare(
         ("finish", "sent running", "done"),
         ("fail", "sent arming armed running recovering pending done", "faulted"),
         ("recover", "faulted interrupted prompted", "recovering"),
-        ("ask", "faulted interrupted recovering", "prompted"),
+        ("ask", "faulted interrupted recovering pending", "prompted"),
         ("withdraw", "prompted", "faulted"),
         ("interrupt", "sent arming armed running recovering", "interrupted"),
-        ("again", "faulted recovering prompted interrupted done", "pending"),
+        ("again", "faulted recovering prompted interrupted done pending", "pending"),
     ),
 )
 

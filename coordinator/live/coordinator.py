@@ -20,6 +20,7 @@ from coordinator.core.events import (
     OperatorActed,
     PartyLost,
     PromptAnswered,
+    Resumed,
     SignalSeen,
     TimePassed,
 )
@@ -34,6 +35,7 @@ from coordinator.live.translate import (
     to_outgoing,
 )
 from coordinator.wire.messages import (
+    Ask,
     Faulted,
     Finished,
     FloorSignals,
@@ -41,6 +43,7 @@ from coordinator.wire.messages import (
     Interrupted,
     Message,
     PartyState,
+    Refused,
     Trace,
 )
 
@@ -79,6 +82,17 @@ class Proof:
     simulated: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Where an earlier coordinator left a run, by its journal."""
+
+    state: State
+    at_us: int = 0
+    """Of its last event."""
+    owed: tuple[tuple[WriteRecord, int], ...] = ()
+    """Proofs, and when they were decided, that the record store may have missed."""
+
+
 RecordWriter = Callable[[Proof], None]
 Listener = Callable[[Event, tuple[Effect, ...], State], None]
 
@@ -100,7 +114,8 @@ class Coordinator:
         epoch: Larger than that of every coordinator before it on this cell.
         origin_us: When the run began, cell's clock.
         observers: Journal, records and listeners.
-        state: Where to go on from, for a resumed run; the beginning if None.
+        state: The beginning, unless it is given.
+        progress: Where a resumed run goes on from; then `resume` comes before anything else.
     """
 
     name = COORDINATOR
@@ -113,11 +128,14 @@ class Coordinator:
         origin_us: int = 0,
         observers: Observers | None = None,
         state: State | None = None,
+        progress: Progress | None = None,
     ) -> None:
         self.plan = plan
         self.epoch = epoch
         self.origin_us = origin_us
         self.state = begin(plan) if state is None else state
+        self.owed: dict[tuple[str, int], tuple[WriteRecord, int]] = {}
+        """Proofs of the coordinator before us that are written once the party tells their trace."""
         self.seen: dict[str, PartyState] = {}
         """Last state of every party, also a retained one: for showing, never for deciding."""
         self.dropped: dict[str, int] = {}
@@ -126,6 +144,25 @@ class Coordinator:
         self._sequence = 0
         self._now_us = origin_us
         self._traces: dict[tuple[str, int], Trace] = {}
+        self._is_resumed = progress is not None
+        if progress is not None:
+            self.state = progress.state
+            self._now_us = origin_us + progress.at_us
+            for effect, at_us in progress.owed:
+                self.owed[plan.parties[effect.party].name, effect.command] = effect, at_us
+
+    def resume(self, now_us: int) -> list[Message]:
+        """Go on where another coordinator ended: hold everything, ask everybody what was done."""
+        messages = self._settle([Resumed(self._core_us(now_us))], now_us)
+        expires_us = self._cell_us(now_us) + self.plan.timing.expiry_us
+        asks = [Outgoing(party, Ask(command), expires_us) for party, command in self.owed]
+        # Before the holds: a hold would make no difference to what is asked about here.
+        return [self._stamp(ask, now_us) for ask in asks] + messages
+
+    def settle_owed(self) -> None:
+        """Write the proofs whose traces nobody can tell any more, without them."""
+        for party, command in list(self.owed):
+            self._write_owed(party, command)
 
     def receive(self, message: Message, now_us: int, retained: bool = False) -> list[Message]:
         """Take in one message.
@@ -182,8 +219,9 @@ class Coordinator:
     def hold_messages(self, reason: str, now_us: int) -> list[Message]:
         """Return a hold for every party without asking the core, for when we ourselves fail."""
         expires_us = now_us + self.plan.timing.expiry_us
-        # The next number of the series: an older one would be outdated to the arms.
-        hold = Hold(reason, self.state.command + 1)
+        # Without a number, which counts at any time: one of the series that no journal knows would
+        # make the holds of whoever resumes outdated to the arms.
+        hold = Hold(reason)
         return [
             self._stamp(Outgoing(party.name, hold, expires_us), now_us)
             for party in self.plan.parties
@@ -203,11 +241,32 @@ class Coordinator:
             # Command numbers of an earlier coordinator may be ours again.
             self._drop(f"'{message.source}' reports in an earlier epoch")
             return ()
+        self._require_own_numbers(message)
         self._keep_trace(message)
+        if isinstance(message.body, Finished | Faulted | Interrupted | Refused):
+            self._write_owed(message.source, message.body.command)
         translation = to_events(self.plan, message, self._cell_us(now_us), self.origin_us)
         for reason in translation.dropped:
             self._drop(reason)
         return translation.events
+
+    def _require_own_numbers(self, message: Message) -> None:
+        """See that no party has done more than the journal of a resumed run knows."""
+        body = message.body
+        if not self._is_resumed or not isinstance(body, PartyState):
+            return
+        if (number := max(body.running, body.last_command)) > self.state.command:
+            raise OutdatedCoordinator(
+                f"MQTT '{message.source}': has obeyed command {number}, the journal ends at "
+                f"{self.state.command}; it has lost its end or another run came after it, "
+                "begin a new run [LNK011]"
+            )
+
+    def _write_owed(self, party: str, command: int) -> None:
+        if (owed := self.owed.pop((party, command), None)) is None:
+            return
+        if self._observers.records is not None:
+            self._observers.records(self._prove(*owed))
 
     def _keep_trace(self, message: Message) -> None:
         body = message.body

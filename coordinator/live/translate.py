@@ -195,8 +195,9 @@ def _report_event(party: int, body: Report, at_us: int, origin_us: int) -> Event
             return CommandFinished(at_us, party, command, numeric_results(results))
         case Faulted(command, fault):
             return CommandFaulted(at_us, party, command, fault)
-        case Interrupted(command):
-            return CommandInterrupted(at_us, party, command)
+        case Interrupted(command, evidence):
+            died = evidence.get("process_died") is True
+            return CommandInterrupted(at_us, party, command, died)
         case Held(_, number):
             return PartyHeld(at_us, party, number)
         case Ready(number):

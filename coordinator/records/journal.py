@@ -200,6 +200,51 @@ class Journal:
             return None if (good, last) == (self.seq, self.digest) else good + 1
         return None if tail == (good, last) else good + 1
 
+    def require_sound(self) -> int:
+        """Verify before going on; entries that were never committed are cut off.
+
+        Returns:
+            How many entries of a torn tail were cut.
+
+        Raises:
+            JournalFailed: JNL005, something else is wrong; the first bad entry is named.
+        """
+        bad = self.verify()
+        if bad is None:
+            return 0
+        torn = self._torn_entries()
+        if torn == 0:
+            what = "the head" if bad == 0 else f"entry {bad}"
+            raise JournalFailed(
+                f"{self.path}: {what} is damaged or missing; nothing can be resumed on it, "
+                "fetch a copy or begin a new run [JNL005]"
+            )
+        try:
+            self._connection.execute("DELETE FROM entry WHERE seq > ?", (self.seq,))
+        except sqlite3.Error as error:
+            self.is_failed = True
+            raise _failed(self.path, error) from error
+        return torn
+
+    def _torn_entries(self) -> int:
+        """Return how many entries stand behind a sound tail; 0 if what is wrong lies before it."""
+        try:
+            body, digest = self._connection.execute("SELECT body, digest FROM head").fetchone()
+            last, good, beyond = _chain("", body), 0, 0
+            if digest != last:
+                return 0
+            for seq, at_us, kind, text, digest in self._rows():
+                if good == self.seq:
+                    beyond += 1  # Each commit moves the tail, so that these never were in one.
+                    continue
+                last = _chain(last, seq, at_us, kind, text)
+                if seq != good + 1 or digest != last:
+                    return 0
+                good = seq
+        except (sqlite3.Error, TypeError, ValueError):
+            return 0
+        return beyond if (good, last) == (self.seq, self.digest) else 0
+
     def read_events(self) -> Iterator[Event]:
         """Yield the events in order.
 

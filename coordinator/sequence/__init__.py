@@ -16,6 +16,7 @@ from coordinator.sequence.case import (
 )
 from coordinator.sequence.codes import CODES
 from coordinator.sequence.diagnostics import Diagnostic, SequenceError
+from coordinator.sequence.format import FormatError, reformat
 from coordinator.sequence.joint import JointFigures, RoundFigures
 from coordinator.sequence.load import Loaded, kind_of, load, read_cell, read_joint
 
@@ -27,6 +28,7 @@ __all__ = [
     "CaseCause",
     "Catalogue",
     "Diagnostic",
+    "FormatError",
     "JointFigures",
     "Loaded",
     "People",
@@ -38,4 +40,5 @@ __all__ = [
     "read_case",
     "read_cell",
     "read_joint",
+    "reformat",
 ]

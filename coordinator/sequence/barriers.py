@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
-from coordinator.core.plan import Barrier, NodeKind, Span
+from coordinator.core.plan import Barrier, NodeKind, Span, Value
+from coordinator.sequence.cell_model import ParameterKind as Kind
 from coordinator.sequence.diagnostics import choose_from
 from coordinator.sequence.expand import Input, Item, Loops
-from coordinator.sequence.sequence_model import BarrierModel, BarrierStep
+from coordinator.sequence.references import Resolver, Scope, joint_group
+from coordinator.sequence.sequence_model import BarrierModel, BarrierStep, DoStep, PointStep
 
 Key = tuple[str, Loops]
 
@@ -187,7 +189,7 @@ def _step_after(items: tuple[Item, ...], node: int) -> int:
     following = node + 1
     if following >= len(items) or items[following].lane != items[node].lane:
         return -1
-    return -1 if isinstance(items[following].step, BarrierStep) else following
+    return following if isinstance(items[following].step, DoStep) else -1
 
 
 def _with_spans(
@@ -236,14 +238,38 @@ def _span(
             do = "let that barrier follow in the same loop, or correct 'paired_until'"
             given.tell(trail, "SEQ038", what + next_name, must, do)
             return None
+        for node in steps:
+            if isinstance(items[node].step, PointStep):
+                _tell_point(given, items[node])
         inside.append(steps)
     if tuple(sorted(met[closing])) != ordered:
         _tell_crowd(given, closing, met[closing])
         return None
     place = list(met).index(closing)
     name = instance_name(*key)
-    balance_nm, stop_us = round(model.balance), model.stop
-    return Span(name, opens, place, ordered, tuple(inside), balance_nm, stop_us)
+    balance_nm = round(_balance_nm(given, key[0], model.balance))
+    return Span(name, opens, place, ordered, tuple(inside), balance_nm, model.stop)
+
+
+def _balance_nm(given: Input, name: str, written: Value) -> float:
+    """Return the allowed difference of torque, or 0 after telling what is wrong with it."""
+    trail = ("barriers", name, "balance")
+    resolver = Resolver(given.document, given.joint, given.findings)
+    scope = Scope(given.values, {"joint": joint_group(given.joint)})
+    balance_nm = resolver.value(written, Kind.TORQUE, scope, trail)
+    if balance_nm is None:
+        return 0.0
+    if float(balance_nm) <= 0.0:
+        what, must = f"balance is {written!r}", "must be above zero"
+        given.tell(trail, "SEQ009", what, must, "correct the value")
+    return float(balance_nm)
+
+
+def _tell_point(given: Input, item: Item) -> None:
+    what = "a point stands inside a paired span"
+    must = "must stand before its barrier or after the one that closes it"
+    do = "move it: a person who looks must not keep pressure on a bolt"
+    given.tell((*item.trail, "point"), "SEQ061", what, must, do)
 
 
 def _tell_crowd(given: Input, key: Key, lanes: dict[int, int]) -> None:
@@ -265,5 +291,11 @@ def _until_barrier(items: tuple[Item, ...], node: int) -> tuple[int, ...]:
 
 
 def node_kind(item: Item) -> NodeKind:
-    """Return whether an item is a step or a barrier."""
-    return NodeKind.BARRIER if isinstance(item.step, BarrierStep) else NodeKind.STEP
+    """Return whether an item is a step, a barrier or a point."""
+    match item.step:
+        case BarrierStep():
+            return NodeKind.BARRIER
+        case PointStep():
+            return NodeKind.POINT
+        case _:
+            return NodeKind.STEP

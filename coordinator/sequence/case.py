@@ -15,8 +15,8 @@ from coordinator.core.events import Act as ActName
 from coordinator.core.plan import Option
 from coordinator.sequence.case_model import AnswersModel, CaseModel, CauseModel
 from coordinator.sequence.diagnostics import Findings, SequenceError, choose_from
-from coordinator.sequence.load import root_of
 from coordinator.sequence.quantities import Dimension, QuantityError, parse_quantity
+from coordinator.sequence.read import root_of
 from coordinator.sequence.source import read_document
 from coordinator.sequence.tree import Document, Trail
 from coordinator.sequence.validate import validate

@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field
 
 from coordinator.sequence.fields import Duration, Instant, Name, Reference, Strict
 
-AnswerWord = Literal["again", "hold", "abort"]
+AnswerWord = Literal["again", "release", "hold", "abort"]
 ActWord = Literal["start", "pause", "resume", "hold", "reset", "restart", "stop", "abort"]
 WhenWord = Literal[
     "idle",
@@ -33,42 +33,69 @@ class CauseModel(Strict):
     model_config = ConfigDict(extra="allow")
 
     cause: Reference
+    """Which of the catalogue."""
     side: Reference | None = None
+    """Where; everywhere without it."""
     bolt: int | None = Field(None, ge=1)
+    """At which bolt; at every one without it."""
     at: Instant | None = None
+    """From when; from the start without it."""
     for_: Duration | None = Field(None, alias="for")
+    """How long; to the end without it."""
     times: int | None = Field(None, ge=1)
+    """How often it acts."""
 
 
 class AnswerModel(Strict):
     """What a person answers when a prompt is asked; used once, in the order of the list."""
 
     prompt: Reference
+    """The prompt that is answered."""
     answer: AnswerWord
+    """What is answered."""
     by: str = Field(min_length=1)
+    """Who answers."""
 
 
 class ActModel(Strict):
     """What an operator does, at a time or when the procedure gets into a state."""
 
+    model_config = ConfigDict(
+        json_schema_extra={
+            "oneOf": [{"required": ["when"]}, {"required": ["at"]}],
+            "dependentRequired": {"after": ["when"]},
+        }
+    )
+
     act: ActWord
+    """What is done."""
     when: WhenWord | None = None
+    """When the procedure gets into this state."""
     at: Instant | None = None
+    """At this time since the start."""
     after: Instant | None = None
+    """How long after `when`."""
     by: str = Field(min_length=1)
+    """Who does it."""
 
 
 class AnswersModel(Strict):
     """The people of a run: a file by itself, or part of a case."""
 
     answers: tuple[AnswerModel, ...] = ()
+    """What people answer, each used once and in order."""
     acts: tuple[ActModel, ...] = ()
+    """What operators do."""
 
 
 class CaseModel(AnswersModel):
     """The whole of a case file."""
 
     case: Name
+    """Its name."""
     text: str = ""
+    """What it is."""
     seed: int = Field(0, ge=0)
+    """Where its chance starts from."""
     causes: tuple[CauseModel, ...] = ()
+    """What is set in the simulated world."""

@@ -65,6 +65,11 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SEQ055": "a cause is unknown",
         "SEQ056": "a side is unknown",
         "SEQ057": "an exception is made from a trip or a permissive",
+        "SEQ058": "a file is based on one that cannot be built on",
+        "SEQ059": "a point is unknown",
+        "SEQ060": "an option does not suit its question",
+        "SEQ061": "a point stands inside a paired span",
+        "SEQ062": "no socket fits the joint",
     }
 )
 """Every code against its heading."""

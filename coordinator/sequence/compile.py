@@ -8,10 +8,8 @@ from datetime import date
 
 from coordinator.core.plan import (
     Interlock,
-    Option,
     Party,
     Plan,
-    Prompt,
     Signal,
     Timing,
 )
@@ -20,8 +18,8 @@ from coordinator.sequence.cell_model import CellModel, TimingModel
 from coordinator.sequence.declared import check_declared
 from coordinator.sequence.expand import Input, unfold
 from coordinator.sequence.nodes import build_nodes
+from coordinator.sequence.points import check_questions, plan_prompts
 from coordinator.sequence.pulls import check_pulls
-from coordinator.sequence.sequence_model import PromptModel
 from coordinator.sequence.tools import check_tools
 
 
@@ -37,6 +35,7 @@ def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Pla
         SequenceError: With every finding.
     """
     check_declared(given)
+    check_questions(given)
     lanes = unfold(given)
     items = tuple(item for lane in lanes for item in lane)
     met = meetings(given, items)
@@ -58,7 +57,7 @@ def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Pla
         interlocks=_interlocks(given.cell),
         signals=tuple(Signal(name, one.max_age) for name, one in given.cell.signals.items()),
         zones=given.cell.zones,
-        prompts=tuple(_prompt(*one) for one in given.sequence.prompts.items()),
+        prompts=plan_prompts(given),
         timing=_timing(given.cell.timing),
         digest=digest,
     )
@@ -82,11 +81,6 @@ def _interlocks(cell: CellModel) -> tuple[Interlock, ...]:
         )
         for name, one in cell.interlocks.items()
     )
-
-
-def _prompt(name: str, model: PromptModel) -> Prompt:
-    options = tuple((Option(word), does) for word, does in model.options.items())
-    return Prompt(name, model.text, model.caution, options)
 
 
 def _timing(model: TimingModel) -> Timing:

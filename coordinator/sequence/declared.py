@@ -12,11 +12,12 @@ from coordinator.sequence.sequence_model import (
     AskModel,
     DoStep,
     EachStep,
+    PointStep,
     SequenceModel,
     Step,
     UseStep,
 )
-from coordinator.sequence.tree import Document, Trail
+from coordinator.sequence.tree import Data, Document, Trail
 
 
 def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
@@ -62,6 +63,7 @@ def check_declared(given: Input) -> None:
             what, must = f"exception {name!r} gives no reason", "must say why it may be"
             given.tell(trail, "SEQ043", what, must, "add 'reason:'", key=True)
     _check_use(given)
+    _check_values(given)
 
 
 class _Names:
@@ -82,6 +84,7 @@ def _check_use(given: Input) -> None:
     model = given.sequence
     used = _used(model)
     declared: Mapping[str, Iterable[str]] = {
+        "points": model.points,
         "prompts": model.prompts,
         "policies": model.policies,
         "exceptions": model.exceptions,
@@ -124,4 +127,24 @@ def _names_of(step: Step) -> list[tuple[str, str]]:
         names.append(("blocks", step.use))
     if isinstance(step, DoStep) and step.policy is not None:
         names.append(("policies", step.policy))
+    if isinstance(step, PointStep):
+        names.append(("points", step.point))
     return names
+
+
+def _check_values(given: Input) -> None:
+    """Tell of values that no lane refers to, and of own values for names that there are not."""
+    lanes = given.document.tree.data
+    said = _texts(lanes["lanes"]) if isinstance(lanes, dict) and "lanes" in lanes else {}
+    for name in given.sequence.values:
+        if f"${name}" not in said:
+            what, must = f"{name!r} of values is used nowhere", "must be used in a lane"
+            given.tell(("values", name), "SEQ044", what, must, "use it or take it out", key=True)
+
+
+def _texts(data: Data) -> dict[str, bool]:
+    """Return every text that stands somewhere in a part of a file."""
+    if isinstance(data, str):
+        return {data: True}
+    parts = data.values() if isinstance(data, dict) else data if isinstance(data, tuple) else ()
+    return {text: True for part in parts for text in _texts(part)}

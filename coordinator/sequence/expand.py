@@ -4,9 +4,10 @@ Keeps: what is unfolded has a bound; each unfolded step remembers its place in t
 around it, the names it can refer to and the exceptions that hold for it.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
+from coordinator.core.plan import Value
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.cell_model import ParameterKind as Kind
 from coordinator.sequence.diagnostics import Findings, choose_from
@@ -23,6 +24,7 @@ from coordinator.sequence.sequence_model import (
     BarrierStep,
     DoStep,
     EachStep,
+    PointStep,
     SequenceModel,
     Step,
     UseStep,
@@ -46,7 +48,7 @@ class Item:
     """One unfolded step or barrier of a lane."""
 
     lane: int
-    step: DoStep | BarrierStep
+    step: DoStep | BarrierStep | PointStep
     trail: Trail
     place: "Surroundings"
 
@@ -74,6 +76,8 @@ class Input:
     cell_document: Document
     joint: JointFigures
     findings: Findings
+    values: Mapping[str, Bound] = field(default_factory=dict)
+    """The values of the sequence, or of the file that is based on it."""
 
     @property
     def parties(self) -> tuple[str, ...]:
@@ -110,7 +114,7 @@ class _Unfolder:
     def lane(self, number: int, name: str) -> tuple[Item, ...]:
         """Return one lane, unfolded."""
         self._items, self._lane, self._lists = [], number, 0
-        scope = Scope(groups={"joint": joint_group(self._given.joint)})
+        scope = Scope(self._given.values, {"joint": joint_group(self._given.joint)})
         steps = self._given.sequence.lanes.get(name, ())
         self._list(steps, ("lanes", name), Surroundings(scope))
         if self._is_too_long():
@@ -127,7 +131,7 @@ class _Unfolder:
                 return
             here = (*trail, number)
             match step:
-                case DoStep() | BarrierStep():
+                case DoStep() | BarrierStep() | PointStep():
                     self._items.append(Item(self._lane, step, here, inside))
                 case UseStep():
                     self._use(step, here, inside)
@@ -199,26 +203,42 @@ class _Unfolder:
             given.tell((*trail, "each"), "SEQ021", what, must, "loop over 'round', or over nothing")
             return
         around = _with_exceptions(place, step.exceptions, trail)
-        for number, scope in self._scopes(step.each, place.scope):
+        only = self._only(step, trail, place)
+        for number, bolts, scope in self._scopes(step.each, place.scope):
+            if only is not None and not any(one in only for one in bolts):
+                continue
             loops = (*place.loops, (step.each, number))
             self._list(step.steps, (*trail, "steps"), replace(around, scope=scope, loops=loops))
 
-    def _scopes(self, kind: str, scope: Scope) -> Iterator[tuple[int, Scope]]:
-        """Yield the number from 1 and the scope of each turn of a loop."""
+    def _only(self, step: EachStep, trail: Trail, place: Surroundings) -> list[Value] | None:
+        """Return the bolts or rounds that a loop keeps to; None for all."""
+        if step.only is None:
+            return None
+        kind = Kind.COUNT if step.each == "round" else Kind.BOLT
+        found = [
+            self._resolver.value(written, kind, place.scope, (*trail, "only", number))
+            for number, written in enumerate(step.only)
+        ]
+        return [value for value in found if value is not None]
+
+    def _scopes(self, kind: str, scope: Scope) -> Iterator[tuple[int, tuple[int, ...], Scope]]:
+        """Yield the number from 1, the bolts (or round) and the scope of each turn of a loop."""
         joint = self._given.joint
         half = joint.bolt_count // 2
         match kind:
             case "own_bolt":
                 for number in range(1, half + 1):
-                    bolt = Bound(self._lane * half + number, Kind.BOLT)
-                    yield number, scope.with_value("own_bolt", bolt)
+                    bolt = self._lane * half + number
+                    bound = Bound(bolt, Kind.BOLT)
+                    yield number, (bolt,), scope.with_value("own_bolt", bound)
             case "pair":
                 for number, pair in enumerate(joint.pairs, 1):
                     group = pair_group(number, pair[self._lane], joint.bolt_count)
-                    yield number, scope.with_group("pair", group)
+                    yield number, pair, scope.with_group("pair", group)
             case _:
                 for figures in joint.rounds:
-                    yield figures.number, scope.with_group("round", round_group(figures))
+                    number = figures.number
+                    yield number, (number,), scope.with_group("round", round_group(figures))
 
 
 def _with_exceptions(place: Surroundings, names: tuple[str, ...], trail: Trail) -> Surroundings:

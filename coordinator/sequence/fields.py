@@ -20,6 +20,8 @@ RESERVED = ("all", "coordinator", "floor", "joint", "own_bolt", "pair", "round")
 
 TIME_US_MAX = 366 * 24 * 3600 * 1_000_000
 """Chosen: longer than any job; keeps times within the whole numbers of every reader of messages."""
+MEASURES = "x-measures"
+"""Key under which a schema carries what a quantity measures until it is told in words."""
 
 _NAME = re.compile(NAME_PATTERN)
 
@@ -27,7 +29,13 @@ _NAME = re.compile(NAME_PATTERN)
 class Strict(BaseModel):
     """A mapping of the file: no conversion, no unknown key, not changed afterwards."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, populate_by_name=False)
+    model_config = ConfigDict(
+        strict=True,
+        extra="forbid",
+        frozen=True,
+        populate_by_name=False,
+        use_attribute_docstrings=True,  # what stands below a key is what an editor shows of it
+    )
 
 
 def refusal(code: str, what: str, must: str, do: str) -> PydanticCustomError:
@@ -97,16 +105,27 @@ def _written(value: object) -> object:
     raise refusal("SEQ008", "value is no single value", must, "write one value")
 
 
-def _schema(dimension: Dimension, example: str) -> WithJsonSchema:
+def quantity_schema(dimension: Dimension, example: str) -> dict[str, Any]:
+    """Return the schema of a quantity: its form, and under `MEASURES` what it measures."""
     written: dict[str, Any] = {
         "type": "string",
-        "description": f"{dimension.value} with its unit",
-        "examples": [example],
+        MEASURES: dimension.value,
+        "pattern": r"^\+?(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,3})?\s*[A-Za-zµμ°%].{0,40}$",
     }
-    return WithJsonSchema(written)
+    return written | ({"examples": [example]} if example else {})
 
 
-Name = Annotated[str, AfterValidator(_check_name)]
+def _schema(dimension: Dimension, example: str) -> WithJsonSchema:
+    return WithJsonSchema(quantity_schema(dimension, example))
+
+
+_NAME_SCHEMA: dict[str, Any] = {
+    "type": "string",
+    "pattern": f"^{NAME_PATTERN}$",
+    "not": {"enum": list(RESERVED)},
+}
+
+Name = Annotated[str, AfterValidator(_check_name), WithJsonSchema(_NAME_SCHEMA)]
 """A name that the author gives."""
 
 Reference = Annotated[str, WithJsonSchema({"type": "string", "pattern": f"^{NAME_PATTERN}$"})]

@@ -15,11 +15,16 @@ from coordinator.bolting.rounds import two_tool_order
 from coordinator.bolting.threads import Thread, parse_thread
 from coordinator.bolting.torque import Friction, wedge_form_preload_n, wedge_form_torque_nm
 from coordinator.sequence.diagnostics import Findings
-from coordinator.sequence.joint_model import JointModel
+from coordinator.sequence.joint_model import BoltsModel, JointModel
 from coordinator.sequence.tree import Document, Trail
 
 _CHAMFER_M = 0.125 * INCH_M
 # Chamfer of the nut face, K of API Spec 6A, annex on flange bolt torque.
+
+_PIN = 2
+# Hole of the first pin where a joint names none; chosen.
+_BALANCE_SHARE = 0.2
+# Of the target torque, where a joint gives no band; chosen.
 
 _Figure = TypeVar("_Figure")
 
@@ -49,12 +54,16 @@ class JointFigures:
     grip_m: float
     engagement_m: float
     hex_across_flats_m: float
+    pins: tuple[int, int]
+    """Holes of the guide pins: of the first side, of the second side."""
     friction: float
     stress_pa: float
     preload_n: float
     torque_nm: float
     """Target torque of the last round."""
     tolerance: float
+    balance_nm: float
+    """Allowed difference of the two sides while they pull."""
     rounds: tuple[RoundFigures, ...]
     check_angle_rad: float
     loosening_torque_max_nm: float
@@ -122,11 +131,13 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
         grip_m=bolts.grip,
         engagement_m=bolts.engagement,
         hex_across_flats_m=bolts.hex_across_flats,
+        pins=asked.pins(bolts),
         friction=tightening.friction,
         stress_pa=tightening.stress,
         preload_n=preload_n,
         torque_nm=torque_nm,
         tolerance=tightening.tolerance,
+        balance_nm=tightening.balance or _BALANCE_SHARE * torque_nm,
         rounds=_rounds(tightening.rounds, torque_nm, tightening.tolerance),
         check_angle_rad=tightening.check_angle,
         loosening_torque_max_nm=model.loosening.torque_max,
@@ -176,6 +187,17 @@ class _Asked:
             what = f"stress leaves {preload_n:.0f} N in a bolt"
             must = f"must not exceed its proof load of {proof_load_n:.0f} N"
             self.tell(("tightening", "stress"), "SEQ049", what, must, "lower the stress")
+
+    def pins(self, bolts: BoltsModel) -> tuple[int, int]:
+        """Return the holes of the guide pins; tells of holes that the joint does not have."""
+        if bolts.pins is None:
+            return _PIN, _PIN + bolts.count // 2
+        for place, hole in enumerate(bolts.pins):
+            if not 1 <= hole <= bolts.count:
+                must = f"must be a bolt of the joint, 1 to {bolts.count}"
+                what = f"pin stands in hole {hole}"
+                self.tell(("bolts", "pins", place), "SEQ017", what, must, "correct the number")
+        return bolts.pins
 
     def tell(self, trail: Trail, code: str, what: str, must: str, do: str) -> None:
         """Tell a finding at `trail`."""

@@ -7,7 +7,7 @@ Keeps: a move carries every parameter that its action takes, and no other.
 from collections.abc import Mapping
 
 from coordinator.core.plan import Move, Value
-from coordinator.sequence.cell_model import ActionModel
+from coordinator.sequence.cell_model import ActionModel, HoldWord
 from coordinator.sequence.cell_model import ParameterKind as Kind
 from coordinator.sequence.diagnostics import choose_from
 from coordinator.sequence.expand import Input
@@ -92,13 +92,14 @@ class MoveMaker:
         *,
         timeout_us: int | None = None,
         no_progress_us: int | None = None,
+        on_hold: HoldWord | None = None,
     ) -> Move:
-        """Return the move; times that are None come from the action."""
+        """Return the move; what is None comes from the action."""
         return Move(
             action=name,
             parameters=tuple(values.items()),
             timeout_us=action.timeout if timeout_us is None else timeout_us,
             no_progress_us=action.no_progress if no_progress_us is None else no_progress_us,
-            on_hold=action.on_hold,
+            on_hold=action.on_hold if on_hold is None else on_hold,
             zone=-1 if action.zone is None else self._zones.get(action.zone, -1),
         )

@@ -15,8 +15,9 @@ from coordinator.sequence.diagnostics import choose_from
 from coordinator.sequence.expand import Input, Item
 from coordinator.sequence.moves import MoveMaker, Values
 from coordinator.sequence.order import Ids, predecessors, step_ids
+from coordinator.sequence.points import PointMaker
 from coordinator.sequence.recovery import WINDOW_FAULT, RuleMaker, check_policies
-from coordinator.sequence.sequence_model import BarrierStep, DoStep
+from coordinator.sequence.sequence_model import BarrierStep, DoStep, PointStep
 from coordinator.sequence.tree import Trail
 
 _RESULT_KINDS: Mapping[str, Kind] = {
@@ -63,6 +64,7 @@ class _Builder:
         self._moves = MoveMaker(given)
         self._rules = RuleMaker(given, self._moves, ids, items)
         self._interlocks = {name: place for place, name in enumerate(given.cell.interlocks)}
+        self._points = PointMaker(given)
         self._names: dict[tuple[int, str], int] = {}
 
     def finish(self) -> None:
@@ -81,6 +83,8 @@ class _Builder:
                 barrier=self._met.barrier_of.get(index, -1),
                 origin=self._given.document.origin(item.trail),
             )
+        if isinstance(item.step, PointStep):
+            return self._points.node(item, item.step, self._after[index])
         return self._step(index, item, item.step)
 
     def _step(self, index: int, item: Item, step: DoStep) -> Node:
@@ -104,12 +108,14 @@ class _Builder:
                 values,
                 timeout_us=step.timeout,
                 no_progress_us=step.no_progress,
+                on_hold=step.on_hold,
             ),
             rules=self._rules.rules(index, action, values, is_in_span=span >= 0)
             if is_complete
             else (),
             windows=self._windows(item, step, action),
             exceptions=self._exceptions(item, step),
+            permissives=self._permissives(item, step),
             rechecks=self._rechecks(item, step, action, values) if is_complete else (),
             span=span,
             record=_record(action, values, number),
@@ -176,6 +182,18 @@ class _Builder:
                 # The innermost exception comes last: its reason is the closest to the step.
                 found[self._interlocks[known[name].interlock]] = known[name].reason
         return tuple(sorted(found.items()))
+
+    def _permissives(self, item: Item, step: DoStep) -> tuple[int, ...]:
+        """Return the interlocks that must be good for this step to begin."""
+        found = []
+        for place, name in enumerate(step.permissives):
+            if name in self._interlocks:
+                found.append(self._interlocks[name])
+                continue
+            must, do = choose_from(name, self._interlocks, "interlocks of the cell")
+            trail = (*item.trail, "permissives", place)
+            self._given.tell(trail, "SEQ027", f"interlock is {name!r}", must, do)
+        return tuple(sorted(found))
 
     def _rechecks(
         self, item: Item, step: DoStep, action: ActionModel, values: Values

@@ -12,7 +12,9 @@ from coordinator.core.plan import NodeKind
 from coordinator.sequence.barriers import node_kind
 from coordinator.sequence.diagnostics import choose_from
 from coordinator.sequence.expand import Input, Item
-from coordinator.sequence.sequence_model import DoStep
+from coordinator.sequence.sequence_model import DoStep, PointStep
+
+_Named = DoStep | PointStep
 
 Ids = dict[tuple[int, str], int]
 """Node of each id within one unfolded list."""
@@ -22,7 +24,7 @@ def step_ids(given: Input, items: tuple[Item, ...]) -> Ids:
     """Return the node of every id; tells of an id that one list gives twice."""
     ids: Ids = {}
     for node, item in enumerate(items):
-        if not isinstance(item.step, DoStep) or item.step.id is None:
+        if not isinstance(item.step, _Named) or item.step.id is None:
             continue
         key = (item.place.group, item.step.id)
         if key in ids:
@@ -57,7 +59,7 @@ def _before_step(
     given: Input, items: tuple[Item, ...], ids: Ids, node: int, barrier: int
 ) -> tuple[int, ...]:
     item = items[node]
-    if not isinstance(item.step, DoStep) or item.step.after is None:
+    if not isinstance(item.step, _Named) or item.step.after is None:
         is_first = node == 0 or items[node - 1].lane != item.lane
         return () if is_first else (node - 1,)
     named = []
@@ -93,6 +95,6 @@ def _check_ring(given: Input, items: tuple[Item, ...], after: list[tuple[int, ..
         lines = [str(given.document.place(items[node].trail)[0]) for node in ring]
         what = f"steps of lines {', '.join(lines)} wait for each other"
         must = "must have a first one"
-        at = next((node for node in ring if isinstance(items[node].step, DoStep)), ring[0])
+        at = next((node for node in ring if isinstance(items[node].step, _Named)), ring[0])
         do = "take one of them out of 'after'"
         given.tell((*items[at].trail, "after"), "SEQ046", what, must, do)

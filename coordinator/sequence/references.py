@@ -42,6 +42,8 @@ class Bound:
     """None while it is still as written and nobody has said what it means."""
     trail: Trail = ()
     """Where it was written, if it was."""
+    document: Document | None = None
+    """The file in which it was written, if it is not the sequence itself."""
     is_known: bool = True
     """False where the author was already told that there is no value."""
 
@@ -69,12 +71,16 @@ def joint_group(joint: JointFigures) -> Group:
     """Return the fields of `$joint`."""
     return {
         "bolt_circle": Bound(joint.bolt_circle_m, Kind.LENGTH),
+        "balance": Bound(joint.balance_nm, Kind.TORQUE),
         "bolt_count": Bound(joint.bolt_count, Kind.COUNT),
         "check_angle": Bound(joint.check_angle_rad, Kind.ANGLE),
+        "check_round": Bound(len(joint.rounds) + 1, Kind.COUNT),
         "engagement": Bound(joint.engagement_m, Kind.LENGTH),
         "grip": Bound(joint.grip_m, Kind.LENGTH),
         "hex_across_flats": Bound(joint.hex_across_flats_m, Kind.LENGTH),
         "loosening_torque_max": Bound(joint.loosening_torque_max_nm, Kind.TORQUE),
+        "pin_first": Bound(joint.pins[0], Kind.BOLT),
+        "pin_second": Bound(joint.pins[1], Kind.BOLT),
         "pitch": Bound(joint.thread.pitch_m, Kind.LENGTH),
         "preload": Bound(joint.preload_n, Kind.FORCE),
         "rounds": Bound(len(joint.rounds), Kind.COUNT),
@@ -147,7 +153,7 @@ class Resolver:
         if bound is None:
             return None
         if bound.kind is None:
-            return self._literal(bound.value, kind, bound.trail)
+            return self._literal(bound, kind)
         if bound.kind is not kind and not (bound.kind in _NUMBERS and kind is Kind.NUMBER):
             what = f"{written!r} is a value of kind {bound.kind.value}"
             must = f"must be of kind {kind.value}"
@@ -155,13 +161,14 @@ class Resolver:
             return None
         return bound.value
 
-    def _literal(self, value: Value, kind: Kind, trail: Trail) -> Value | None:
+    def _literal(self, bound: Bound, kind: Kind) -> Value | None:
         """Return a value as written, read as `kind`."""
+        value, trail, document = bound.value, bound.trail, bound.document
         if kind in _QUANTITIES:
             try:
                 return parse_quantity(value, _QUANTITIES[kind])
             except QuantityError as error:
-                self._tell(trail, error.code, error.what, error.must, error.do)
+                self._tell(trail, error.code, error.what, error.must, error.do, document=document)
                 return None
         is_whole = isinstance(value, int) and not isinstance(value, bool)
         if kind is Kind.BOLT:
@@ -169,7 +176,7 @@ class Resolver:
             if isinstance(value, int) and is_whole and 1 <= value <= count:
                 return value
             must, do = f"must be a bolt of the joint, 1 to {count}", "correct the number"
-            self._tell(trail, "SEQ017", f"bolt is {value!r}", must, do)
+            self._tell(trail, "SEQ017", f"bolt is {value!r}", must, do, document=document)
             return None
         fits = {
             Kind.COUNT: is_whole,
@@ -181,8 +188,18 @@ class Resolver:
         if fits[kind]:
             return value
         must, do = f"must be of kind {kind.value}", "rewrite it"
-        self._tell(trail, "SEQ008", f"value is {value!r}", must, do)
+        self._tell(trail, "SEQ008", f"value is {value!r}", must, do, document=document)
         return None
 
-    def _tell(self, trail: Trail, code: str, what: str, must: str, do: str) -> None:
-        self._findings.add(self._document.finding(trail, code, what, must, do))
+    def _tell(
+        self,
+        trail: Trail,
+        code: str,
+        what: str,
+        must: str,
+        do: str,
+        *,
+        document: Document | None = None,
+    ) -> None:
+        place = document or self._document
+        self._findings.add(place.finding(trail, code, what, must, do))

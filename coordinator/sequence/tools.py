@@ -12,10 +12,14 @@ from coordinator.sequence.nodes import Built
 from coordinator.sequence.sequence_model import DoStep
 from coordinator.sequence.tree import Trail
 
+SOCKET_OFF_M_MAX = 0.1e-3
+# Sockets are named by the nut they fit; 80 mm and 3 1/8 in are two sockets, 0.6 mm apart.
+
 
 def check_tools(given: Input, built: tuple[Built, ...]) -> None:
     """Tell of every step whose tool is not mounted, or not on its side at all."""
     mounted: dict[int, Value] = {}
+    told: dict[tuple[str, str], bool] = {}
     sides = tuple(given.cell.sides.items())
     for one in built:
         lane = one.item.lane
@@ -29,6 +33,7 @@ def check_tools(given: Input, built: tuple[Built, ...]) -> None:
             mounted[lane] = one.values[change]
         _check_needed(given, one, name, tuple(side.tools), mounted.get(lane))
         _check_recovery(given, one, mounted.get(lane))
+        _check_socket(given, one, name, told)
 
 
 def _check_owned(
@@ -55,6 +60,24 @@ def _check_needed(
     what = f"{one.name!r} meets {has} on {side!r}"
     do = f"change the tool to {needed!r} before it"
     given.tell(trail, "SEQ020", what, f"must have {needed!r} mounted", do)
+
+
+def _check_socket(given: Input, one: Built, side: str, told: dict[tuple[str, str], bool]) -> None:
+    """Tell, once for each tool, that none of its sockets fits the nuts of the joint."""
+    tool, flats_m = one.action.needs, given.joint.hex_across_flats_m
+    tools = given.cell.sides[side].tools
+    sockets = tools[tool].sockets if tool is not None and tool in tools else ()
+    if tool is None or not sockets or (side, tool) in told:
+        return
+    if one.action.first_of(Kind.BOLT) is None:
+        return
+    if any(abs(socket - flats_m) <= SOCKET_OFF_M_MAX for socket in sockets):
+        return
+    told[side, tool] = True
+    widths = ", ".join(f"{socket * 1e3:g}" for socket in sockets)
+    what = f"{tool!r} of {side!r} has sockets of {widths} mm"
+    must = f"must have one for the {flats_m * 1e3:g} mm across flats of {given.joint.name!r}"
+    given.tell((*one.item.trail, "do"), "SEQ062", what, must, "add it to the tool in the cell")
 
 
 def _check_recovery(given: Input, one: Built, mounted: Value | None) -> None:

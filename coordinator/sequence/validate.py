@@ -103,7 +103,7 @@ def _words(model: type[BaseModel], detail: ErrorDetails, trail: Trail) -> tuple[
     if kind == "missing":
         return "SEQ007", f"key {name!r} is missing", "must be given", f"add '{name}:'"
     if kind in ("union_tag_not_found", "union_tag_invalid") and isinstance(value, dict):
-        must = "must have one of the keys do, use, each, barrier"
+        must = "must have one of the keys do, use, each, barrier, point"
         return "SEQ007", "step says neither what to do nor where to meet", must, "add one of them"
     if kind == "literal_error":
         known = re.findall(r"'([^']*)'", context["expected"]) or [context["expected"]]

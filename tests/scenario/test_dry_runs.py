@@ -59,6 +59,19 @@ def test_a_break_out_without_causes_is_complete_and_accepted() -> None:
     assert open_points(record_rows(loaded, result), wanted_proofs(loaded.plan)) == []
 
 
+@pytest.mark.parametrize("count", [6, 12, 16, 20])
+@pytest.mark.parametrize("kind", ["makeup", "breakout"])
+def test_every_shipped_joint_is_made_up_and_broken_out(kind: str, count: int) -> None:
+    """One pair of sequences serves inch and metric joints of every number of bolts."""
+    loaded, result, _ = go(SEQUENCES / f"{kind}_{count}.yaml", seed=count)
+    wanted = wanted_proofs(loaded.plan)
+
+    assert result.phase == "complete", result.reason
+    assert open_points(record_rows(loaded, result), wanted) == []
+    per_bolt = 1 + 3 * 2 + 1 if kind == "makeup" else 2
+    assert len(wanted) == count * per_bolt
+
+
 def test_opposite_bolts_are_released_together_with_one_start_time() -> None:
     """Section 6.1: one release carries one start time, and pulls go to bolts b and b + 4."""
     _, _, deliveries = go(MAKEUP)

@@ -33,7 +33,7 @@ MOMENTS = {
     "gripper_slips": CHANGING,
 }
 """Causes that show only while the arms do something in particular."""
-LASTING = ("fork_slips", "glare", "slow_arm", "load_overhead_stays")
+LASTING = ("fork_slips", "glare", "slow_arm")
 """Causes that act for as long as the run lasts, or until they have acted once."""
 QUIET = (
     *("seized_bolt", "friction_high"),  # Of breaking out; of preload, which no wrench sees.

@@ -179,7 +179,7 @@ def test_hold_messages_need_no_decision_and_reach_everybody() -> None:
     messages = coordinator.hold_messages("journal failed", 100)
 
     assert [(one.subject, one.body, one.epoch) for one in messages] == [
-        ("fore", Hold("journal failed", 1), 4),
-        ("aft", Hold("journal failed", 1), 4),
+        ("fore", Hold("journal failed"), 4),
+        ("aft", Hold("journal failed"), 4),
     ]
     assert all(one.expires_us is not None and one.expires_us > 100 for one in messages)

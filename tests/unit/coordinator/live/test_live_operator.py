@@ -1,6 +1,6 @@
 """The scripted operator: each entry once, in order, at its time."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import pytest
 
@@ -45,12 +45,12 @@ class Deed:
 
 def state(phase: str = "running", *numbers: int, prompt: int = 0) -> State:
     prompts = tuple(OpenPrompt(number, prompt, 0, 2, "torque_not_reached") for number in numbers)
-    return replace(begin(PLAN), phase=phase, prompts=prompts)
+    return begin(PLAN)._replace(phase=phase, prompts=prompts)
 
 
 def online() -> State:
     idle = begin(PLAN)
-    return replace(idle, lanes=tuple(Lane(online=True) for _ in idle.lanes))
+    return idle._replace(lanes=tuple(Lane(online=True) for _ in idle.lanes))
 
 
 def test_without_a_script_the_run_is_started_once_everybody_is_there() -> None:

@@ -160,8 +160,8 @@ def test_a_journal_that_fails_holds_the_arms_and_ends_the_run() -> None:
         scene.play(scenario)
     heard = [one for one in asyncio.run(witness.wait_delivered()) if isinstance(one, Delivered)]
     assert [(one.message.subject, one.message.body) for one in heard] == [
-        ("fore", Hold("JournalFailed", 3)),
-        ("aft", Hold("JournalFailed", 3)),
+        ("fore", Hold("JournalFailed")),
+        ("aft", Hold("JournalFailed")),
     ]
 
 

@@ -30,9 +30,12 @@ from coordinator.sequence.sequence_model import (
     BarrierModel,
     BarrierStep,
     BlockModel,
+    DerivedModel,
     DoStep,
     EachStep,
     ExceptionModel,
+    PointModel,
+    PointStep,
     PromptModel,
     RuleModel,
     SequenceModel,
@@ -44,8 +47,8 @@ GUIDE = (SEQUENCES / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```(\S*) ?(.*)\n((?:.*\n)*?)```$", GUIDE, re.MULTILINE)
 SECTIONS: dict[str, tuple[type[Strict], ...]] = {
     "Keys of a sequence": (
-        *(SequenceModel, BarrierModel, PromptModel, RuleModel, ExceptionModel, BlockModel),
-        *(DoStep, UseStep, EachStep, BarrierStep),
+        *(SequenceModel, DerivedModel, BarrierModel, PointModel, PromptModel, RuleModel),
+        *(ExceptionModel, BlockModel, DoStep, UseStep, EachStep, BarrierStep, PointStep),
     ),
     "Keys of a cell": (
         *(CellModel, TimingModel, SideModel, ToolModel, SignalModel, InterlockModel),
@@ -73,6 +76,7 @@ def test_the_files_of_the_tutorial_load(tmp_path: Path) -> None:
             path.write_text(text, encoding="utf-8")
 
     loaded = load(tmp_path / "first.yaml")
+    assert load(tmp_path / "first_again.yaml").plan.nodes == loaded.plan.nodes
     case = read_case(
         tmp_path / "cases" / "burr.yaml",
         {"burr": {"height": "length"}, "person_steps_in": {}},

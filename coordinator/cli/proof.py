@@ -1,0 +1,77 @@
+"""Tell a person, or a script, what the proof of a sequence saw."""
+
+import time
+from typing import Any
+
+from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+from coordinator.cli.output import Output
+from coordinator.core.plan import Plan
+from coordinator.prove import PROPERTIES, Exploration, Limits, explore
+from coordinator.prove.explore import unreached
+
+LINES_MAX = 40
+"""Of a counterexample's path; the last ones are shown."""
+
+
+def prove(output: Output, name: str, plan: Plan, limits: Limits) -> tuple[bool, dict[str, Any]]:
+    """Explore a plan, print what was found, and return (proved, the same as data)."""
+    began_s = time.monotonic()
+    with Progress(
+        SpinnerColumn(),
+        TextColumn("{task.description}"),
+        TimeElapsedColumn(),
+        console=output.people,
+        transient=True,
+        disable=not output.people.is_terminal,
+    ) as bar:
+        task = bar.add_task(f"proving {name}")
+
+        def tell(states: int, waiting: int) -> None:
+            rate = states / max(time.monotonic() - began_s, 0.1)
+            words = f"proving {name}: {states} states, {waiting} to look at, {rate:.0f} states/s"
+            bar.update(task, description=words)
+
+        found = explore(plan, limits, tell)
+    _say(output, name, plan, found, limits)
+    return found.is_proved, to_data(plan, found)
+
+
+def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
+    """Return what was seen as a document."""
+    return {
+        "proved": found.is_proved,
+        "complete": found.is_complete,
+        "causes": found.causes,
+        "states": found.states,
+        "transitions": found.transitions,
+        "depth": found.depth,
+        "violations": [
+            {"property": one.property, "text": one.text, "causes": one.causes, "path": one.path}
+            for one in found.violations
+        ],
+        "unreached": unreached(plan, found) if found.is_complete else (),
+    }
+
+
+def _say(output: Output, name: str, plan: Plan, found: Exploration, limits: Limits) -> None:
+    seen = (
+        f"{found.states} states, {found.transitions} transitions, depth {found.depth}, "
+        f"up to {found.causes} cause{'s' if found.causes != 1 else ''}"
+    )
+    for one in found.violations:
+        output.say(f"{name}: {one.property}: {one.text}")
+        output.say(f"  promised: {PROPERTIES[one.property]}")
+        left_out = len(one.path) - LINES_MAX
+        if left_out > 0:
+            output.say(f"  ... {left_out} earlier steps, all going well or as told")
+        for line in one.path[-LINES_MAX:]:
+            output.say(f"  {line}")
+    if found.violations:
+        output.say(f"{name}: broken, seen in {seen}")
+    elif not found.is_complete:
+        output.say(f"{name}: not proved: cut at {limits.states_max} states; {seen}")
+    else:
+        output.say(f"{name}: proved: {seen}; every property holds")
+        for words in unreached(plan, found):
+            output.say(f"  no interleaving with so few causes reaches {words}")

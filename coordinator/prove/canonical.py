@@ -1,0 +1,151 @@
+"""Fold states that differ in nothing that can matter: times, numbers given out, spent counters.
+
+Time is folded away altogether: a deadline either runs or does not, and any running one may be the
+next to end. Real orders of deadlines are among those explored, so that a proof covers them all.
+
+Units: ``*_us`` whole microseconds.
+Keeps: F1, folding loses no behaviour: what is folded is compared by the core only with itself,
+with a deadline that the model ends by choice, or with a bound that the folded value keeps.
+"""
+
+from coordinator.core.plan import Plan
+from coordinator.core.state import Lane, Meeting, OpenPrompt, SignalValue, State
+
+FAR_US = 1_000_000_000_000
+"""A running deadline; later than any time the model decides at."""
+NOW_US = 1
+"""The time at which every event of the model is decided."""
+_CONTROL = 100
+ENDING = ("stopping", "stopped", "aborting", "aborted")
+WAITING = Meeting()
+"""What every barrier is at which nothing happens."""
+
+
+class Folder:
+    """Folds the states of one plan."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._bounds = tuple(
+            {rule.fault: rule.attempts for rule in node.rules} for node in plan.nodes
+        )
+        self._spans = plan.spans
+        self._barriers = plan.barriers
+        self._lane_nodes = plan.lanes
+        self._lane_cache: dict[tuple[Lane, int, int], Lane] = {}
+
+    def fold(self, state: State) -> State:
+        """Return the one state that stands for all that behave alike."""
+        if state.phase in ENDING:
+            return self._fold_ending(state)
+        numbers = {prompt.number: place for place, prompt in enumerate(state.prompts, start=1)}
+        return state._replace(
+            lanes=tuple(
+                self._fold_lane(lane, place, numbers.get(lane.prompt, 0))
+                for place, lane in enumerate(state.lanes)
+            ),
+            meetings=tuple(self._fold_meeting(meeting) for meeting in state.meetings),
+            signals=tuple(SignalValue(signal.value, 0) for signal in state.signals),
+            prompts=tuple(
+                OpenPrompt(numbers[one.number], one.prompt, one.lane, one.node, one.fault)
+                for one in state.prompts
+            ),
+            command=2 * _CONTROL,
+            prompt=len(numbers),
+            renew_us=FAR_US,
+            hold_us=FAR_US if state.hold_us else 0,
+            reason="",
+            first_out=-1,
+        )
+
+    @staticmethod
+    def _fold_ending(state: State) -> State:
+        """Once the procedure stops or aborts, all that still counts is who stands."""
+        return state._replace(
+            lanes=tuple(
+                Lane(held=lane.held, online=lane.online, control=_CONTROL + place, boot=1)
+                for place, lane in enumerate(state.lanes)
+            ),
+            meetings=(),
+            signals=tuple(SignalValue(True, 0) for _ in state.signals),
+            tripped=tuple(False for _ in state.tripped),
+            zones=tuple(-1 for _ in state.zones),
+            prompts=(),
+            command=2 * _CONTROL,
+            prompt=0,
+            renew_us=FAR_US,
+            hold_us=FAR_US if state.hold_us else 0,
+            reason="",
+            first_out=-1,
+        )
+
+    def _fold_lane(self, lane: Lane, place: int, prompt: int) -> Lane:
+        key = (lane, place, prompt)
+        known = self._lane_cache.get(key)
+        if known is None:
+            known = self._lane_cache[key] = self._folded(lane, place, prompt)
+        return known
+
+    def _folded(self, lane: Lane, place: int, prompt: int) -> Lane:
+        return lane._replace(
+            command=place + 1 if lane.command else 0,
+            control=_CONTROL + place,
+            prompt=prompt,
+            attempts=self._fold_attempts(lane, place),
+            timer_us=FAR_US if lane.timer_us else 0,
+            timeout_us=FAR_US if lane.timeout_us else 0,
+            hold_us=FAR_US if lane.hold_us else 0,
+            asks=0,
+            since_us=0,
+            seen_us=0,
+            boot=1 if lane.boot else 0,
+            torque_nm=None,
+        )
+
+    def _fold_attempts(self, lane: Lane, place: int) -> tuple[tuple[int, str, int], ...]:
+        """Forget failures of steps that cannot begin again, and count no further than bounds."""
+        first = self._first_that_may_begin(lane, place)
+        return tuple(
+            (node, fault, min(count, self._bounds[node].get(fault, 1)))
+            for node, fault, count in lane.attempts
+            if fault and node >= first
+        )
+
+    def _first_that_may_begin(self, lane: Lane, place: int) -> int:
+        """Return the first node after the lane's last passed barrier, or of its open span."""
+        first = 0
+        for node in self._lane_nodes[place]:
+            if not lane.done >> node & 1:
+                break
+            if self._is_passed_for_good(lane, place, node):
+                first = node
+        return first
+
+    def _is_passed_for_good(self, lane: Lane, place: int, node: int) -> bool:
+        for barrier in self._barriers:
+            if node in barrier.nodes:
+                if barrier.span < 0:
+                    return True
+                span = self._spans[barrier.span]
+                closing = self._barriers[span.closes].nodes[span.lanes.index(place)]
+                return bool(lane.done >> closing & 1)
+        return False
+
+    @staticmethod
+    def _fold_meeting(meeting: Meeting) -> Meeting:
+        if meeting is WAITING:
+            return meeting
+        if (
+            meeting.phase in ("passed", "broken", "timed_out", "waiting")
+            and not meeting.deadline_us
+        ):
+            # What has been passed shows in the lanes; nobody reads it here again.
+            return WAITING
+        return Meeting(
+            phase=meeting.phase,
+            epoch=0,
+            deadline_us=FAR_US if meeting.deadline_us else 0,
+            start_us=0,
+            starts_us=tuple(min(start, 0) for start in meeting.starts_us)
+            if meeting.phase == "released"
+            else (),
+        )

@@ -1,0 +1,154 @@
+"""Judge what leaves the core: the properties that every interleaving must keep.
+
+The judges read effects and what the world has said; of the core's own state they read the phase,
+the signals and which steps are done.
+
+Keeps: every property has a name and a sentence (`PROPERTIES`), and the author's guide lists them.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coordinator.core.effects import Effect, SendDo, SendRelease
+from coordinator.core.plan import InterlockKind, Plan
+from coordinator.core.state import Doing, Lane, State
+
+PROPERTIES = {
+    "core_sound": "whatever parties and people do, the core decides and breaks no rule of its own",
+    "no_deadlock": "as long as the procedure runs, something can always happen",
+    "way_to_complete": "from everywhere, with no more going wrong and people helping, it completes",
+    "way_to_end": "from everywhere a person can bring it to an orderly end",
+    "together": "nobody passes a barrier alone: all parties are released at once, with one start",
+    "no_lone_pull": "a step of a paired span begins only by the release of both sides",
+    "no_motion_when_active": "no motion command leaves while an interlock is active or unknown",
+    "one_in_a_zone": "two parties are never sent into one zone",
+    "nothing_left_out": "complete means that every step of every lane is done",
+    "rounds_together": "opposite bolts are never more than one round apart",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Violation:
+    """A property that does not hold, and the shortest way to see it."""
+
+    property: str
+    text: str
+    path: tuple[str, ...]
+    """What happened, from the start; each line names its party, step, file and line."""
+    causes: int
+
+
+class Judge:
+    """Judges the effects of one decision in one plan."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._first = {
+            node
+            for barrier in plan.barriers
+            if barrier.span >= 0
+            for node in barrier.next_nodes
+            if node >= 0
+        }
+        self._gates = tuple(
+            (index, interlock.signal, interlock.kind is InterlockKind.TRIP)
+            for index, interlock in enumerate(plan.interlocks)
+            if interlock.kind is not InterlockKind.PERMISSIVE
+        )
+        self._pulls = tuple(
+            (node, step.record.bolt, step.record.round)
+            for node, step in enumerate(plan.nodes)
+            if step.record is not None and step.record.kind == "pull"
+        )
+        self._bolts = max((bolt for _, bolt, _ in self._pulls), default=0)
+
+    def judge(
+        self, before: State, after: State, effects: Sequence[Effect]
+    ) -> tuple[str, str] | None:
+        """Return the (property, text) that a decision breaks, or None."""
+        for effect in effects:
+            if isinstance(effect, SendDo):
+                found = self._judge_do(before, after, effect)
+                if found:
+                    return found
+        released = [one for one in effects if isinstance(one, SendRelease)]
+        if released:
+            return self._judge_release(before, after, released)
+        if after.phase == "complete" and before.phase != "complete":
+            return self._judge_complete(after)
+        return None
+
+    def judge_rounds(self, state: State) -> tuple[str, str] | None:
+        """Return what is wrong about the rounds of opposite bolts."""
+        done = 0
+        for lane in state.lanes:
+            done |= lane.done
+        reached: dict[int, int] = {}
+        for node, bolt, number in self._pulls:
+            if done >> node & 1:
+                reached[bolt] = max(reached.get(bolt, 0), number)
+        half = self._bolts // 2
+        for bolt in range(1, half + 1):
+            apart = abs(reached.get(bolt, 0) - reached.get(bolt + half, 0))
+            if apart > 1:
+                return "rounds_together", f"bolts {bolt} and {bolt + half} are {apart} rounds apart"
+        return None
+
+    def _judge_do(self, before: State, after: State, effect: SendDo) -> tuple[str, str] | None:
+        if effect.move.action == "stand_by":
+            return None
+        name = self._plan.nodes[effect.node].name
+        if effect.node in self._first and effect.barrier < 0:
+            own = self._plan.nodes[effect.node].move
+            if own == effect.move:
+                return "no_lone_pull", f"{name} is sent without its partner"
+        found = self._judge_motion(after, effect.node)
+        if found:
+            return found
+        zone = effect.move.zone
+        for party, lane in enumerate(after.lanes):
+            if zone >= 0 and party != effect.party and self._works_in(lane) == zone:
+                holder = self._plan.parties[party].name
+                text = f"{name} enters {self._plan.zones[zone]}, where {holder} is at work"
+                return "one_in_a_zone", text
+        return None
+
+    def _works_in(self, lane: Lane) -> int:
+        if not lane.command or lane.node < 0 or lane.doing is Doing.STAND:
+            return -1
+        move = lane.queue[0] if lane.doing is Doing.MOVE else self._plan.nodes[lane.node].move
+        return -1 if move is None else move.zone
+
+    def _judge_motion(self, state: State, node: int) -> tuple[str, str] | None:
+        excepted = {index for index, _ in self._plan.nodes[node].exceptions}
+        for index, signal, is_trip in self._gates:
+            bad = state.signals[signal].value is not True or (is_trip and state.tripped[index])
+            if bad and index not in excepted:
+                name = self._plan.interlocks[index].name
+                return "no_motion_when_active", f"{self._plan.nodes[node].name} with {name} active"
+        return None
+
+    def _judge_release(
+        self, before: State, after: State, released: list[SendRelease]
+    ) -> tuple[str, str] | None:
+        parties = tuple(sorted(one.party for one in released))
+        if len({one.start_us for one in released}) != 1:
+            return "together", "one release carries several start times"
+        nodes = tuple(before.lanes[party].node for party in parties)
+        for barrier in self._plan.barriers:
+            if barrier.lanes == parties and barrier.nodes == nodes:
+                for node in barrier.next_nodes:
+                    found = self._judge_motion(after, node) if node >= 0 else None
+                    if found:
+                        return found
+                return None
+        names = ", ".join(self._plan.parties[party].name for party in parties)
+        return "together", f"released: {names}, which are not all parties of one barrier"
+
+    def _judge_complete(self, after: State) -> tuple[str, str] | None:
+        for lane, nodes in zip(after.lanes, self._plan.lanes, strict=True):
+            for node in nodes:
+                if not lane.done >> node & 1:
+                    name = self._plan.nodes[node].name
+                    return "nothing_left_out", f"complete without {name}"
+        return None

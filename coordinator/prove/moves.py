@@ -1,0 +1,385 @@
+"""Say what the world may do next in a state: every answer, every fault, every person's act.
+
+Keeps: M3, what is left out, because another order leads to the same states, is said where it is
+left out; M1, what a party owes follows from the state alone; only going silent is remembered beside
+it; M2, everything that goes wrong costs one cause, everything that goes well is free.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from coordinator.core.barriers import released_barrier
+from coordinator.core.events import (
+    Act,
+    CommandArmed,
+    CommandFaulted,
+    CommandFinished,
+    CommandInterrupted,
+    CommandProgressed,
+    CommandRefused,
+    CommandStarted,
+    Event,
+    OperatorActed,
+    PartyHeld,
+    PartyLost,
+    PartyReady,
+    PartySeen,
+    PromptAnswered,
+    SignalSeen,
+    TimePassed,
+)
+from coordinator.core.interlocks import unmet_to_start
+from coordinator.core.plan import InterlockKind, Move, Plan
+from coordinator.core.plan import Node as PlanNode
+from coordinator.core.prompts import options_of
+from coordinator.core.state import Doing, Lane, State, Timer
+from coordinator.core.turn import Turn
+from coordinator.prove.canonical import NOW_US
+
+PERSON = "somebody"
+UNRULED = "unruled"
+"""Stands for every fault that a step has no rule for."""
+HOLDING = ("holding", "stopping", "aborting")
+ENDED = ("complete", "stopped", "aborted")
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A state of core and world together."""
+
+    state: State
+    silent: tuple[bool, ...]
+    """Parties that answer nothing at present."""
+    causes: int
+    """How many causes have been spent."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Something that may happen next."""
+
+    words: str
+    events: tuple[Event, ...]
+    lane: int = -1
+    cost: int = 0
+    silences: int = 0
+    """1 the party goes silent, -1 it answers again."""
+    state: State | None = None
+    """The state to decide in, where a deadline was ended; else the node's own."""
+    person: bool = False
+    """A person ends the procedure; never counted as a way out by itself."""
+
+
+class Moves:
+    """Everything that may happen in a plan."""
+
+    def __init__(self, plan: Plan, *, is_modular: bool = True) -> None:
+        self._plan = plan
+        self._is_modular = is_modular
+        """False walks every combination of inner steps too; for small plans and for checking M3."""
+        self._local = _local_nodes(plan)
+        self._watched = tuple(
+            sorted(
+                {
+                    interlock.signal
+                    for interlock in plan.interlocks
+                    if interlock.kind is not InterlockKind.PERMISSIVE
+                }
+            )
+        )
+
+    def begin_events(self) -> tuple[Event, ...]:
+        """Return what brings everybody and every signal up."""
+        signals = [SignalSeen(NOW_US, i, True) for i in range(len(self._plan.signals))]
+        parties = [PartySeen(NOW_US, i, 1, 0) for i in range(len(self._plan.parties))]
+        return (*signals, *parties, OperatorActed(NOW_US, Act.START, PERSON))
+
+    def after(self, node: Node) -> Iterator[Step]:
+        """Yield everything that may happen next."""
+        if node.state.phase in ENDED:
+            return
+        turn = Turn(self._plan, node.state, NOW_US)
+        alone = self._comes_to_rest_alone(node)
+        if alone >= 0:
+            yield from self._of_lane(turn, node, alone, node.state.lanes[alone])
+            return
+        answered = self._already_answering(turn, node) + self._at_work_later(node)
+        for place, lane in enumerate(node.state.lanes):
+            if place in answered:
+                continue
+            if not lane.online:
+                yield Step("is back on the bus", (PartySeen(NOW_US, place, 1, 0),), place)
+            elif node.silent[place]:
+                yield Step("answers again", (), place, silences=-1)
+                yield from self._silent_ends(node, place, lane)
+            else:
+                yield from self._of_lane(turn, node, place, lane)
+        yield from self._of_floor(node)
+        yield from self._of_people(turn, node)
+        yield from self._of_barriers(node)
+
+    def _comes_to_rest_alone(self, node: Node) -> int:
+        """Return a lane whose coming to rest may be looked at before everything else, or -1.
+
+        While the procedure holds, nothing that anybody else does changes what this lane may do,
+        and nothing that it does changes theirs: every order leads to the same states (M3).
+        """
+        if node.state.phase not in HOLDING:
+            return -1
+        for place, lane in enumerate(node.state.lanes):
+            if lane.online and not node.silent[place] and self._owes_hold(node.state, lane):
+                return place
+        return -1
+
+    def _at_work_later(self, node: Node) -> tuple[int, ...]:
+        """Return lanes whose work is looked at later, since the first one's touches only itself.
+
+        Work outside paired spans and shared zones meets the other lanes at barriers alone, and a
+        hold, whenever it comes, acts on each lane by itself and asks each for itself. So every
+        lane is seen in each of its steps, with floor, people and faults at each, while the
+        others stand at their first or last; combinations of inner steps add nothing (M3).
+        """
+        state = node.state
+        if not self._is_modular or state.phase != "running" or any(node.silent):
+            return ()
+        working = [place for place, lane in enumerate(state.lanes) if self._is_at_work(lane)]
+        if any(lane.hold_us or not lane.online for lane in state.lanes):
+            return ()
+        if any(not self._is_local(state.lanes[place]) for place in working):
+            return ()
+        working.sort(key=lambda place: state.lanes[place].doing is not Doing.STAND)
+        return tuple(working[1:])
+
+    @staticmethod
+    def _is_at_work(lane: Lane) -> bool:
+        return bool(lane.command) and lane.phase in ("sent", "running", "recovering")
+
+    def _is_alone(self, lane: Lane) -> bool:
+        return self._is_modular and self._is_local(lane)
+
+    def _is_local(self, lane: Lane) -> bool:
+        # Standing by is over at once and leads to the next barrier; it meets nobody before.
+        return lane.doing is Doing.STAND or lane.node in self._local
+
+    def _already_answering(self, turn: Turn, node: Node) -> tuple[int, ...]:
+        """Return lanes whose mere acknowledgement is looked at later: the first one's comes first.
+
+        Ready, armed and started only add up to "all have said so"; whatever may come between them
+        (a hold) wipes out who had said so already (M3).
+        """
+        first: dict[tuple[str, int], int] = {}
+        later = []
+        for place, lane in enumerate(node.state.lanes):
+            if not lane.online or node.silent[place]:
+                continue
+            kind = self._acknowledges(turn, place, lane)
+            if kind and first.setdefault(kind, place) != place:
+                later.append(place)
+        return tuple(later)
+
+    def _acknowledges(self, turn: Turn, place: int, lane: Lane) -> tuple[str, int] | None:
+        if lane.held and lane.timer is Timer.READY and turn.state.phase == "restarting":
+            return "ready", 0
+        if lane.phase == "arming" and lane.command:
+            return "armed", turn.node(lane.node).barrier
+        if lane.phase == "running" and lane.command:
+            barrier = released_barrier(turn, place)
+            position = self._plan.barriers[barrier].lanes.index(place) if barrier >= 0 else 0
+            if barrier >= 0 and turn.state.meetings[barrier].starts_us[position] < 0:
+                return "started", barrier
+        return None
+
+    def _of_lane(self, turn: Turn, node: Node, place: int, lane: Lane) -> Iterator[Step]:
+        if self._owes_hold(node.state, lane):
+            yield from self._coming_to_rest(turn, place, lane)
+        elif lane.held and lane.timer is Timer.READY:
+            yield Step("is ready", (PartyReady(NOW_US, place, lane.control),), place)
+        elif lane.command:
+            yield from self._at_work(turn, place, lane)
+        if lane.timer is Timer.GATE:
+            yield self._over("has waited at the gate", node.state, place, "timer_us")
+        busy = bool(lane.command) or self._owes_hold(node.state, lane)
+        if busy or lane.timer is Timer.READY:
+            yield Step("goes silent", (), place, cost=1, silences=1)
+        yield Step("is lost", (PartyLost(NOW_US, place),), place, cost=1)
+        if lane.command:
+            yield Step("starts anew", (PartySeen(NOW_US, place, 2, 0),), place, cost=1)
+
+    @staticmethod
+    def _owes_hold(state: State, lane: Lane) -> bool:
+        return not lane.held and (state.phase in HOLDING or bool(lane.hold_us))
+
+    def _coming_to_rest(self, turn: Turn, place: int, lane: Lane) -> Iterator[Step]:
+        held = PartyHeld(NOW_US, place, lane.control)
+        if not lane.command:
+            yield Step("stands", (held,), place)
+            return
+        broken = CommandInterrupted(NOW_US, place, lane.command)
+        yield Step("breaks off and stands", (broken, held), place)
+        # Outside spans and zones, ending just in time is seen as ending just before the hold.
+        if lane.phase in ("sent", "running", "recovering") and not self._is_alone(lane):
+            yield Step("ends in time and stands", (self._done(turn, place, lane), held), place)
+            fault = CommandFaulted(NOW_US, place, lane.command, self._faults(turn, place, lane)[0])
+            yield Step(f"fails ({fault.fault}) and stands", (fault, held), place, cost=1)
+
+    def _at_work(self, turn: Turn, place: int, lane: Lane) -> Iterator[Step]:
+        command = lane.command
+        if lane.phase in ("arming", "armed"):
+            if lane.phase == "arming":
+                yield Step("is armed", (CommandArmed(NOW_US, place, command),), place)
+            yield self._refusal(place, command)
+            return
+        barrier = released_barrier(turn, place)
+        starts = turn.state.meetings[barrier].starts_us if barrier >= 0 else ()
+        waits = barrier >= 0 and starts[self._plan.barriers[barrier].lanes.index(place)] < 0
+        if waits:
+            yield Step("starts", (CommandStarted(NOW_US, place, command, 0),), place)
+            late_us = self._plan.barriers[barrier].window_us + 1
+            late = CommandStarted(NOW_US, place, command, late_us)
+            yield Step("starts too late", (late,), place, cost=1)
+            return
+        yield Step("is done", (self._done(turn, place, lane),), place)
+        if lane.doing is Doing.STAND:
+            return  # It moves nothing, so that nothing can go wrong with it but silence.
+        for fault in self._faults(turn, place, lane):
+            event = CommandFaulted(NOW_US, place, command, fault)
+            yield Step(f"fails: {fault}", (event,), place, cost=1)
+        if lane.phase != "running":
+            yield self._refusal(place, command)
+        if lane.doing is Doing.STEP and self._plan.nodes[lane.node].windows:
+            bad = CommandFinished(NOW_US, place, command, ())
+            yield Step("ends outside its window", (bad,), place, cost=1)
+        yield Step("holds by itself", self._by_itself(place, lane), place, cost=1)
+        yield from self._too_long(turn.state, place, lane)
+        yield from self._out_of_balance(turn, place, lane)
+
+    def _too_long(self, state: State, place: int, lane: Lane) -> Iterator[Step]:
+        if lane.timeout_us:
+            yield self._over("takes too long", state, place, "timeout_us", cost=1)
+
+    def _out_of_balance(self, turn: Turn, place: int, lane: Lane) -> Iterator[Step]:
+        span = self._plan.nodes[lane.node].span
+        if span < 0 or self._plan.spans[span].balance_nm <= 0 or lane.doing is not Doing.STEP:
+            return
+        both = turn.plan.spans[span].lanes
+        first = turn.plan.barriers[turn.plan.spans[span].opens].next_nodes
+        if tuple(turn.lane(i).node for i in both) != first or not turn.lane(both[0]).command:
+            return
+        other = next(i for i in both if i != place)
+        far_nm = turn.plan.spans[span].balance_nm + 1
+        events = (
+            CommandProgressed(NOW_US, other, turn.lane(other).command, 0),
+            CommandProgressed(NOW_US, place, lane.command, far_nm),
+        )
+        yield Step("pulls out of balance", events, place, cost=1)
+
+    def _silent_ends(self, node: Node, place: int, lane: Lane) -> Iterator[Step]:
+        """While a party is silent, the deadlines about its answers may end."""
+        if lane.timer not in (Timer.NONE, Timer.GATE):
+            # All asks at once: between them it could only answer, as it could before the first.
+            state = self._end(node.state, place, "timer_us", asks=self._plan.timing.asks)
+            yield Step("says nothing", (TimePassed(NOW_US),), place, state=state)
+        if lane.hold_us:
+            yield self._over("does not say that it stands", node.state, place, "hold_us")
+
+    @staticmethod
+    def _end(state: State, place: int, name: str, **changes: Any) -> State:
+        """Return the state in which one deadline of a lane is over and no other."""
+        lanes = state.lanes
+        changed: dict[str, Any] = {name: NOW_US, **changes}
+        lane = lanes[place]._replace(**changed)
+        return state._replace(lanes=(*lanes[:place], lane, *lanes[place + 1 :]))
+
+    def _over(self, words: str, state: State, place: int, name: str, cost: int = 0) -> Step:
+        ended = self._end(state, place, name)
+        return Step(words, (TimePassed(NOW_US),), place, cost, state=ended)
+
+    def _of_floor(self, node: Node) -> Iterator[Step]:
+        for signal in self._watched:
+            name = self._plan.signals[signal].name
+            if node.state.signals[signal].value is True:
+                bad = SignalSeen(NOW_US, signal, False)
+                yield Step(f"{name} turns bad", (bad,), cost=1)
+            else:
+                good = SignalSeen(NOW_US, signal, True)
+                yield Step(f"{name} is good again", (good,))
+
+    def _of_people(self, turn: Turn, node: Node) -> Iterator[Step]:
+        for opened in node.state.prompts:
+            for option in options_of(turn, opened.prompt):
+                event = PromptAnswered(NOW_US, opened.number, option, PERSON)
+                ends = option != "again"
+                yield Step(f"a person answers {option}", (event,), opened.lane, person=ends)
+        if node.state.phase == "held":
+            unmet = unmet_to_start(turn)
+            if any(node.state.tripped):
+                yield Step("a person resets", (OperatorActed(NOW_US, Act.RESET, PERSON),))
+            elif not unmet:
+                # With anything unmet it would be refused, which changes nothing.
+                yield Step("a person restarts", (OperatorActed(NOW_US, Act.RESTART, PERSON),))
+        if node.state.phase == "held":
+            stop = OperatorActed(NOW_US, Act.STOP, PERSON)
+            yield Step("a person stops", (stop,), person=True)
+
+    def _of_barriers(self, node: Node) -> Iterator[Step]:
+        for barrier, meeting in enumerate(node.state.meetings):
+            if not meeting.deadline_us:
+                continue
+            name = self._plan.barriers[barrier].name
+            meetings = node.state.meetings
+            ended = meeting._replace(deadline_us=NOW_US)
+            state = node.state._replace(
+                meetings=(*meetings[:barrier], ended, *meetings[barrier + 1 :])
+            )
+            time = (TimePassed(NOW_US),)
+            yield Step(f"time is over at {name}", time, cost=1, state=state)
+
+    def _done(self, turn: Turn, place: int, lane: Lane) -> CommandFinished:
+        results: tuple[tuple[str, float], ...] = ()
+        if lane.doing is Doing.STEP and lane.node >= 0:
+            windows = turn.node(lane.node).windows
+            results = tuple((one.result, (one.least + one.most) / 2) for one in windows)
+        return CommandFinished(NOW_US, place, lane.command, results)
+
+    def _faults(self, turn: Turn, place: int, lane: Lane) -> tuple[str, ...]:
+        if lane.doing is not Doing.STEP or lane.node < 0:
+            return (UNRULED,)
+        never = ("timeout", "out_of_step", "out_of_balance", "out_of_window", "silent", "refused")
+        rules = turn.node(lane.node).rules
+        return (*(rule.fault for rule in rules if rule.fault not in never), UNRULED)
+
+    @staticmethod
+    def _by_itself(place: int, lane: Lane) -> tuple[Event, ...]:
+        return (
+            CommandInterrupted(NOW_US, place, lane.command),
+            PartyHeld(NOW_US, place, 0),
+        )
+
+    @staticmethod
+    def _refusal(place: int, command: int) -> Step:
+        event = CommandRefused(NOW_US, place, command, "unready")
+        return Step("refuses", (event,), place, cost=1)
+
+
+def _local_nodes(plan: Plan) -> frozenset[int]:
+    """Return steps that touch no other lane: outside spans, and neither in nor next to a zone."""
+    zoned = {
+        index
+        for index, node in enumerate(plan.nodes)
+        if any(move.zone >= 0 for move in _moves_of(node))
+    }
+    local = set()
+    for nodes in plan.lanes:
+        for place, index in enumerate(nodes):
+            around = {index, *nodes[max(0, place - 1) : place + 2]}
+            node = plan.nodes[index]
+            released = any(index in barrier.next_nodes for barrier in plan.barriers)
+            if node.move is not None and node.span < 0 and not released and not around & zoned:
+                local.add(index)
+    return frozenset(local)
+
+
+def _moves_of(node: PlanNode) -> tuple[Move, ...]:
+    own = () if node.move is None else (node.move,)
+    return (*own, *node.rechecks, *(move for rule in node.rules for move in rule.recover))

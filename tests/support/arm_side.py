@@ -1,0 +1,92 @@
+"""Judge a run from the arms' side alone: their ledgers and the commands that reached them.
+
+Keeps: independence, nothing here asks the coordinator what it believes.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+from coordinator.core.plan import NodeKind, Plan
+from coordinator.wire.messages import Do, Finished, Message, Started
+from sim_arms.ledger import MemoryStore
+
+
+class KeptLedger(MemoryStore):
+    """A ledger store that also keeps every entry ever written, in order."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.entries: list[Message] = []
+
+    def write(self, command: int, message: Message) -> None:
+        """Keep the entry, as a ledger and as history."""
+        self.entries.append(message)
+        super().write(command, message)
+
+
+@dataclass(slots=True)
+class ArmSide:
+    """What reached the parties, and what their ledgers say that they did."""
+
+    stores: dict[str, KeptLedger] = field(default_factory=dict)
+    commands: dict[tuple[str, int], Do] = field(default_factory=dict)
+
+    def heard(self, time_us: int, target: str, message: Message) -> None:
+        """Take in one delivery of the bus."""
+        if isinstance(message.body, Do):
+            self.commands[message.subject, message.body.command] = message.body
+
+    def finished(self) -> dict[tuple[str, str, str], list[Do]]:
+        """Return, by party, step and action, the commands that the ledgers call finished."""
+        found: dict[tuple[str, str, str], list[Do]] = defaultdict(list)
+        for party, message in self._entries():
+            if isinstance(message.body, Finished):
+                do = self.commands[party, message.body.command]
+                found[party, do.step, do.action].append(do)
+        return found
+
+    def double_pulls(self) -> list[str]:
+        """Return the pulls done again although both sides of their meeting had finished."""
+        both: dict[str, dict[str, str]] = defaultdict(dict)
+        told = []
+        closed: dict[tuple[str, str], str] = {}
+        for party, message in self._entries():
+            do = self.commands.get((party, getattr(message.body, "command", 0)))
+            if do is None or do.action != "pull" or do.barrier is None:
+                continue
+            if isinstance(message.body, Started) and (party, do.step) in closed:
+                told.append(f"{party}: {do.step} again after {closed[party, do.step]}")
+            if isinstance(message.body, Finished):
+                both[do.barrier][party] = do.step
+                if len(both[do.barrier]) == 2:
+                    closed |= dict.fromkeys(both[do.barrier].items(), do.barrier)
+        return told
+
+    def repeated_steps(self, plan: Plan) -> list[str]:
+        """Return the steps outside paired spans that were finished more than once."""
+        spans = {(plan.parties[n.lane].name, n.name) for n in plan.nodes if n.span >= 0}
+        own = {
+            (plan.parties[n.lane].name, n.name, n.move.action)
+            for n in plan.nodes
+            if n.move is not None
+        }
+        return [
+            f"{party}: {step} finished {len(times)} times"
+            for (party, step, action), times in self.finished().items()
+            if len(times) > 1 and (party, step, action) in own and (party, step) not in spans
+        ]
+
+    def missing_steps(self, plan: Plan) -> list[str]:
+        """Return the steps that no ledger says were ever finished."""
+        finished = self.finished()
+        wanted = [
+            (plan.parties[n.lane].name, n.name, n.move.action)
+            for n in plan.nodes
+            if n.kind is NodeKind.STEP and n.move is not None
+        ]
+        return [f"{one[0]}: {one[1]} never done" for one in wanted if one not in finished]
+
+    def _entries(self) -> list[tuple[str, Message]]:
+        """Return all entries of all ledgers in the order of their times, which the arms wrote."""
+        entries = [(m.source, m) for store in self.stores.values() for m in store.entries]
+        return sorted(entries, key=lambda one: one[1].sent_us)

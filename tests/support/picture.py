@@ -1,0 +1,59 @@
+"""Draw the README's picture of a run: ``python -m tests.support.picture`` writes it.
+
+The words are those of a real rehearsal, at the moment in which a stalled thread is recovered while
+the other side waits at its barrier.
+"""
+
+import io
+from pathlib import Path
+
+from rich.console import Console, Group
+from rich.text import Text
+
+from coordinator.cli.live_lines import LiveLines, stamp
+from coordinator.cli.rehearsal import rehearse
+from coordinator.cli.simulated import BOLT_CATALOGUE
+from coordinator.core.effects import Effect, Notify
+from coordinator.core.events import Event
+from coordinator.core.state import State
+from coordinator.sequence import load, read_case
+
+ROOT = Path(__file__).parents[2]
+PICTURE = ROOT / "coordinator" / "cli" / "a_run.svg"
+AT_US = 933_000_000
+LINES = 7
+
+
+def picture() -> str:
+    """Return the picture as SVG."""
+    loaded = load(ROOT / "sequences" / "makeup_8.yaml")
+    case = read_case(ROOT / "sequences" / "cases" / "burr_on_bolt_3.yaml", BOLT_CATALOGUE)
+    kept: list[str] = []
+    moment: list[State] = []
+
+    def listen(event: Event, effects: tuple[Effect, ...], state: State) -> None:
+        if event.at_us > AT_US:
+            return
+        moment[:] = [state]
+        kept.extend(
+            f"{stamp(event.at_us)} {one.severity}: {one.text}"
+            for one in effects
+            if isinstance(one, Notify)
+        )
+
+    rehearse(loaded, seed=1, case=case, listeners=(listen,))
+    lines = LiveLines(
+        loaded.plan,
+        moment[0],
+        lambda: AT_US,
+        lambda text: None,
+        typed=lambda: "",
+        banner="SIMULATED  ",
+    )
+    console = Console(record=True, width=118, file=io.StringIO(), highlight=False)
+    console.print(Group(*(Text(line) for line in kept[-LINES:]), Text(""), lines.table()))
+    return console.export_svg(title="bothsides run sequences/makeup_8.yaml", unique_id="run")
+
+
+if __name__ == "__main__":
+    PICTURE.write_text(picture(), encoding="utf-8")

@@ -1,0 +1,77 @@
+"""The walk through every state: what it proves, what it finds, and what it leaves out."""
+
+import pytest
+
+from coordinator.core.plan import Barrier, Move, Node, NodeKind, Party, Plan
+from coordinator.prove import Limits, explore
+from coordinator.prove.explore import unreached
+from tests.support.pair_plan import pair_plan
+
+
+def crossed_plan() -> Plan:
+    """Return a plan in which two lanes come to the same two barriers in opposite order."""
+    order = (("one", "two"), ("two", "one"))
+    nodes, lanes, at = [], [], {}
+    for lane, names in enumerate(order):
+        members: list[int] = []
+        for name in names:
+            at[name, lane] = len(nodes)
+            after = (members[-1],) if members else ()
+            barrier = ("one", "two").index(name)
+            members.append(len(nodes))
+            nodes.append(Node(name, lane, NodeKind.BARRIER, after, barrier=barrier))
+        members.append(len(nodes))
+        nodes.append(Node("end", lane, NodeKind.STEP, (members[-2],), move=Move("park")))
+        lanes.append(tuple(members))
+    barriers = tuple(
+        Barrier(name, (0, 1), (at[name, 0], at[name, 1]), (-1, -1)) for name in ("one", "two")
+    )
+    return Plan("crossed", (Party("fore"), Party("aft")), tuple(nodes), tuple(lanes), barriers)
+
+
+@pytest.mark.parametrize(("causes", "states"), [(0, 80), (1, 3462)])
+def test_a_sound_plan_is_proved_and_its_states_are_counted(causes: int, states: int) -> None:
+    """The count betrays a walk that has quietly shrunk."""
+    found = explore(pair_plan(), Limits(causes))
+
+    assert (found.is_proved, found.violations, found.states) == (True, [], states)
+
+
+def test_what_is_left_out_changes_no_verdict() -> None:
+    """M3: with every combination of inner steps the same plan is proved as well."""
+    found = explore(pair_plan(), Limits(1, is_modular=False))
+
+    assert found.is_proved
+    assert found.states > explore(pair_plan(), Limits(1)).states
+
+
+def test_barriers_in_opposite_order_leave_no_way_to_complete() -> None:
+    """Each waits for the other: with nobody at fault it never completes."""
+    found = explore(crossed_plan(), Limits(0))
+
+    assert {one.property for one in found.violations} == {
+        "no_deadlock",
+        "way_to_complete",
+        "way_to_end",
+    }
+
+
+def test_a_bound_that_cuts_the_walk_never_ends_in_proved() -> None:
+    """E1: not proved is told, whatever was seen until then."""
+    found = explore(pair_plan(), Limits(1, states_max=100))
+
+    assert (found.is_complete, found.is_proved) == (False, False)
+
+
+def test_a_prompt_that_needs_more_causes_is_named_as_unreached() -> None:
+    """Dead parts: what no interleaving reaches is told."""
+    plan = pair_plan()
+
+    assert unreached(plan, explore(plan, Limits(0))) == ("prompt trouble",)
+
+
+def test_a_counterexample_names_what_happened_in_order() -> None:
+    """The path is the shortest there is and says who did what."""
+    found = explore(crossed_plan(), Limits(0))
+
+    assert found.violations[0].path == ("fore is ready", "aft is ready")
