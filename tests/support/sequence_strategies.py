@@ -180,6 +180,9 @@ def cells_and_sequences(draw: Draw) -> Files:
 def _cell(draw: Draw, sides: tuple[str, str], hoist: str | None) -> dict[str, Any]:
     cell = deepcopy(shipped_cell())
     cell["sides"] = dict(zip(sides, cell["sides"].values(), strict=True))
+    for side in cell["sides"].values():
+        for tool in ("spinner", "wrench"):
+            side["tools"][tool]["sockets"].append("46 mm")
     if hoist is None:
         del cell["hoist"]
     else:
