@@ -269,6 +269,8 @@ def _number(code: int | ReasonCode) -> int:
 def _plain(error: BaseException) -> str:
     """Return an error as one line without its type."""
     text = str(error)
-    if isinstance(error, OSError) and error.errno is not None and error.errno > 0:
+    if isinstance(error, socket.gaierror):
+        text = error.strerror or text
+    elif isinstance(error, OSError) and error.errno is not None and error.errno > 0:
         text = os.strerror(error.errno)  # asyncio's own text says where, and not what
     return " ".join(text.split()) or type(error).__name__

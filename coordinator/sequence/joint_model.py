@@ -58,6 +58,8 @@ class LooseningModel(Strict):
 class JointModel(Strict):
     """The whole of a joint file."""
 
+    KIND = "joint"
+
     joint: Name
     """Its name."""
     text: str

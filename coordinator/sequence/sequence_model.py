@@ -240,6 +240,8 @@ class BlockModel(Strict):
 class SequenceModel(Strict):
     """The whole of a sequence file."""
 
+    KIND = "sequence"
+
     sequence: Name
     """Its name."""
     text: str
@@ -270,6 +272,8 @@ class SequenceModel(Strict):
 
 class DerivedModel(Strict):
     """A sequence file that is another one with a joint, a cell or values of its own."""
+
+    KIND = "sequence"
 
     sequence: Name
     """Its name."""

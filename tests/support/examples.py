@@ -2,7 +2,7 @@
 
 import os
 
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 
 VARIABLE = "BOTHSIDES_EXAMPLES_TIMES"
 
@@ -16,5 +16,6 @@ def examples(count: int) -> settings:
     return settings(
         max_examples=count * int(os.environ.get(VARIABLE, "1")),
         deadline=None,
+        phases=[phase for phase in Phase if phase is not Phase.explain],  # that takes minutes
         suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
     )

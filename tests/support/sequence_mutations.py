@@ -2,18 +2,21 @@
 
 from collections.abc import Callable, Iterator
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 from hypothesis import strategies as st
 
-from tests.support.sequence_strategies import Files
+from tests.support.sequence_data import Files
 
 Draw = Callable[[st.SearchStrategy[Any]], Any]
 UNITS = {" min": " mm", " h": " deg", " ms": " kN", " N.m": " s", " kN.m": " %", " deg": " min"}
 """A unit, and one of another dimension."""
-NAMES = ("do", "use", "policy", "barrier", "tool", "ask", "paired_until", "cell", "joint")
+ODD = (None, True, 0, -1, 3, 1.5, 1e308, "", " ", "x", "$x", "$bolt", "park", "1 s", [], {}, [None])
+"""Values that hardly ever are what belongs in a place."""
+FIGURES = (0, -1, 1e-9, 0.5, 1, 2, 7, 99, 5000, 1e9)
+NAMES = ("do", "use", "policy", "barrier", "tool", "ask", "paired_until", "cell", "point")
 """Keys whose value is the name of something else."""
 
 
@@ -41,9 +44,17 @@ class _Place:
 @st.composite
 def mutations(draw: Draw, files: Files) -> Mutation:
     """One change of `files`, which stay as they are."""
-    spoilt = Files(files.cell, files.joint, deepcopy(files.sequence))
-    kinds = [_drop_barrier, _swap_barriers, _wrong_unit, _unknown_name, _delete_key, _rename_step]
-    done, must = draw(st.sampled_from(kinds))(draw, spoilt.sequence)
+    spoilt = replace(
+        files,
+        cell=deepcopy(files.cell),
+        joint=deepcopy(files.joint),
+        sequence=deepcopy(files.sequence),
+    )
+    kind = draw(st.sampled_from([*OF_SEQUENCES, *OF_ALL, *OF_ALL]))
+    data = spoilt.sequence
+    if kind in OF_ALL:
+        data = draw(st.sampled_from([spoilt.sequence, spoilt.sequence, spoilt.cell, spoilt.joint]))
+    done, must = kind(draw, data)
     return Mutation(spoilt, done, must)
 
 
@@ -138,6 +149,48 @@ def _rename_step(draw: Draw, sequence: dict[str, Any]) -> Done:
     return f"renamed step {old}", named
 
 
+def _replace_value(draw: Draw, data: dict[str, Any]) -> Done:
+    """Put something else in the place of any value."""
+    place = draw(st.sampled_from(list(_entries(data))))
+    old, place.holder[place.key] = place.value, draw(st.sampled_from(ODD))
+    return f"{place.key} was {old!r}, is {place.value!r}"[:300], False
+
+
+def _change_figure(draw: Draw, data: dict[str, Any]) -> Done:
+    """Make any figure larger, smaller, nothing or less than nothing; its unit stays."""
+    found = [place for place in _entries(data) if _figure(place.value) is not None]
+    if not found:
+        return NOTHING
+    place = draw(st.sampled_from(found))
+    figure, old = draw(st.sampled_from(FIGURES)), place.value
+    _, unit = _figure(old) or (0, "")
+    place.holder[place.key] = f"{figure} {unit}" if unit else figure
+    return f"{place.key} was {old!r}, is {place.value!r}", False
+
+
+def _figure(value: Any) -> tuple[float, str] | None:
+    """Return the number and the unit of a figure, if it is one."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return value, ""
+    words = value.split(" ", 1) if isinstance(value, str) else []
+    if len(words) == 2 and words[0].replace(".", "", 1).isdigit():
+        return float(words[0]), words[1]
+    return None
+
+
+def _shuffle_list(draw: Draw, data: dict[str, Any]) -> Done:
+    """Say an entry of a list twice, or exchange it with the next."""
+    found = [place for place in _entries(data) if isinstance(place.holder, list)]
+    if not found:
+        return NOTHING
+    place = draw(st.sampled_from(found))
+    if draw(st.booleans()) or place.key + 1 == len(place.holder):
+        place.holder.insert(draw(st.integers(0, len(place.holder))), deepcopy(place.value))
+        return f"said twice: {place.value}"[:300], False
+    place.holder[place.key : place.key + 2] = reversed(place.holder[place.key : place.key + 2])
+    return f"exchanged at {place.key}: {place.value}"[:300], False
+
+
 def _entries(data: Any) -> Iterator[_Place]:
     """Yield every entry of every mapping and list, outermost first."""
     keys = list(data) if isinstance(data, dict) else range(len(data))
@@ -145,3 +198,7 @@ def _entries(data: Any) -> Iterator[_Place]:
         yield _Place(data, key)
         if isinstance(data[key], dict | list):
             yield from _entries(data[key])
+
+
+OF_SEQUENCES = (_drop_barrier, _swap_barriers, _wrong_unit, _unknown_name, _rename_step)
+OF_ALL = (_delete_key, _replace_value, _change_figure, _shuffle_list)

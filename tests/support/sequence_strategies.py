@@ -1,22 +1,16 @@
 """Strategies: sound cells, joints and sequences as plain data, and what can be done to spoil them.
 
-Whatever `cells_and_sequences` gives must load, compile and come to an end in a dry run. The data is
-written as YAML by `write_files`.
+Whatever `cells_and_sequences` gives must load, compile and come to an end in a dry run.
 """
 
 from collections.abc import Callable
 from copy import deepcopy
 from dataclasses import dataclass, field
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
-import yaml
 from hypothesis import strategies as st
 
-from coordinator.sequence.diagnostics import Findings
-from coordinator.sequence.source import read_document
-from tests.support.sequence_files import SEQUENCES
+from tests.support.sequence_data import Files, shipped_cell
 
 Draw = Callable[[st.SearchStrategy[Any]], Any]
 Step = dict[str, Any]
@@ -58,15 +52,6 @@ POLICIES: dict[str, dict[str, list[Step]]] = {
     "breaking": {"out_of_step": [], "out_of_balance": [], "reaction_lost": []},
 }
 """For each policy the faults that its steps can raise, with the moves of their recovery."""
-
-
-@dataclass(slots=True)
-class Files:
-    """The three files as plain data."""
-
-    cell: dict[str, Any]
-    joint: dict[str, Any]
-    sequence: dict[str, Any]
 
 
 @dataclass(slots=True)
@@ -131,22 +116,6 @@ class _Sketch:
             self.lanes[side].append({"use": block, "with": given} if given else {"use": block})
 
 
-@lru_cache(maxsize=1)
-def shipped_cell() -> dict[str, Any]:
-    """Return the shipped cell as plain data."""
-    path = SEQUENCES / "cells" / "sill_point.yaml"
-    document = read_document(path, SEQUENCES, Findings())
-    assert document is not None
-    plain: dict[str, Any] = _plain(document.tree.data)
-    return plain
-
-
-def _plain(data: Any) -> Any:
-    if isinstance(data, dict):
-        return {key: _plain(value) for key, value in data.items()}
-    return [_plain(value) for value in data] if isinstance(data, tuple) else data
-
-
 @st.composite
 def cells_and_sequences(draw: Draw) -> Files:
     """A sound cell, joint and sequence."""
@@ -158,7 +127,7 @@ def cells_and_sequences(draw: Draw) -> Files:
     if hoist is not None:
         sketch.lanes[hoist] = []
     begins = draw(st.sampled_from(["joint_open", "joint_made_up"]))
-    kinds = [_wait_for_each_other, _look_about]
+    kinds = [_wait_for_each_other, _look_about, _pass_a_point]
     kinds += [_fit_bolts] if begins == "joint_open" else [_pull_one_pair, _pull_in_loops]
     for kind in draw(st.lists(st.sampled_from(kinds), min_size=1, max_size=3)):
         kind(sketch)
@@ -174,7 +143,15 @@ def cells_and_sequences(draw: Draw) -> Files:
         "joint": "joints/joint.yaml",
         "begins": begins,
     }
-    return Files(_cell(draw, sides, hoist), joint, head | sketch.sections | {"lanes": sketch.lanes})
+    sequence = head | sketch.sections | {"lanes": sketch.lanes}
+    derived = draw(st.sampled_from([None, _derived(sequence)]))
+    return Files(_cell(draw, sides, hoist), joint, sequence, derived)
+
+
+def _derived(sequence: dict[str, Any]) -> dict[str, Any]:
+    """A file that is based on the sequence, and gives its values as they are there."""
+    given = {key: sequence[key] for key in ("joint", "values") if key in sequence}
+    return {"sequence": "derived", "text": "The same", "based_on": "drawn.yaml"} | given
 
 
 def _cell(draw: Draw, sides: tuple[str, str], hoist: str | None) -> dict[str, Any]:
@@ -244,18 +221,37 @@ def _look_about(sketch: _Sketch) -> None:
                         {"do": "locate_joint"},
                         {"do": "locate_hole", "with": {"bolt": bolt}},
                         {"do": "park", "timeout": "90 s", "no_progress": "20 s"},
+                        {"do": "park", "on_hold": "finish"},
+                        {"do": "park", "recheck": ["locate_joint"]},
+                        {"do": "lift", "permissives": ["person_on_floor"]},
                     ]
                 )
             )
             step = deepcopy(step)
             if step["do"].startswith("locate"):
                 step |= sketch.policy("locating")
+            if "with" in step and sketch.flip():
+                step["with"] = {"bolt": f"${sketch.name('values', 'bolt', bolt)}"}
             if sketch.flip():
                 step["after"] = [first["id"]]
             found.append(step)
         return found
 
     sketch.both(steps)
+
+
+def _pass_a_point(sketch: _Sketch) -> None:
+    """A hold point or a witness point, of one side or of both."""
+    point = {
+        "kind": sketch.draw(st.sampled_from(["hold", "witness"])),
+        "who": "the inspector",
+        "text": "Look.",
+        "caution": "WARNING: stay clear.",
+    }
+    name = sketch.name("points", "point", point)
+    sides = sketch.sides[: sketch.draw(st.integers(1, 2))]
+    for side in sides:
+        sketch.lanes[side].append({"point": name})
 
 
 def _paired(sketch: _Sketch) -> tuple[str, str]:
@@ -377,33 +373,3 @@ def _break_loose(sketch: _Sketch) -> None:
         {"do": "lift_wrench", "with": dict(own)},
     ]
     sketch.wrapped("loosen", [{"each": "pair", "steps": steps}], {})
-
-
-# Writing ------------------------------------------------------------------------------------------
-
-
-def write_files(folder: Path, files: Files) -> Path:
-    """Write the three files and return the sequence's path."""
-    for name in ("cells", "joints"):
-        (folder / name).mkdir(exist_ok=True)
-    path = folder / "drawn.yaml"
-    for target, data in (
-        (folder / "cells" / "cell.yaml", files.cell),
-        (folder / "joints" / "joint.yaml", files.joint),
-        (path, files.sequence),
-    ):
-        target.write_text(_to_yaml(data), encoding="utf-8")
-    return path
-
-
-class _Dumper(yaml.SafeDumper):
-    """Writes shared parts out, since anchors are refused."""
-
-    def ignore_aliases(self, data: Any) -> bool:
-        """Never write an alias."""
-        return True
-
-
-def _to_yaml(data: dict[str, Any]) -> str:
-    text: str = yaml.dump(data, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=90)
-    return text
