@@ -4,7 +4,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from hypothesis import event, given
+from hypothesis import event, given, note
 from hypothesis import strategies as st
 
 from coordinator.cli.rehearsal import rehearse
@@ -31,8 +31,10 @@ def bare(plan: Plan) -> Plan:
 def check_end(loaded: Loaded, cause: str | None = None, *, must_complete: bool = False) -> None:
     """See that a dry run comes to an end that its own rules allow, everybody accounted for."""
     case = None if cause is None else Case("drawn", causes=(CaseCause(cause),))
-    released = [Answer(name, Option.RELEASE, "inspector") for name in loaded.sequence.points]
-    result = rehearse(loaded, case=case, people=People(tuple(released * 2)))
+    released = [
+        Answer(name, Option.RELEASE, "inspector") for name in loaded.sequence.points for _ in "12"
+    ]
+    result = rehearse(loaded, case=case, people=People(tuple(released)))
 
     event(f"ended {result.phase}")
     assert result.phase in (ENDED[:1] if must_complete else ENDED), (result.phase, result.reason)
@@ -51,6 +53,7 @@ def test_a_sound_sequence_loads_compiles_and_runs_to_an_end(
     files: Files, cause: str | None
 ) -> None:
     """Whatever the rules let pass must run: nothing is found out only on the steel."""
+    note(f"{files}\ncause {cause}")
     with tempfile.TemporaryDirectory() as folder:
         loaded = load(write_files(Path(folder), files))
         whole = load(write_files(Path(folder), replace(files, derived=None)))
@@ -66,6 +69,7 @@ def test_a_spoilt_sequence_is_refused_or_is_sound_as_well(
 ) -> None:
     """Refused with a place inside a file, or equal to what it was, or another one that runs."""
     mutation = data.draw(mutations(files))
+    note(f"{mutation.files}\n{mutation.done}")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         sound = load(write_files(folder, files))

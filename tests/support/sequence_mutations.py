@@ -13,7 +13,25 @@ from tests.support.sequence_data import Files
 Draw = Callable[[st.SearchStrategy[Any]], Any]
 UNITS = {" min": " mm", " h": " deg", " ms": " kN", " N.m": " s", " kN.m": " %", " deg": " min"}
 """A unit, and one of another dimension."""
-ODD = (None, True, 0, -1, 3, 1.5, 1e308, "", " ", "x", "$x", "$bolt", "park", "1 s", [], {}, [None])
+ODD: tuple[Any, ...] = (
+    None,
+    True,
+    0,
+    -1,
+    3,
+    1.5,
+    1e308,
+    "",
+    " ",
+    "x",
+    "$x",
+    "$bolt",
+    "park",
+    "1 s",
+    [],
+    {},
+    [None],
+)
 """Values that hardly ever are what belongs in a place."""
 FIGURES = (0, -1, 1e-9, 0.5, 1, 2, 7, 99, 5000, 1e9)
 NAMES = ("do", "use", "policy", "barrier", "tool", "ask", "paired_until", "cell", "point")

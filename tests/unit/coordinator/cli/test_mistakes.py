@@ -5,8 +5,7 @@ import re
 from pathlib import Path
 
 import pytest
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from coordinator.cli.app import app
 from tests.support.sequence_files import SEQUENCES
