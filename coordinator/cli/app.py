@@ -55,6 +55,12 @@ def check(
         list[Path], typer.Argument(help="Sequences, cells, joints, cases.", show_default=False)
     ],
     quick: Annotated[bool, typer.Option("--quick", help="Rules only, no proof.")] = False,
+    causes: Annotated[
+        int, typer.Option(min=0, max=3, help="How many things may go wrong in one run.")
+    ] = 2,
+    states: Annotated[
+        int, typer.Option(min=1, help="Give the proof up after so many states.")
+    ] = 2_000_000,
     joint: JointFile = None,
     fix: Annotated[
         bool, typer.Option("--fix", help="Put the files into the house's layout first.")
@@ -64,11 +70,11 @@ def check(
         bool, typer.Option("--sarif", help="Findings as a SARIF document on stdout.")
     ] = False,
 ) -> None:
-    """Judge files by every rule; nothing is started."""
+    """Judge files by every rule, and prove sequences over every order of events."""
     from coordinator.cli.check import Asked, check_files
 
     output = Output.of(json or sarif)
-    asked = Asked(quick=quick, fix=fix, sarif=sarif, joint=joint)
+    asked = Asked(quick, fix, sarif, joint, causes, states)
     raise typer.Exit(check_files(output, files, asked))
 
 
