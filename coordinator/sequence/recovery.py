@@ -66,9 +66,14 @@ class RuleMaker:
         self._raised: dict[tuple[str, str], bool] = {}
 
     def rules(
-        self, node: int, action: ActionModel, values: Mapping[str, Value], *, is_in_span: bool
+        self,
+        node: int,
+        action: ActionModel,
+        values: Mapping[str, Value] | None,
+        *,
+        is_in_span: bool,
     ) -> tuple[Rule, ...]:
-        """Return the rules of the step at `node`."""
+        """Return the rules of the step at `node`; only its policy is judged without values."""
         step = self._items[node].step
         if not isinstance(step, DoStep) or step.policy is None:
             return ()
@@ -79,6 +84,8 @@ class RuleMaker:
             )
             trail = (*self._items[node].trail, "policy")
             self._given.tell(trail, "SEQ023", f"policy is {step.policy!r}", must, do)
+            return ()
+        if values is None:
             return ()
         can_raise = (*action.raises, *ANY_STEP_FAULTS)
         can_raise += SPAN_FAULTS if is_in_span else ()

@@ -82,7 +82,7 @@ lanes:
     - {do: locate_joint, policy: careful}
     - {do: chnge_tool, with: {tool: wrench}}
     - barier: meet
-    - {do: index_socket, with: {by: 10 mm}, policy: carefull}
+    - {do: locate_hole, with: {bolt: 10}, policy: carefull}
   aft:
     - {do: park, speed: 3}
     - barrier: meet
@@ -97,9 +97,28 @@ lanes:
         (9, 13, "SEQ030"),
         (13, 12, "SEQ014"),
         (14, 7, "SEQ006"),
-        (15, 37, "SEQ012"),
+        (15, 38, "SEQ017"),
+        (15, 51, "SEQ023"),
         (17, 18, "SEQ006"),
         (19, 38, "SEQ017"),
+    ]
+
+
+def test_a_paired_barrier_is_judged_before_its_span_is_found(tmp_path: Path) -> None:
+    """The band and the closing barrier stand in the declaration, whatever the lanes say."""
+    body = """barriers:
+  pull: {timeout: 5 min, paired_until: puled, balance: 600 Nm, stop: 3 s}
+  pulled: {timeout: 5 min}
+lanes:
+  fore: [{barrier: pull}, {barrier: pulled}]
+  aft: [{barrier: pull}, {barrier: pulled}]
+"""
+
+    told = findings_of(write_sequence(tmp_path, body))
+
+    assert [(one.line, one.column, one.code, one.do) for one in told] == [
+        (7, 40, "SEQ033", "did you mean 'pulled' or 'pull'?"),
+        (7, 56, "SEQ012", "did you mean '600 N.m'?"),
     ]
 
 
