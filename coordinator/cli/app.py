@@ -222,6 +222,57 @@ def schema(
     raise typer.Exit(write_schemas(Output.of(json), kind, out))
 
 
+Told = Annotated[str | None, typer.Option(show_default=False)]
+
+
+@app.command()
+def new(
+    asked: typer.Context,
+    folder: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
+    side: Annotated[
+        list[str] | None, typer.Option(help="Name of a side; give it twice.", show_default=False)
+    ] = None,
+    hoist: Annotated[
+        bool | None, typer.Option(help="A hoist brings the part.", show_default=False)
+    ] = None,
+    signals: Annotated[
+        str | None, typer.Option(help="Such as 'floor_clear:trip, gate_shut:interlock'.")
+    ] = None,
+    bolts: Told = None,
+    thread: Told = None,
+    grade: Told = None,
+    bolt_circle: Told = None,
+    grip: Told = None,
+    engagement: Told = None,
+    hex_across_flats: Annotated[str | None, typer.Option("--hex", show_default=False)] = None,
+    stress: Told = None,
+    friction: Told = None,
+    rounds: Told = None,
+    wrench_torque: Told = None,
+    spinner_torque: Told = None,
+    sockets: Told = None,
+    calibrated: Told = None,
+    calibration_due: Told = None,
+    loosening_torque: Told = None,
+    balance: Told = None,
+    text: Told = None,
+    json: Json = False,
+) -> None:
+    """Start a cell with a joint and a first sequence, from flags; what is left out is asked."""
+    from coordinator.cli.new import start_cell
+
+    output = Output.of(json)
+    if side is not None and len(side) != 2:
+        raise typer.Exit(
+            output.refuse(f"{len(side)} sides are given, must be two; give --side twice")
+        )
+    given = {name: value for name, value in asked.params.items() if isinstance(value, str)}
+    given |= dict(zip(("first_side", "second_side"), side or (), strict=False))
+    if hoist is not None:
+        given["hoist"] = "yes" if hoist else "no"
+    raise typer.Exit(start_cell(output, folder, given))
+
+
 Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sqlite.")]
 
 
@@ -229,6 +280,7 @@ Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sq
 def records_list(
     out: Store = RUNS,
     run: Annotated[str | None, typer.Option(help="Of this run.")] = None,
+    joint: Annotated[str | None, typer.Option(help="Of this joint, over all its runs.")] = None,
     bolt: Annotated[int | None, typer.Option(help="Of this bolt.")] = None,
     kind: Annotated[str | None, typer.Option(help="pull, confirm, check, run-up ...")] = None,
     verdict: Annotated[str | None, typer.Option(help="accepted, rejected ...")] = None,
@@ -238,7 +290,7 @@ def records_list(
     from coordinator.cli.records import list_records
     from coordinator.records.rows import RecordFilter
 
-    wanted = RecordFilter(run=run, bolt=bolt, kind=kind, verdict=verdict)
+    wanted = RecordFilter(run=run, joint=joint, bolt=bolt, kind=kind, verdict=verdict)
     raise typer.Exit(list_records(Output.of(json), out, wanted))
 
 

@@ -61,7 +61,7 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
             output.say(error.render())
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
-    proofs = [] if asked.quick else [_prove(output, path, plan, asked) for path, plan in plans]
+    proofs = [] if asked.quick else _prove(output, plans, asked)
     if not all(one["proved"] for one in proofs):
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
@@ -95,12 +95,18 @@ def _judge_sequence(output: Output, path: Path, asked: Asked) -> Plan:
     return plan
 
 
-def _prove(output: Output, path: Path, plan: Plan, asked: Asked) -> dict[str, Any]:
+def _prove(
+    output: Output, plans: Sequence[tuple[Path, Plan]], asked: Asked
+) -> list[dict[str, Any]]:
+    """Prove one after the other; what is alike in several is decided once."""
     from coordinator.cli.proof import prove
-    from coordinator.prove import Limits
+    from coordinator.prove import Limits, Stores
 
-    limits = Limits(asked.causes, asked.states_max)
-    return {"file": str(path), **prove(output, str(path), plan, limits)}
+    stores, limits = Stores(), Limits(asked.causes, asked.states_max)
+    return [
+        {"file": str(path), **prove(output, str(path), plan, limits, stores)}
+        for path, plan in plans
+    ]
 
 
 def _judge_cell(path: Path) -> str:

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from coordinator.core.decide import begin, decide
 from coordinator.core.plan import Plan
 from coordinator.prove.canonical import ENDING
-from coordinator.prove.graph import Expander, Limits
+from coordinator.prove.graph import Expander, Limits, Store, Stores
 from coordinator.prove.local import OutOfOrder
 from coordinator.prove.monitors import Judge, Violation
 from coordinator.prove.moves import Moves, Node
@@ -66,7 +66,10 @@ class Walk:
 
 
 def explore(
-    plan: Plan, limits: Limits | None = None, progress: Progress | None = None
+    plan: Plan,
+    limits: Limits | None = None,
+    progress: Progress | None = None,
+    stores: Stores | None = None,
 ) -> Exploration:
     """Explore a plan.
 
@@ -74,22 +77,24 @@ def explore(
         plan: The plan; the same `decide` that runs it is walked.
         limits: How many causes, how many states.
         progress: Told of (states seen, places still to look at).
+        stores: What has been decided about other plans; what is alike is not decided again.
 
     Returns:
         Everything that was seen; at most one violation of each property, the shortest.
     """
     asked = limits or Limits()
+    store = (stores or Stores()).of(plan, asked)
     try:
-        return _explore(plan, asked, progress, is_orderly=True)
+        return _explore(plan, asked, store, progress, is_orderly=True)
     except OutOfOrder:
         # Something is done twice across a cut: then nothing is alike, and all is walked through.
-        return _explore(plan, asked, progress, is_orderly=False)
+        return _explore(plan, asked, Store(), progress, is_orderly=False)
 
 
 def _explore(
-    plan: Plan, limits: Limits, progress: Progress | None, *, is_orderly: bool
+    plan: Plan, limits: Limits, store: Store, progress: Progress | None, *, is_orderly: bool
 ) -> Exploration:
-    expander = Expander(plan, limits, is_orderly=is_orderly)
+    expander = Expander(plan, limits, store, is_orderly=is_orderly)
     walk = Walk()
     found = Exploration(limits.causes)
     start = _start(plan, expander, limits)
@@ -145,7 +150,9 @@ def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: i
         target = expander.number(
             there,
             gone.look,
-            lambda gone=gone, there=there: expander.local.move(gone.node, gone.places, there),  # type: ignore[misc]
+            lambda gone=gone, there=there: expander.local.move(
+                gone.node, gone.owner.local, gone.places, there
+            ),  # type: ignore[misc]
         )
         if there not in walk.entries:
             walk.entries[there] = {}
@@ -163,9 +170,9 @@ def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration) -> Non
         phases = expander.graph(places).phases
         found.stands_for += sum(phases[number] not in ENDING for number in one.steps)
     found.depth = max((walk.bases[at] + one.depth for at, one in walk.reached.items()), default=0)
-    found.asked = expander.asked
     for places, one in walk.reached.items():
         starts = [begins[at] for begins, at in zip(expander.pieces.starts, places, strict=True)]
+        found.asked |= one.asked
         found.sent |= {starts[lane] + at for lane, at in one.sent}
     lost = ways_out(expander, walk.reached) if found.is_complete else []
     found.violations = find_violations(plan, expander, walk, Judge(plan), lost)

@@ -57,6 +57,8 @@ class Edge(NamedTuple):
 class Exit(NamedTuple):
     """A step that leads on to other places."""
 
+    owner: "Expander"
+    """Whose plan `node` and `places` are of."""
     shift: Places
     """How many pieces each lane has gone on."""
     look: Look
@@ -82,9 +84,8 @@ class Graph:
     """All states seen at places of one kind."""
 
     numbers: dict[Look, int] = field(default_factory=dict)
-    nodes: list[Node | None] = field(default_factory=list)
-    """Forgotten once all steps from it are decided."""
-    places: list[Places] = field(default_factory=list)
+    nodes: list[tuple["Expander", Places, Node] | None] = field(default_factory=list)
+    """Whose plan, where in it, and the state; forgotten once all steps from it are decided."""
     phases: list[str] = field(default_factory=list)
     causes: list[int] = field(default_factory=list)
     edges: list[list[Edge] | None] = field(default_factory=list)
@@ -94,28 +95,56 @@ class Graph:
     """(lane, step counted from the first of its piece) sent by steps from a state."""
     done: dict[int, set[tuple[int, ...]]] = field(default_factory=dict)
     """For each lane what is done of its piece, after steps that finish something."""
+    asked: dict[int, set[int]] = field(default_factory=dict)
+    """Kinds of prompt raised by steps from a state."""
+
+
+@dataclass(slots=True)
+class Store:
+    """What has been decided about plans of one cell; what is alike in several is decided once."""
+
+    kinds: dict[object, int] = field(default_factory=dict)
+    graphs: dict[int, Graph] = field(default_factory=dict)
+
+
+class Stores:
+    """What has been decided about plans of any cells."""
+
+    def __init__(self) -> None:
+        self._known: dict[object, Store] = {}
+
+    def of(self, plan: Plan, limits: Limits) -> Store:
+        """Return what has been decided about plans that have all but nodes and barriers alike."""
+        cell = (
+            tuple(party.is_arm for party in plan.parties),
+            plan.timing,
+            tuple((interlock.signal, interlock.kind) for interlock in plan.interlocks),
+            plan.signals,
+            len(plan.zones),
+            tuple(tuple(option for option, _ in prompt.options) for prompt in plan.prompts),
+        )
+        return self._known.setdefault((cell, limits), Store())
 
 
 class Expander:
     """Decides the steps from states of one plan."""
 
-    def __init__(self, plan: Plan, limits: Limits, *, is_orderly: bool) -> None:
+    def __init__(self, plan: Plan, limits: Limits, store: Store, *, is_orderly: bool) -> None:
         """Prepare; without `is_orderly` anything may be done again, and nothing is cut."""
         self.plan = plan
-        self.pieces = Pieces(plan, is_cut=limits.is_cut and is_orderly)
+        self.pieces = Pieces(plan, store.kinds, is_cut=limits.is_cut and is_orderly)
         self.local = Local(plan, self.pieces)
-        self.folder = Folder(plan, Pieces(plan, is_cut=is_orderly))
-        self.graphs: dict[int, Graph] = {}
+        self.folder = Folder(plan, Pieces(plan, {}, is_cut=is_orderly))
         self.transitions = 0
         self.states = 0
-        self.asked: set[int] = set()
+        self._graphs = store.graphs
         self._limits = limits
         self._moves = Moves(plan, is_modular=limits.is_modular)
         self._judge = Judge(plan)
 
     def graph(self, places: Places) -> Graph:
         """Return the graph of places that behave like these."""
-        return self.graphs.setdefault(self.pieces.kind_of(places), Graph())
+        return self._graphs.setdefault(self.pieces.kind_of(places), Graph())
 
     def number(self, places: Places, look: Look, node: Callable[[], Node]) -> int:
         """Return the number of a state in its graph; a new one is taken in."""
@@ -124,8 +153,7 @@ class Expander:
         if known is None:
             known = graph.numbers[look] = len(graph.nodes)
             real = node()
-            graph.nodes.append(real)
-            graph.places.append(places)
+            graph.nodes.append((self, places, real))
             graph.phases.append(real.state.phase)
             graph.causes.append(real.causes)
             graph.edges.append(None)
@@ -137,19 +165,21 @@ class Expander:
         known = graph.edges[number]
         if known is None:
             known = graph.edges[number] = []
-            node = graph.nodes[number]
-            assert node is not None, "a state is forgotten only after its steps are decided"
-            self._expand(graph, number, node, known)
+            kept = graph.nodes[number]
+            assert kept is not None, "a state is forgotten only after its steps are decided"
+            owner, places, node = kept
+            owner._expand(graph, number, places, node, known)
             graph.nodes[number] = None
         return known
 
-    def _expand(self, graph: Graph, number: int, node: Node, edges: list[Edge]) -> None:
-        places = graph.places[number]
+    def _expand(
+        self, graph: Graph, number: int, places: Places, node: Node, edges: list[Edge]
+    ) -> None:
         is_free = False
         for step in self._moves.after(node, self._limits.causes):
             is_free = is_free or step.cost == 0
             words: Words = (self._word(node, step, places),)
-            after = self._take(graph, number, node, step, words)
+            after = self._take(graph, (number, places), node, step, words)
             if after is None:
                 continue
             there = self.local.places_of(after.state, places)
@@ -160,13 +190,16 @@ class Expander:
                 edges.append(Edge(target, words, free, step.person))
             else:
                 shift = tuple(b - a for a, b in zip(places, there, strict=True))
-                gone = Exit(shift, look, after, there, words, free, step.person)
+                gone = Exit(self, shift, look, after, there, words, free, step.person)
                 graph.exits.setdefault(number, []).append(gone)
         if not is_free and node.state.phase not in ENDED:
             self._break(graph, number, "no_deadlock", "nothing can happen any more", ())
 
-    def _take(self, graph: Graph, number: int, node: Node, step: Step, words: Words) -> Node | None:
+    def _take(
+        self, graph: Graph, at: tuple[int, Places], node: Node, step: Step, words: Words
+    ) -> Node | None:
         """Decide a step's events; None where the core itself broke."""
+        number, places = at
         self.transitions += 1
         state = before = node.state if step.state is None else step.state
         for event in step.events:
@@ -177,12 +210,12 @@ class Expander:
                 text = f"{type(error).__name__}: {error}"
                 self._break(graph, number, "core_sound", text, words)
                 return None
-            self._note(graph, number, effects)
+            self._note(graph, at, effects)
             broken = self._judge.judge(earlier, state, effects)
             if broken:
                 self._break(graph, number, *broken, words)
         if any(a.done != b.done for a, b in zip(before.lanes, state.lanes, strict=True)):
-            starts = zip(self.pieces.starts, graph.places[number], state.lanes, strict=True)
+            starts = zip(self.pieces.starts, places, state.lanes, strict=True)
             done = tuple(lane.done >> begins[place] for begins, place, lane in starts)
             graph.done.setdefault(number, set()).add(done)
         silent = node.silent
@@ -190,15 +223,15 @@ class Expander:
             silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
         return Node(self.folder.fold(state, before), silent, node.causes + step.cost)
 
-    def _note(self, graph: Graph, number: int, effects: tuple[Effect, ...]) -> None:
-        places = graph.places[number]
+    def _note(self, graph: Graph, at: tuple[int, Places], effects: tuple[Effect, ...]) -> None:
+        number, places = at
         for effect in effects:
             if isinstance(effect, SendDo):
                 lane = effect.party
-                at = effect.node - self.pieces.starts[lane][places[lane]]
-                graph.sent.setdefault(number, set()).add((lane, at))
+                step = effect.node - self.pieces.starts[lane][places[lane]]
+                graph.sent.setdefault(number, set()).add((lane, step))
             elif isinstance(effect, RaisePrompt):
-                self.asked.add(effect.prompt)
+                graph.asked.setdefault(number, set()).add(effect.prompt)
 
     def _word(self, node: Node, step: Step, places: Places) -> Word:
         if step.lane < 0:

@@ -99,29 +99,38 @@ class Local:
             for lane, node in zip(joined.lanes, joined.nodes, strict=True)
         )
 
-    def move(self, node: Node, before: Places, after: Places) -> Node:
-        """Return a state as it is at other places that behave alike."""
-        if before == after:
+    def move(self, node: Node, source: "Local", before: Places, after: Places) -> Node:
+        """Return a state as it is at other places that behave alike, there or in another plan.
+
+        Args:
+            node: The state.
+            source: Of the plan that it is a state of.
+            before: Where it stands in that plan.
+            after: Where it is to stand in this one.
+        """
+        if source is self and before == after:
             return node
         state = node.state
         if state.phase in ENDING:
             return node
         shifts = tuple(
-            starts[there] - starts[here]
-            for starts, here, there in zip(self._pieces.starts, before, after, strict=True)
+            starts[there] - old_starts[here]
+            for starts, old_starts, here, there in zip(
+                self._pieces.starts, source._pieces.starts, before, after, strict=True
+            )
         )
         lanes = tuple(
-            self._move_lane(number, shift, after[number], lane)
+            self._move_lane(source, number, shift, after[number], lane)
             for number, (shift, lane) in enumerate(zip(shifts, state.lanes, strict=True))
         )
         prompts = tuple(self._move_prompt(one, shifts[one.lane]) for one in state.prompts)
         moved = state._replace(
             lanes=lanes,
-            meetings=self._move_meetings(state.meetings, before, shifts),
+            meetings=self._move_meetings(source, state.meetings, before, shifts),
             prompts=prompts,
         )
         found = Node(moved, node.silent, node.causes)
-        if self.look(found, after) != self.look(node, before):
+        if self.look(found, after) != source.look(node, before):
             raise ProofError(f"a state looks different at {after} than at {before}")
         return found
 
@@ -129,8 +138,8 @@ class Local:
     def _move_prompt(one: OpenPrompt, shift: int) -> OpenPrompt:
         return one._replace(node=one.node + shift if one.node >= 0 else one.node)
 
-    def _move_lane(self, number: int, shift: int, place: int, lane: Lane) -> Lane:
-        if not shift:
+    def _move_lane(self, source: "Local", number: int, shift: int, place: int, lane: Lane) -> Lane:
+        if not shift and source is self:
             return lane
         nodes = self._plan.lanes[number]
         start = self._pieces.starts[number][place]
@@ -140,28 +149,34 @@ class Local:
             done=(1 << start) - (1 << nodes[0]) | here,
             node=node,
             attempts=tuple((at + shift, fault, count) for at, fault, count in lane.attempts),
-            queue=self._move_queue(lane.queue, lane.node, node),
+            queue=self._move_queue(source, lane.queue, lane.node, node),
         )
 
-    def _move_queue(self, queue: tuple[Move, ...], before: int, after: int) -> tuple[Move, ...]:
+    def _move_queue(
+        self, source: "Local", queue: tuple[Move, ...], before: int, after: int
+    ) -> tuple[Move, ...]:
         if not queue:
             return ()
-        here, there = moves_of(self._plan.nodes[before]), moves_of(self._plan.nodes[after])
+        here, there = moves_of(source._plan.nodes[before]), moves_of(self._plan.nodes[after])
         return tuple(there[here.index(move)] for move in queue)
 
     def _move_meetings(
-        self, meetings: tuple[Meeting, ...], before: Places, shifts: tuple[int, ...]
+        self,
+        source: "Local",
+        meetings: tuple[Meeting, ...],
+        before: Places,
+        shifts: tuple[int, ...],
     ) -> tuple[Meeting, ...]:
-        moved = [WAITING] * len(meetings)
+        moved = [WAITING] * len(self._plan.barriers)
         for barrier, meeting in enumerate(meetings):
             if meeting == WAITING:
                 continue
-            joined = self._plan.barriers[barrier]
+            joined = source._plan.barriers[barrier]
             # Seen from a lane that stands at it or has just passed it: others may be far away.
             node = next(
                 node + shifts[lane]
                 for lane, node in zip(joined.lanes, joined.nodes, strict=True)
-                if node in self._pieces.window(lane, before[lane])
+                if node in source._pieces.window(lane, before[lane])
             )
             moved[self._plan.nodes[node].barrier] = meeting
         return tuple(moved)

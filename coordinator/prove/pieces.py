@@ -33,8 +33,14 @@ def moves_of(node: Node) -> tuple[Move, ...]:
 class Pieces:
     """The pieces of every lane of a plan."""
 
-    def __init__(self, plan: Plan, *, is_cut: bool = True) -> None:
-        """Cut the lanes; without `is_cut`, or where nodes stand out of order, each is one piece."""
+    def __init__(self, plan: Plan, kinds: dict[object, int], *, is_cut: bool = True) -> None:
+        """Cut the lanes; without `is_cut`, or where nodes stand out of order, each is one piece.
+
+        Args:
+            plan: Whose lanes.
+            kinds: Numbers given to places so far, of this plan or another; new ones are added.
+            is_cut: Whether to cut at all.
+        """
         self._plan = plan
         in_order = all(
             nodes == tuple(range(nodes[0], nodes[0] + len(nodes))) for nodes in plan.lanes
@@ -53,7 +59,7 @@ class Pieces:
         for starts, ends in zip(self.starts, self.ends, strict=True):
             for piece, (start, end) in enumerate(zip(starts, ends, strict=True)):
                 self._piece_of[start:end] = [piece] * (end - start)
-        self._numbers: dict[object, int] = {}
+        self._numbers = kinds
         self._known: dict[Places, int] = {}
 
     def piece_of(self, node: int) -> int:

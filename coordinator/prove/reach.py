@@ -36,6 +36,7 @@ class Reach:
     depth: int
     sent: frozenset[tuple[int, int]]
     done: frozenset[tuple[int, ...]]
+    asked: frozenset[int]
     breaks: tuple[int, ...]
     """States from which a step breaks a property."""
 
@@ -84,5 +85,6 @@ def reach(
         depth,
         frozenset(one for number in steps for one in graph.sent.get(number, ())),
         frozenset(one for number in steps for one in graph.done.get(number, ())),
+        frozenset(one for number in steps for one in graph.asked.get(number, ())),
         tuple(number for number in steps if number in graph.breaks),
     )
