@@ -22,7 +22,7 @@ from coordinator.prove.local import OutOfOrder
 from coordinator.prove.monitors import Judge, Violation
 from coordinator.prove.moves import Moves, Node
 from coordinator.prove.pieces import Places
-from coordinator.prove.reach import Came, Reach, reach
+from coordinator.prove.reach import Came, Reach, Walk, reach
 from coordinator.prove.trace import find_violations
 from coordinator.prove.ways import ways_out
 
@@ -52,17 +52,6 @@ class Exploration:
     def is_proved(self) -> bool:
         """Tell whether everything was seen and nothing was wrong."""
         return self.is_complete and not self.violations
-
-
-@dataclass(slots=True)
-class Walk:
-    """Every place that was entered, in order, and how."""
-
-    entries: dict[Places, dict[int, Came]] = field(default_factory=dict)
-    """For each place the states in which it is entered, and how each came about first."""
-    reached: dict[Places, Reach] = field(default_factory=dict)
-    bases: dict[Places, int] = field(default_factory=dict)
-    """Steps from the start to the first entry of a place."""
 
 
 def explore(

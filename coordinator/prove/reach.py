@@ -4,7 +4,7 @@ Units: `steps` count steps of the world from the start, or from the first entry 
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from coordinator.prove.graph import Expander
@@ -39,6 +39,17 @@ class Reach:
     asked: frozenset[int]
     breaks: tuple[int, ...]
     """States from which a step breaks a property."""
+
+
+@dataclass(slots=True)
+class Walk:
+    """Every place that was entered, in order, and how."""
+
+    entries: dict[Places, dict[int, Came]] = field(default_factory=dict)
+    """For each place the states in which it is entered, and how each came about first."""
+    reached: dict[Places, Reach] = field(default_factory=dict)
+    bases: dict[Places, int] = field(default_factory=dict)
+    """Steps from the start to the first entry of a place."""
 
 
 def reach(

@@ -1,21 +1,17 @@
 """Tell the shortest way to every property that does not hold, step by step, in the plan's words."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from coordinator.core.plan import Plan
 from coordinator.prove.graph import Expander, Word, Words
 from coordinator.prove.monitors import Judge, Violation
 from coordinator.prove.pieces import Places
-from coordinator.prove.reach import Came, Reach
+from coordinator.prove.reach import Came, Reach, Walk
 from coordinator.prove.ways import Lost
-
-if TYPE_CHECKING:
-    from coordinator.prove.explore import Walk
 
 
 def find_violations(
-    plan: Plan, expander: Expander, walk: "Walk", judge: Judge, lost: Sequence[Lost]
+    plan: Plan, expander: Expander, walk: Walk, judge: Judge, lost: Sequence[Lost]
 ) -> list[Violation]:
     """Return one violation of each property that is broken, the one with the fewest steps."""
     best: dict[str, tuple[int, Places, int, str, Words]] = {}
@@ -35,7 +31,7 @@ def find_violations(
 _Found = tuple[int, tuple[str, Places, int, str, Words]]
 
 
-def _broken(expander: Expander, walk: "Walk") -> Iterator[_Found]:
+def _broken(expander: Expander, walk: Walk) -> Iterator[_Found]:
     for places, one in walk.reached.items():
         for number in one.breaks:
             for found in expander.graph(places).breaks[number]:
@@ -43,13 +39,13 @@ def _broken(expander: Expander, walk: "Walk") -> Iterator[_Found]:
                 yield at, (found.property, places, number, found.text, found.words)
 
 
-def _lost(walk: "Walk", lost: Sequence[Lost]) -> Iterator[_Found]:
+def _lost(walk: Walk, lost: Sequence[Lost]) -> Iterator[_Found]:
     for found in lost:
         at = walk.bases[found.places] + walk.reached[found.places].steps[found.number]
         yield at, (found.property, found.places, found.number, found.text, ())
 
 
-def _apart(expander: Expander, walk: "Walk", judge: Judge) -> Iterator[_Found]:
+def _apart(expander: Expander, walk: Walk, judge: Judge) -> Iterator[_Found]:
     """Judge what is done at every place: there steps have the bolts and rounds that they have."""
     graphs = expander.graph
     for places, one in walk.reached.items():
