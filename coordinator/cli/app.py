@@ -1,6 +1,7 @@
 """The program `bothsides`: one file or function per verb, joined here."""
 
 import sys
+from importlib.metadata import version
 from pathlib import Path
 from typing import Annotated
 
@@ -29,6 +30,23 @@ Answers = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
+
+
+def _tell_version(asked: bool) -> None:
+    """Print the version and leave, if asked."""
+    if asked:
+        print(f"bothsides {version('bothsides')}")
+        raise typer.Exit(Exit.GOOD)
+
+
+@app.callback()
+def begin(
+    _: Annotated[
+        bool,
+        typer.Option("--version", help="Tell the version.", callback=_tell_version, is_eager=True),
+    ] = False,
+) -> None:
+    """Take what stands before the verb."""
 
 
 @app.command()
@@ -170,6 +188,39 @@ def joint(
     from coordinator.cli.joint import print_joint
 
     raise typer.Exit(print_joint(Output.of(json), file))
+
+
+@app.command()
+def draw(
+    file: File,
+    joint: JointFile = None,
+    mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text, not SVG.")] = False,
+    unrolled: Annotated[
+        bool, typer.Option("--unrolled", help="Every bolt, pair and round by itself.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="This file, not one of the sequence's name here; - for stdout."),
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Draw both sides beside each other with the barriers across, loops folded."""
+    from coordinator.cli.draw import Drawing, draw_file
+
+    asked = Drawing(joint=joint, mermaid=mermaid, unrolled=unrolled, out=out)
+    raise typer.Exit(draw_file(Output.of(json), file, asked))
+
+
+@app.command()
+def compare(
+    was: Annotated[Path, typer.Argument(help="A sequence, cell or joint.", show_default=False)],
+    now: Annotated[Path, typer.Argument(help="Another one of its kind.", show_default=False)],
+    json: Json = False,
+) -> None:
+    """Say what changed from one file to another, in physical words; 0 same, 1 different."""
+    from coordinator.cli.compare import compare_files
+
+    raise typer.Exit(compare_files(Output.of(json), was, now))
 
 
 @app.command()

@@ -17,6 +17,7 @@ from coordinator.sequence import (
     SequenceError,
     kind_of,
     load,
+    read_answers,
     read_case,
     read_cell,
     read_joint,
@@ -61,7 +62,7 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
             output.say(error.render())
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
-    proofs = [] if asked.quick else [_prove(output, path, plan, asked) for path, plan in plans]
+    proofs = [] if asked.quick else _prove(output, plans, asked)
     if not all(one["proved"] for one in proofs):
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
@@ -95,12 +96,18 @@ def _judge_sequence(output: Output, path: Path, asked: Asked) -> Plan:
     return plan
 
 
-def _prove(output: Output, path: Path, plan: Plan, asked: Asked) -> dict[str, Any]:
+def _prove(
+    output: Output, plans: Sequence[tuple[Path, Plan]], asked: Asked
+) -> list[dict[str, Any]]:
+    """Prove one after the other; what is alike in several is decided once."""
     from coordinator.cli.proof import prove
-    from coordinator.prove import Limits
+    from coordinator.prove import Limits, Stores
 
-    limits = Limits(asked.causes, asked.states_max)
-    return {"file": str(path), **prove(output, str(path), plan, limits)}
+    stores, limits = Stores(), Limits(asked.causes, asked.states_max)
+    return [
+        {"file": str(path), **prove(output, str(path), plan, limits, stores)}
+        for path, plan in plans
+    ]
 
 
 def _judge_cell(path: Path) -> str:
@@ -120,4 +127,14 @@ def _judge_case(path: Path) -> str:
     return f"a case of {len(case.causes)} causes"
 
 
-_READERS = {"cell": _judge_cell, "joint": _judge_joint, "case": _judge_case}
+def _judge_answers(path: Path) -> str:
+    people = read_answers(path)
+    return f"{len(people.answers)} answers, {len(people.acts)} acts"
+
+
+_READERS = {
+    "cell": _judge_cell,
+    "joint": _judge_joint,
+    "case": _judge_case,
+    "answers": _judge_answers,
+}

@@ -7,14 +7,14 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
 from coordinator.cli.output import Output
 from coordinator.core.plan import Plan
-from coordinator.prove import PROPERTIES, Exploration, Limits, explore
+from coordinator.prove import PROPERTIES, Exploration, Limits, Stores, explore
 from coordinator.prove.explore import unreached
 
 LINES_MAX = 40
 """Of a counterexample's path; the last ones are shown."""
 
 
-def prove(output: Output, name: str, plan: Plan, limits: Limits) -> dict[str, Any]:
+def prove(output: Output, name: str, plan: Plan, limits: Limits, stores: Stores) -> dict[str, Any]:
     """Explore a plan, print what was found, and return the same as data."""
     began_s = time.monotonic()
     with Progress(
@@ -32,7 +32,7 @@ def prove(output: Output, name: str, plan: Plan, limits: Limits) -> dict[str, An
             words = f"proving {name}: {states} states, {waiting} places, {rate:.0f} states/s"
             bar.update(task, description=words)
 
-        found = explore(plan, limits, tell)
+        found = explore(plan, limits, tell, stores)
     _say(output, name, plan, found, limits)
     return to_data(plan, found)
 
@@ -57,8 +57,8 @@ def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
 
 def _say(output: Output, name: str, plan: Plan, found: Exploration, limits: Limits) -> None:
     seen = (
-        f"{found.states} states, which stand for {found.stands_for}, {found.transitions} "
-        f"transitions, depth {found.depth}, "
+        f"{found.stands_for} states, of which {found.states} had to be decided by "
+        f"{found.transitions} transitions; depth {found.depth}, "
         f"up to {found.causes} cause{'s' if found.causes != 1 else ''}"
     )
     for one in found.violations:

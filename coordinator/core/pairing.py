@@ -89,6 +89,8 @@ def resolve_span(turn: Turn, span: int) -> None:
                 # Once one of them holds the procedure, nobody is asked any more.
                 recovery.exhaust(turn, lane)
         return
+    if any(turn.lane(lane).prompt for lane in lanes):
+        return  # They go back together once the person has answered about the other side.
     rewind(turn, span)
 
 

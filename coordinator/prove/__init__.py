@@ -6,7 +6,7 @@ causes last.
 """
 
 from coordinator.prove.explore import Exploration, explore
-from coordinator.prove.graph import Limits
+from coordinator.prove.graph import Limits, Stores
 from coordinator.prove.monitors import PROPERTIES, Violation
 
-__all__ = ["PROPERTIES", "Exploration", "Limits", "Violation", "explore"]
+__all__ = ["PROPERTIES", "Exploration", "Limits", "Stores", "Violation", "explore"]

@@ -17,12 +17,12 @@ from dataclasses import dataclass, field
 from coordinator.core.decide import begin, decide
 from coordinator.core.plan import Plan
 from coordinator.prove.canonical import ENDING
-from coordinator.prove.graph import Expander, Limits
+from coordinator.prove.graph import Expander, Limits, Store, Stores
 from coordinator.prove.local import OutOfOrder
 from coordinator.prove.monitors import Judge, Violation
 from coordinator.prove.moves import Moves, Node
 from coordinator.prove.pieces import Places
-from coordinator.prove.reach import Came, Reach, reach
+from coordinator.prove.reach import Came, Reach, Walk, reach
 from coordinator.prove.trace import find_violations
 from coordinator.prove.ways import ways_out
 
@@ -54,19 +54,11 @@ class Exploration:
         return self.is_complete and not self.violations
 
 
-@dataclass(slots=True)
-class Walk:
-    """Every place that was entered, in order, and how."""
-
-    entries: dict[Places, dict[int, Came]] = field(default_factory=dict)
-    """For each place the states in which it is entered, and how each came about first."""
-    reached: dict[Places, Reach] = field(default_factory=dict)
-    bases: dict[Places, int] = field(default_factory=dict)
-    """Steps from the start to the first entry of a place."""
-
-
 def explore(
-    plan: Plan, limits: Limits | None = None, progress: Progress | None = None
+    plan: Plan,
+    limits: Limits | None = None,
+    progress: Progress | None = None,
+    stores: Stores | None = None,
 ) -> Exploration:
     """Explore a plan.
 
@@ -74,22 +66,24 @@ def explore(
         plan: The plan; the same `decide` that runs it is walked.
         limits: How many causes, how many states.
         progress: Told of (states seen, places still to look at).
+        stores: What has been decided about other plans; what is alike is not decided again.
 
     Returns:
         Everything that was seen; at most one violation of each property, the shortest.
     """
     asked = limits or Limits()
+    store = (stores or Stores()).of(plan, asked)
     try:
-        return _explore(plan, asked, progress, is_orderly=True)
+        return _explore(plan, asked, store, progress, is_orderly=True)
     except OutOfOrder:
         # Something is done twice across a cut: then nothing is alike, and all is walked through.
-        return _explore(plan, asked, progress, is_orderly=False)
+        return _explore(plan, asked, Store(), progress, is_orderly=False)
 
 
 def _explore(
-    plan: Plan, limits: Limits, progress: Progress | None, *, is_orderly: bool
+    plan: Plan, limits: Limits, store: Store, progress: Progress | None, *, is_orderly: bool
 ) -> Exploration:
-    expander = Expander(plan, limits, is_orderly=is_orderly)
+    expander = Expander(plan, limits, store, is_orderly=is_orderly)
     walk = Walk()
     found = Exploration(limits.causes)
     start = _start(plan, expander, limits)
@@ -113,12 +107,15 @@ def _go(
 ) -> bool:
     """Go from places to places, those with less done first; False where a bound cut the walk."""
     known: dict[object, Reach] = {}
-    waiting = [(sum(first), first)]
+    waiting = [(_progress(first), first)]
     while waiting:
         _, places = heapq.heappop(waiting)
         entries = walk.entries[places]
         base = min(came.steps for came in entries.values())
         ahead = frozenset((number, came.steps - base) for number, came in entries.items())
+        if walk.seen.get(places) == (base, ahead):
+            continue
+        walk.seen[places] = base, ahead
         key = expander.pieces.kind_of(places), ahead
         found = known.get(key)
         if found is None:
@@ -129,31 +126,28 @@ def _go(
             known[key] = found
         walk.reached[places], walk.bases[places] = found, base
         for there in _leave(expander, walk, places, found, base):
-            heapq.heappush(waiting, (sum(there), there))
+            heapq.heappush(waiting, (_progress(there), there))
     return True
 
 
-def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: int) -> list[Places]:
-    """Enter the next places by every exit; return those entered for the first time."""
+def _progress(places: Places) -> int:
+    return sum(place.piece for place in places)
+
+
+def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: int) -> set[Places]:
+    """Enter the next places by every exit; return those that are entered anew or sooner."""
     graph = expander.graph(places)
-    fresh = []
+    fresh: set[Places] = set()
     for number, index, steps in found.exits:
-        gone = graph.exits[number][index]
-        there = tuple(a + b for a, b in zip(places, gone.shift, strict=True))
-        if sum(gone.shift) < 0 or there in walk.reached:
-            raise OutOfOrder
-        target = expander.number(
-            there,
-            gone.look,
-            lambda gone=gone, there=there: expander.local.move(gone.node, gone.places, there),  # type: ignore[misc]
-        )
-        if there not in walk.entries:
-            walk.entries[there] = {}
-            fresh.append(there)
-        entries = walk.entries[there]
+        key = places, number, index
+        if key not in walk.leads:
+            walk.leads[key] = expander.lead(graph.exits[number][index], places)
+        there, target = walk.leads[key]
+        entries = walk.entries.setdefault(there, {})
         came = Came(base + steps + 1, places, number, index)
         if target not in entries or came.steps < entries[target].steps:
             entries[target] = came
+            fresh.add(there)
     return fresh
 
 
@@ -163,11 +157,11 @@ def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration) -> Non
         phases = expander.graph(places).phases
         found.stands_for += sum(phases[number] not in ENDING for number in one.steps)
     found.depth = max((walk.bases[at] + one.depth for at, one in walk.reached.items()), default=0)
-    found.asked = expander.asked
     for places, one in walk.reached.items():
-        starts = [begins[at] for begins, at in zip(expander.pieces.starts, places, strict=True)]
-        found.sent |= {starts[lane] + at for lane, at in one.sent}
-    lost = ways_out(expander, walk.reached) if found.is_complete else []
+        found.asked |= one.asked
+        sights = [expander.pieces.sight(lane, place) for lane, place in enumerate(places)]
+        found.sent |= {sights[lane][at] for lane, at in one.sent}
+    lost = ways_out(expander, walk) if found.is_complete else []
     found.violations = find_violations(plan, expander, walk, Judge(plan), lost)
 
 

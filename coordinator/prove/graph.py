@@ -17,7 +17,10 @@ from coordinator.prove.canonical import Folder
 from coordinator.prove.local import Local, Look
 from coordinator.prove.monitors import Judge
 from coordinator.prove.moves import ENDED, Moves, Node, Step
-from coordinator.prove.pieces import Pieces, Places
+from coordinator.prove.pieces import Pieces, Place, Places
+
+_GONE_MAX = 3
+"""Pieces that a lane can go on by in one step; further is elsewhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,14 +58,18 @@ class Edge(NamedTuple):
 
 
 class Exit(NamedTuple):
-    """A step that leads on to other places."""
+    """A step that leads to other places."""
 
-    shift: Places
-    """How many pieces each lane has gone on."""
+    owner: "Expander"
+    """Whose plan `node` and `places` are of."""
+    shift: tuple[int, ...] | None
+    """How many pieces each lane has gone on; None where it goes anywhere else."""
     look: Look
     node: Node
+    """The state that it leads to; where it may lead anywhere the state that it leads from."""
     places: Places
     """Where `node` stands."""
+    step: Step
     words: Words
     is_free: bool
     by_person: bool
@@ -82,9 +89,8 @@ class Graph:
     """All states seen at places of one kind."""
 
     numbers: dict[Look, int] = field(default_factory=dict)
-    nodes: list[Node | None] = field(default_factory=list)
-    """Forgotten once all steps from it are decided."""
-    places: list[Places] = field(default_factory=list)
+    nodes: list[tuple["Expander", Places, Node] | None] = field(default_factory=list)
+    """Whose plan, where in it, and the state; forgotten once all steps from it are decided."""
     phases: list[str] = field(default_factory=list)
     causes: list[int] = field(default_factory=list)
     edges: list[list[Edge] | None] = field(default_factory=list)
@@ -94,28 +100,56 @@ class Graph:
     """(lane, step counted from the first of its piece) sent by steps from a state."""
     done: dict[int, set[tuple[int, ...]]] = field(default_factory=dict)
     """For each lane what is done of its piece, after steps that finish something."""
+    asked: dict[int, set[int]] = field(default_factory=dict)
+    """Kinds of prompt raised by steps from a state."""
+
+
+@dataclass(slots=True)
+class Store:
+    """What has been decided about plans of one cell; what is alike in several is decided once."""
+
+    kinds: dict[object, int] = field(default_factory=dict)
+    graphs: dict[int, Graph] = field(default_factory=dict)
+
+
+class Stores:
+    """What has been decided about plans of any cells."""
+
+    def __init__(self) -> None:
+        self._known: dict[object, Store] = {}
+
+    def of(self, plan: Plan, limits: Limits) -> Store:
+        """Return what has been decided about plans that have all but nodes and barriers alike."""
+        cell = (
+            tuple(party.is_arm for party in plan.parties),
+            plan.timing,
+            tuple((interlock.signal, interlock.kind) for interlock in plan.interlocks),
+            plan.signals,
+            len(plan.zones),
+            tuple(tuple(option for option, _ in prompt.options) for prompt in plan.prompts),
+        )
+        return self._known.setdefault((cell, limits), Store())
 
 
 class Expander:
     """Decides the steps from states of one plan."""
 
-    def __init__(self, plan: Plan, limits: Limits, *, is_orderly: bool) -> None:
+    def __init__(self, plan: Plan, limits: Limits, store: Store, *, is_orderly: bool) -> None:
         """Prepare; without `is_orderly` anything may be done again, and nothing is cut."""
         self.plan = plan
-        self.pieces = Pieces(plan, is_cut=limits.is_cut and is_orderly)
+        self.pieces = Pieces(plan, store.kinds, is_cut=limits.is_cut and is_orderly)
         self.local = Local(plan, self.pieces)
-        self.folder = Folder(plan, Pieces(plan, is_cut=is_orderly))
-        self.graphs: dict[int, Graph] = {}
+        self.folder = Folder(plan, Pieces(plan, {}, is_cut=is_orderly))
         self.transitions = 0
         self.states = 0
-        self.asked: set[int] = set()
+        self._graphs = store.graphs
         self._limits = limits
         self._moves = Moves(plan, is_modular=limits.is_modular)
         self._judge = Judge(plan)
 
     def graph(self, places: Places) -> Graph:
         """Return the graph of places that behave like these."""
-        return self.graphs.setdefault(self.pieces.kind_of(places), Graph())
+        return self._graphs.setdefault(self.pieces.kind_of(places), Graph())
 
     def number(self, places: Places, look: Look, node: Callable[[], Node]) -> int:
         """Return the number of a state in its graph; a new one is taken in."""
@@ -124,8 +158,7 @@ class Expander:
         if known is None:
             known = graph.numbers[look] = len(graph.nodes)
             real = node()
-            graph.nodes.append(real)
-            graph.places.append(places)
+            graph.nodes.append((self, places, real))
             graph.phases.append(real.state.phase)
             graph.causes.append(real.causes)
             graph.edges.append(None)
@@ -137,19 +170,21 @@ class Expander:
         known = graph.edges[number]
         if known is None:
             known = graph.edges[number] = []
-            node = graph.nodes[number]
-            assert node is not None, "a state is forgotten only after its steps are decided"
-            self._expand(graph, number, node, known)
+            kept = graph.nodes[number]
+            assert kept is not None, "a state is forgotten only after its steps are decided"
+            owner, places, node = kept
+            owner._expand(graph, number, places, node, known)
             graph.nodes[number] = None
         return known
 
-    def _expand(self, graph: Graph, number: int, node: Node, edges: list[Edge]) -> None:
-        places = graph.places[number]
+    def _expand(
+        self, graph: Graph, number: int, places: Places, node: Node, edges: list[Edge]
+    ) -> None:
         is_free = False
         for step in self._moves.after(node, self._limits.causes):
             is_free = is_free or step.cost == 0
             words: Words = (self._word(node, step, places),)
-            after = self._take(graph, number, node, step, words)
+            after = self._take(graph, (number, places), node, step, words)
             if after is None:
                 continue
             there = self.local.places_of(after.state, places)
@@ -159,14 +194,60 @@ class Expander:
                 target = self.number(there, look, lambda after=after: after)  # type: ignore[misc]
                 edges.append(Edge(target, words, free, step.person))
             else:
-                shift = tuple(b - a for a, b in zip(places, there, strict=True))
-                gone = Exit(shift, look, after, there, words, free, step.person)
+                shift = self._shift(places, there)
+                kept, at = (node, places) if shift is None else (after, there)
+                gone = Exit(self, shift, look, kept, at, step, words, free, step.person)
                 graph.exits.setdefault(number, []).append(gone)
         if not is_free and node.state.phase not in ENDED:
             self._break(graph, number, "no_deadlock", "nothing can happen any more", ())
 
-    def _take(self, graph: Graph, number: int, node: Node, step: Step, words: Words) -> Node | None:
+    def _shift(self, places: Places, there: Places) -> tuple[int, ...] | None:
+        """Return how many pieces each lane has gone on, or None where it is elsewhere."""
+        shift = []
+        for lane, (before, after) in enumerate(zip(places, there, strict=True)):
+            at, gone = before, 0
+            while at != after and gone < _GONE_MAX:
+                at, gone = self.pieces.after(lane, at), gone + 1
+            if at != after:
+                return None
+            shift.append(gone)
+        return tuple(shift)
+
+    def lead(self, gone: Exit, places: Places) -> tuple[Places, int]:
+        """Return where an exit leads from places like those that it was found at.
+
+        Returns:
+            The places it leads to, and the number of the state in their graph.
+        """
+        if gone.shift is not None:
+            there = tuple(
+                self._gone_on(lane, place, count)
+                for lane, (place, count) in enumerate(zip(places, gone.shift, strict=True))
+            )
+            local = gone.owner.local
+            return there, self.number(
+                there, gone.look, lambda: self.local.move(gone.node, local, gone.places, there)
+            )
+        # Where it leads follows from the whole plan: it is decided here.
+        before = self.local.move(gone.node, gone.owner.local, gone.places, places)
+        state = before.state if gone.step.state is None else gone.step.state
+        for event in gone.step.events:
+            state, _ = decide(self.plan, state, event)
+        self.transitions += 1
+        after = Node(self.folder.fold(state), before.silent, before.causes + gone.step.cost)
+        there = self.local.places_of(after.state, places)
+        return there, self.number(there, self.local.look(after, there), lambda: after)
+
+    def _gone_on(self, lane: int, place: Place, count: int) -> Place:
+        for _ in range(count):
+            place = self.pieces.after(lane, place)
+        return place
+
+    def _take(
+        self, graph: Graph, at: tuple[int, Places], node: Node, step: Step, words: Words
+    ) -> Node | None:
         """Decide a step's events; None where the core itself broke."""
+        number, places = at
         self.transitions += 1
         state = before = node.state if step.state is None else step.state
         for event in step.events:
@@ -177,28 +258,34 @@ class Expander:
                 text = f"{type(error).__name__}: {error}"
                 self._break(graph, number, "core_sound", text, words)
                 return None
-            self._note(graph, number, effects)
+            self._note(graph, at, effects)
             broken = self._judge.judge(earlier, state, effects)
             if broken:
                 self._break(graph, number, *broken, words)
         if any(a.done != b.done for a, b in zip(before.lanes, state.lanes, strict=True)):
-            starts = zip(self.pieces.starts, graph.places[number], state.lanes, strict=True)
-            done = tuple(lane.done >> begins[place] for begins, place, lane in starts)
+            done = tuple(
+                lane.done >> starts[place.piece]
+                & ((1 << ends[place.piece] - starts[place.piece]) - 1)
+                for starts, ends, place, lane in zip(
+                    self.pieces.starts, self.pieces.ends, places, state.lanes, strict=True
+                )
+            )
             graph.done.setdefault(number, set()).add(done)
         silent = node.silent
         if step.silences:
             silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
         return Node(self.folder.fold(state, before), silent, node.causes + step.cost)
 
-    def _note(self, graph: Graph, number: int, effects: tuple[Effect, ...]) -> None:
-        places = graph.places[number]
+    def _note(self, graph: Graph, at: tuple[int, Places], effects: tuple[Effect, ...]) -> None:
+        number, places = at
         for effect in effects:
             if isinstance(effect, SendDo):
                 lane = effect.party
-                at = effect.node - self.pieces.starts[lane][places[lane]]
-                graph.sent.setdefault(number, set()).add((lane, at))
+                step = self.pieces.number(lane, places[lane], effect.node)
+                if step is not None:
+                    graph.sent.setdefault(number, set()).add((lane, step))
             elif isinstance(effect, RaisePrompt):
-                self.asked.add(effect.prompt)
+                graph.asked.setdefault(number, set()).add(effect.prompt)
 
     def _word(self, node: Node, step: Step, places: Places) -> Word:
         if step.lane < 0:
@@ -206,7 +293,7 @@ class Expander:
         lane = node.state.lanes[step.lane]
         if lane.node < 0:
             return Word(step.lane, step.words, None, "")
-        at = lane.node - self.pieces.starts[step.lane][places[step.lane]]
+        at = self.pieces.number(step.lane, places[step.lane], lane.node)
         is_moving = lane.command and lane.queue and lane.doing.value == "move"
         return Word(step.lane, step.words, at, lane.queue[0].action if is_moving else "")
 

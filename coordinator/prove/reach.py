@@ -4,7 +4,7 @@ Units: `steps` count steps of the world from the start, or from the first entry 
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from coordinator.prove.graph import Expander
@@ -36,8 +36,24 @@ class Reach:
     depth: int
     sent: frozenset[tuple[int, int]]
     done: frozenset[tuple[int, ...]]
+    asked: frozenset[int]
     breaks: tuple[int, ...]
     """States from which a step breaks a property."""
+
+
+@dataclass(slots=True)
+class Walk:
+    """Every place that was entered, in order, and how."""
+
+    entries: dict[Places, dict[int, Came]] = field(default_factory=dict)
+    """For each place the states in which it is entered, and how each came about first."""
+    reached: dict[Places, Reach] = field(default_factory=dict)
+    bases: dict[Places, int] = field(default_factory=dict)
+    """Steps from the start to the first entry of a place."""
+    seen: dict[Places, tuple[int, frozenset[tuple[int, int]]]] = field(default_factory=dict)
+    """With which entries a place was looked at last."""
+    leads: dict[tuple[Places, int, int], tuple[Places, int]] = field(default_factory=dict)
+    """For each place, state and exit where it leads: the places and the state there."""
 
 
 def reach(
@@ -84,5 +100,6 @@ def reach(
         depth,
         frozenset(one for number in steps for one in graph.sent.get(number, ())),
         frozenset(one for number in steps for one in graph.done.get(number, ())),
+        frozenset(one for number in steps for one in graph.asked.get(number, ())),
         tuple(number for number in steps if number in graph.breaks),
     )

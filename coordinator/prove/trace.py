@@ -1,21 +1,17 @@
 """Tell the shortest way to every property that does not hold, step by step, in the plan's words."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from coordinator.core.plan import Plan
 from coordinator.prove.graph import Expander, Word, Words
 from coordinator.prove.monitors import Judge, Violation
 from coordinator.prove.pieces import Places
-from coordinator.prove.reach import Came, Reach
+from coordinator.prove.reach import Came, Reach, Walk
 from coordinator.prove.ways import Lost
-
-if TYPE_CHECKING:
-    from coordinator.prove.explore import Walk
 
 
 def find_violations(
-    plan: Plan, expander: Expander, walk: "Walk", judge: Judge, lost: Sequence[Lost]
+    plan: Plan, expander: Expander, walk: Walk, judge: Judge, lost: Sequence[Lost]
 ) -> list[Violation]:
     """Return one violation of each property that is broken, the one with the fewest steps."""
     best: dict[str, tuple[int, Places, int, str, Words]] = {}
@@ -35,7 +31,7 @@ def find_violations(
 _Found = tuple[int, tuple[str, Places, int, str, Words]]
 
 
-def _broken(expander: Expander, walk: "Walk") -> Iterator[_Found]:
+def _broken(expander: Expander, walk: Walk) -> Iterator[_Found]:
     for places, one in walk.reached.items():
         for number in one.breaks:
             for found in expander.graph(places).breaks[number]:
@@ -43,22 +39,20 @@ def _broken(expander: Expander, walk: "Walk") -> Iterator[_Found]:
                 yield at, (found.property, places, number, found.text, found.words)
 
 
-def _lost(walk: "Walk", lost: Sequence[Lost]) -> Iterator[_Found]:
+def _lost(walk: Walk, lost: Sequence[Lost]) -> Iterator[_Found]:
     for found in lost:
         at = walk.bases[found.places] + walk.reached[found.places].steps[found.number]
         yield at, (found.property, found.places, found.number, found.text, ())
 
 
-def _apart(expander: Expander, walk: "Walk", judge: Judge) -> Iterator[_Found]:
+def _apart(expander: Expander, walk: Walk, judge: Judge) -> Iterator[_Found]:
     """Judge what is done at every place: there steps have the bolts and rounds that they have."""
     graphs = expander.graph
     for places, one in walk.reached.items():
-        starts = [begins[at] for begins, at in zip(expander.pieces.starts, places, strict=True)]
-        firsts = [begins[0] for begins in expander.pieces.starts]
         for done in sorted(one.done):
             mask = 0
-            for first, start, here in zip(firsts, starts, done, strict=True):
-                mask |= ((1 << start) - (1 << first)) | here << start
+            for lane, (place, own) in enumerate(zip(places, done, strict=True)):
+                mask |= expander.local.done_at(lane, place, own)
             broken = judge.judge_rounds(mask)
             if broken:
                 number = next(n for n in one.steps if done in graphs(places).done.get(n, ()))
@@ -111,7 +105,7 @@ def _say(plan: Plan, expander: Expander, places: Places, word: Word) -> str:
     words = f"{plan.parties[word.lane].name} {word.text}"
     if word.node is None:
         return words
-    at = plan.nodes[expander.pieces.starts[word.lane][places[word.lane]] + word.node]
+    at = plan.nodes[expander.pieces.sight(word.lane, places[word.lane])[word.node]]
     what = f"{word.move}, recovering {at.name}" if word.move else at.name
     place = f" ({at.origin.file}:{at.origin.line})" if at.origin.file else ""
     return f"{words}: {what}{place}"

@@ -36,7 +36,8 @@ SEAT = f"lanes: {{fore: [{WRENCH}, {{do: seat_wrench, with: {{bolt: 1}}, policy:
         ("lanes: {fore: [{do: park, use: block}]}", ["SEQ006"]),
         ("barriers: {Met: {}}\nlanes: {fore: [{do: park}]}", ["SEQ010"]),
         ("barriers: {met: ~}\nlanes: {fore: [{do: park}]}", ["SEQ008"]),
-        ("lanes: {fore: [{doo: park}]}", ["SEQ007"]),
+        ("lanes: {fore: [{doo: park}]}", ["SEQ006"]),
+        ("lanes: {fore: [{with: {bolt: 1}}]}", ["SEQ007"]),
         ("lanes: {fore: [{do: locate_hole, with: {bolt: [1]}}]}", ["SEQ008"]),
         ("lanes: {fore: [{do: locate_joint, policy: }]}", ["SEQ008"]),
         ("exceptions: {near: {interlock: load_overhead, reason: near, because: x}}\n"
@@ -96,7 +97,7 @@ SEAT = f"lanes: {{fore: [{WRENCH}, {{do: seat_wrench, with: {{bolt: 1}}, policy:
         (
             f"barriers: {{pull: {PAIRED}}}\n"
             "lanes: {fore: [{barrier: pull}], aft: [{barrier: pull}]}",
-            ["SEQ038"],
+            ["SEQ033"],
         ),
     ],
 )  # fmt: skip
@@ -111,13 +112,14 @@ def test_a_sequence_that_is_a_list_is_told(tmp_path: Path) -> None:
 
 
 def test_a_missing_cell_is_told_by_its_path(tmp_path: Path) -> None:
-    """The message names the file that is missing, not the one that asks for it."""
+    """The message stands where the path is to be corrected and names what is missing."""
     path = write_sequence(tmp_path, "lanes: {fore: [{do: park}]}\n")
     (tmp_path / "cells" / "sill_point.yaml").unlink()
 
     (finding,) = findings_of(path)
 
-    assert (Path(finding.file).name, finding.code) == ("sill_point.yaml", "SEQ001")
+    assert (finding.file, finding.line, finding.code) == (str(path), 3, "SEQ001")
+    assert "cells/sill_point.yaml" in finding.what
 
 
 @pytest.mark.parametrize(
