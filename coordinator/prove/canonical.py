@@ -114,6 +114,8 @@ class Folder:
     def _fold_attempts(self, lane: Lane, place: int) -> tuple[tuple[int, str, int], ...]:
         """Forget failures of steps that cannot begin again, and count no further than bounds."""
         nodes = self._lane_nodes[place]
+        if not nodes:
+            return ()
         remaining = ~(lane.done >> nodes[0])
         lowest = nodes[0] + (remaining & -remaining).bit_length() - 1
         first = self._pieces.starts[place][self._pieces.piece_of(min(lowest, nodes[-1]))]

@@ -18,7 +18,7 @@ from coordinator.core.decide import begin, decide
 from coordinator.core.plan import Plan
 from coordinator.prove.canonical import ENDING
 from coordinator.prove.graph import Expander, Limits, Store, Stores
-from coordinator.prove.local import OutOfOrder
+from coordinator.prove.local import OutOfOrder, ProofError
 from coordinator.prove.monitors import Judge, Violation
 from coordinator.prove.moves import Moves, Node
 from coordinator.prove.pieces import Places
@@ -75,8 +75,9 @@ def explore(
     store = (stores or Stores()).of(plan, asked)
     try:
         return _explore(plan, asked, store, progress, is_orderly=True)
-    except OutOfOrder:
-        # Something is done twice across a cut: then nothing is alike, and all is walked through.
+    except (OutOfOrder, ProofError):
+        # Something is done twice across a cut, or what was taken as alike is not: then nothing
+        # counts as alike, and all is walked through.
         return _explore(plan, asked, Store(), progress, is_orderly=False)
 
 

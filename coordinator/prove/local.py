@@ -51,6 +51,8 @@ class Local:
 
     def _place_of(self, number: int, lane: Lane) -> Place:
         nodes, pieces = self.plan.lanes[number], self.pieces
+        if not nodes:
+            return Place(0)  # The party has nothing to do in this sequence.
         remaining = ~(lane.done >> nodes[0])
         lowest = nodes[0] + (remaining & -remaining).bit_length() - 1
         if lowest > nodes[-1]:
@@ -152,6 +154,8 @@ class Local:
     def done_at(self, number: int, place: Place, own: int) -> int:
         """Return the mask of what is done of a lane, `own` of its piece."""
         nodes = self.plan.lanes[number]
+        if not nodes:
+            return 0
         whole = (1 << nodes[-1] + 1) - (1 << nodes[0])
         start = self.pieces.starts[number][place.piece]
         return whole & ~self.pieces.remaining(number, place) | own << start

@@ -325,7 +325,7 @@ class Moves:
         for opened in node.state.prompts:
             for option in options_of(turn, opened.prompt):
                 event = PromptAnswered(NOW_US, opened.number, option, PERSON)
-                ends = option != "again"
+                ends = option not in ("again", "release")
                 yield Step(f"a person answers {option}", (event,), opened.lane, person=ends)
         if node.state.phase == "held":
             unmet = unmet_to_start(turn)

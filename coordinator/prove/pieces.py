@@ -58,15 +58,15 @@ class Pieces:
         """
         self._plan = plan
         in_order = all(
-            nodes == tuple(range(nodes[0], nodes[0] + len(nodes))) for nodes in plan.lanes
+            nodes == tuple(range(nodes[0], nodes[0] + len(nodes))) for nodes in plan.lanes if nodes
         )
         self.starts = tuple(
-            _cuts(plan, lane) if is_cut and in_order else (plan.lanes[lane][0],)
-            for lane in range(len(plan.lanes))
+            _cuts(plan, lane) if is_cut and in_order and nodes else nodes[:1] or (0,)
+            for lane, nodes in enumerate(plan.lanes)
         )
         """For each lane the first node of each of its pieces."""
         self.ends = tuple(
-            (*starts[1:], nodes[-1] + 1)
+            (*starts[1:], nodes[-1] + 1 if nodes else 0)
             for starts, nodes in zip(self.starts, plan.lanes, strict=True)
         )
         """For each lane one more than the last node of each of its pieces."""
@@ -129,6 +129,8 @@ class Pieces:
 
     def _make_sight(self, lane: int, place: Place) -> dict[int, int]:
         nodes = self._plan.lanes[lane]
+        if not nodes:
+            return {}
         start, end = self.starts[lane][place.piece], self.ends[lane][place.piece]
         sight = {node - start: node for node in range(max(nodes[0], start - 1), end)}
         number, later = end - start, place

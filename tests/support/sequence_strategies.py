@@ -129,9 +129,12 @@ def cells_and_sequences(draw: Draw) -> Files:
     begins = draw(st.sampled_from(["joint_open", "joint_made_up"]))
     kinds = [_wait_for_each_other, _look_about, _pass_a_point]
     kinds += [_fit_bolts] if begins == "joint_open" else [_pull_one_pair, _pull_in_loops]
-    for kind in draw(st.lists(st.sampled_from(kinds), min_size=1, max_size=3)):
+    drawn = draw(st.lists(st.sampled_from(kinds), min_size=1, max_size=3))
+    for kind in drawn:
         kind(sketch)
-    if begins == "joint_made_up" and sketch.flip():
+    # What has been pulled must not be left loose at the end.
+    pulls = _pull_one_pair in drawn or _pull_in_loops in drawn
+    if begins == "joint_made_up" and not pulls and sketch.flip():
         _break_loose(sketch)
     if hoist is not None and not sketch.lanes[hoist]:
         _wait_for_each_other(sketch, with_hoist=True)
@@ -142,6 +145,7 @@ def cells_and_sequences(draw: Draw) -> Files:
         "cell": "cells/cell.yaml",
         "joint": "joints/joint.yaml",
         "begins": begins,
+        "otherwise": draw(st.sampled_from(["hold", "abort"])),
     }
     sequence = head | sketch.sections | {"lanes": sketch.lanes}
     derived = draw(st.sampled_from([None, _derived(sequence)]))
@@ -169,6 +173,11 @@ def _cell(draw: Draw, sides: tuple[str, str], hoist: str | None) -> dict[str, An
     for name in ("supply_low", "string_moving", "load_overhead"):
         if draw(st.booleans()):
             del cell["interlocks"][name]
+    for action in cell["actions"].values():
+        for key in ("brings", "clears"):
+            kept = [one for one in action.pop(key, ()) if one in cell["interlocks"]]
+            if kept:
+                action[key] = kept
     return cell
 
 

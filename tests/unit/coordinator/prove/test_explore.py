@@ -100,3 +100,8 @@ def test_a_counterexample_names_what_happened_in_order() -> None:
     found = explore(crossed_plan(), Limits(0))
 
     assert found.violations[0].path == ("fore is ready", "aft is ready")
+
+
+def test_a_party_without_a_lane_of_its_own_does_not_stand_in_the_way() -> None:
+    """Parking is proved in a cell whose hoist has nothing to do."""
+    assert explore(shipped("park"), Limits(1)).is_proved
