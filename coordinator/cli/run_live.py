@@ -32,7 +32,7 @@ from coordinator.live.operator import OperatorScript
 from coordinator.live.recording import record_into
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.live.translate import COORDINATOR
-from coordinator.records.journal import Head, Journal, PinnedFile
+from coordinator.records.journal import FILE_NAME, Head, Journal, PinnedFile
 from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
 from coordinator.sequence import Case, Loaded, People
@@ -196,7 +196,7 @@ class _Session:
 
     def _run_between(self, store: RecordStore, run: Run) -> Outcome:
         """Run with journal and parties open."""
-        with contextlib.closing(Journal.create(self._folder / "journal.sqlite", self._head())) as j:
+        with contextlib.closing(Journal.create(self._folder / FILE_NAME, self._head())) as j:
             j.mark_opened(self._epoch, 0, to_time(self._origin_us))
             with self._parties() as children:
                 time.sleep(max(self._origin_us - time.time_ns() // 1_000, 0) / 1e6)

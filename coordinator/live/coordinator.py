@@ -67,8 +67,8 @@ class EventLog(Protocol):
     def append(self, event: Event) -> None:
         """Take an event in; it need not be durable yet."""
 
-    def commit(self) -> None:
-        """Make everything appended durable, or raise."""
+    def commit(self, state: State) -> None:
+        """Make everything appended durable, which has led to `state`, or raise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,7 +289,7 @@ class Coordinator:
             self.state, effects = decide(self.plan, self.state, event)
             decided.append((event, effects, self.state))
         if journal is not None and any(effects for _, effects, _ in decided):
-            journal.commit()
+            journal.commit(self.state)
         messages: list[Message] = []
         for event, effects, state in decided:
             self._tell(event, effects, state)
