@@ -18,6 +18,16 @@ class FactExchange:
         self._written: dict[str, Value] = {}
         self._heard: dict[str, dict[str, Value]] = {}
 
+    @property
+    def written(self) -> Mapping[str, Value]:
+        """All that the bench ever wrote."""
+        return self._written
+
+    def recall(self, facts: Mapping[str, Value]) -> None:
+        """Take up what this party wrote before its process started anew."""
+        self._written.update(facts)
+        self._bench.apply(facts)
+
     def changes(self) -> Mapping[str, Value]:
         """Return what the bench wrote since the last call."""
         changes = self._bench.take_changes()

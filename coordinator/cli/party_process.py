@@ -16,7 +16,7 @@ import stat
 import sys
 import threading
 from collections.abc import MutableMapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -130,7 +130,7 @@ def _be(name: str, files: _Files, broker: str, world: _World) -> None:
     _log_to_stderr()
     store = ledger_beside(ledger_folder(files.folder), loaded.cell.cell, name)
     try:
-        party = simulation.party(name, store)
+        party = replace(simulation, boot=store.count_boot()).party(name, store)
         orders: Orders | None = None
         if world.takes_orders and isinstance(party, Floor) and _can_be_watched(sys.stdin.fileno()):
             orders = partial(obey_order, party)

@@ -31,6 +31,8 @@ class Simulation:
     seed: int
     causes: tuple[Cause, ...] = ()
     origin_us: int = 0
+    boot: int = 1
+    """How often the process of the party that is built here has started."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -41,6 +43,7 @@ class Simulation:
         """Build one arm with its own replica of the steel."""
         settings = Settings(
             side,
+            boot=self.boot,
             watched=_watched(self.loaded),
             torque_nm_max=_torque_nm_max(self.loaded, side),
         )
@@ -53,7 +56,7 @@ class Simulation:
         """Build the floor, which also answers for the hoist."""
         signals: dict[str, bool | None] = dict.fromkeys(self.loaded.cell.signals, True)
         return Floor.on(
-            Settings(self.loaded.cell.hoist or "hoist"),
+            Settings(self.loaded.cell.hoist or "hoist", boot=self.boot),
             self._steel(),
             self.causes,
             self.seed,
