@@ -32,6 +32,7 @@ from sim_arms.floor import FLOOR, Floor
 from sim_arms.node import Broker, Orders, ledger_beside, run_party
 from sim_arms.orders import obey_order
 
+CAUSES_FILE = "causes.json"
 BROKER_VARIABLE = "BOTHSIDES_BROKER"
 """The address may hold a password, which must not stand on a command line for all to read."""
 
@@ -130,7 +131,8 @@ def _be(name: str, files: _Files, broker: str, world: _World) -> None:
     _log_to_stderr()
     store = ledger_beside(ledger_folder(files.folder), loaded.cell.cell, name)
     try:
-        party = replace(simulation, boot=store.count_boot()).party(name, store)
+        ours = replace(simulation, boot=store.count_boot(), speed=world.clock.speed)
+        party = ours.party(name, store)
         orders: Orders | None = None
         if world.takes_orders and isinstance(party, Floor) and _can_be_watched(sys.stdin.fileno()):
             orders = partial(obey_order, party)

@@ -12,6 +12,8 @@ from sim_arms.ledger import LedgerStore
 from sim_arms.steel import Steel, SteelConfig
 from sim_arms.workbench import Settings
 
+SIGNAL_US_MAX = 1_500_000
+"""Chosen: three periods of the floor; an older signal counts as unknown to the arms."""
 STEEL_PA = 205e9
 """Young's modulus of alloy steel; common practice, no source."""
 BOLT_CATALOGUE = {
@@ -33,6 +35,8 @@ class Simulation:
     origin_us: int = 0
     boot: int = 1
     """How often the process of the party that is built here has started."""
+    speed: float = 1.0
+    """How much faster than the wall the cell lives: its signals take as long as ever."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -44,6 +48,7 @@ class Simulation:
         settings = Settings(
             side,
             boot=self.boot,
+            signal_us_max=int(SIGNAL_US_MAX * max(self.speed, 1.0)),
             watched=_watched(self.loaded),
             torque_nm_max=_torque_nm_max(self.loaded, side),
         )

@@ -63,6 +63,13 @@ class Head:
     """The number that the run's commands are counted from; see `core.begin`."""
     program: str = ""
     """Version of the program that began the run."""
+    root: str = ""
+    """Folder that the names of the files are relative to."""
+    sequence: str = ""
+    joint: str = ""
+    """Files below `root`; no joint where the sequence names it."""
+    clock_base_us: int = 0
+    """When the clock of a hurried cell and the wall agree."""
 
 
 class Waypoint(NamedTuple):
@@ -112,6 +119,7 @@ class Journal:
         self._end = 0
         self._pending: list[str] = []
         self._is_writer = is_writer
+        self._is_closed = False
 
     @classmethod
     def create(cls, path: Path, head: Head) -> "Journal":
@@ -244,7 +252,10 @@ class Journal:
             raise _failed(self.path, error) from error
 
     def close(self) -> None:
-        """Commit what is left and close; a failed journal is only closed."""
+        """Commit what is left and close; a failed journal is only closed. Safe to call twice."""
+        if self._is_closed:
+            return
+        self._is_closed = True
         try:
             if self._is_writer and not self.is_failed:
                 self.commit()

@@ -20,12 +20,12 @@ from pathlib import Path
 from coordinator.sequence import Loaded, load
 from tests.support.crash_world import (
     COMMIT_MODES,
-    DOWN_US,
     LIKE,
     PUBLISH_MODE,
     CrashCell,
     Finding,
     Site,
+    down_us_at,
 )
 
 FOR_EVER = "full_for_ever"
@@ -36,9 +36,8 @@ AGAIN_MODES = ("before", "after", "torn")
 class Choice:
     """Which sites to die at, and how."""
 
-    shard: int = 0
-    shards: int = 1
-    """Only sites whose number, divided by `shards`, leaves `shard`."""
+    lease_every: int = 1
+    """Of the sites at which nothing but the lease is renewed, each so-many-th."""
     lease_modes: int = len(COMMIT_MODES)
     """How many modes to take, in turn, at a commit that does nothing but renew the lease."""
     to_the_end_every: int = 100
@@ -48,7 +47,7 @@ class Choice:
 
     def modes(self, site: Site) -> tuple[str, ...]:
         """Return how to die at a site, nothing to pass it."""
-        if site.number % self.shards != self.shard:
+        if site.is_lease and site.number % self.lease_every:
             return ()
         if site.kind == "publish":
             return (PUBLISH_MODE,)
@@ -128,7 +127,7 @@ class Enumerator:
         self._alike = alike
         cell.runs_on = len(self._label.sites) == 1 and self._choice.runs_to_the_end(site)
         cell.is_dead_for_ever = mode == FOR_EVER
-        cell.down_us = DOWN_US[site.number % len(DOWN_US)]
+        cell.down_us = down_us_at(site.number)
         cell.counts = {"commit": 0, "publish": 0}
         self._after = 0
 
@@ -175,16 +174,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sequence", type=Path)
     parser.add_argument("out", type=Path)
-    parser.add_argument("--shard", type=int, default=0)
-    parser.add_argument("--shards", type=int, default=1)
+    parser.add_argument("--lease-every", type=int, default=1)
     parser.add_argument("--lease-modes", type=int, default=len(COMMIT_MODES))
     parser.add_argument("--to-the-end-every", type=int, default=100)
     parser.add_argument("--again-every", type=int, default=0)
     parser.add_argument("--workers", type=int, default=2)
     given = parser.parse_args(arguments)
-    choice = Choice(
-        given.shard, given.shards, given.lease_modes, given.to_the_end_every, given.again_every
-    )
+    choice = Choice(given.lease_every, given.lease_modes, given.to_the_end_every, given.again_every)
     enumerator = Enumerator(load(given.sequence), choice, given.out, given.workers)
     finding = enumerator.run()
     print(json.dumps({**asdict(finding), "counts": enumerator.cell.counts}))

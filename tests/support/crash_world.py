@@ -39,13 +39,16 @@ ERROR_MODES = ("eio", "eio_kept", "enospc", "full_for_ever")
 PUBLISH_MODE = "unsent"
 SETTLED_US = 2_000_000
 """Chosen: longer than any report needs to arrive."""
-DOWN_US = (150_000, 700_000, 5_000_000, 40_000_000)
-"""Chosen: within the lease, just beyond it, beyond the silence of a party, long gone."""
+DOWN_US = (150_000, 700_000, 5_000_000)
+"""Chosen: within the lease, just beyond it, beyond the silence of a party."""
+LONG_DOWN_US = 40_000_000
+LONG_DOWN_EVERY = 32
+"""Chosen: long gone, at each so-many-th place."""
 TIME_US_MAX = 3600 * 1_000_000
 """Chosen: twice the longest make-up shipped; a run that is not over then hangs."""
 ENDED = ("complete", "stopped", "aborted")
 AGAIN_MAX = 6
-DEAD_US = 20_000_000
+DEAD_US = 10_000_000
 """Chosen: far longer than a lease and the longest stroke."""
 RECOVERY_US_MAX = 600_000_000
 """Chosen: several times the longest step; a recovery that takes longer hangs."""
@@ -54,6 +57,11 @@ AFRESH_EVERY = 50
 TEAR_BESIDE = 4
 _QUIET = (TimePassed, PartySeen, SignalSeen, CommandProgressed)
 """Events after which, nearly always, nothing but the lease leaves."""
+
+
+def down_us_at(number: int) -> int:
+    """Return how long a coordinator is away that died at the `number`-th place."""
+    return DOWN_US[number % len(DOWN_US)] if number % LONG_DOWN_EVERY else LONG_DOWN_US
 
 
 class Crashed(BaseException):

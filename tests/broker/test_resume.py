@@ -1,0 +1,246 @@
+"""The verb `resume` as a program: killed runs, changed files, a second coordinator, an old one."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from coordinator.records.journal import FILE_NAME
+from coordinator.records.rows import RecordFilter
+from coordinator.records.store import RecordStore
+from coordinator.wire.messages import Finished
+from sim_arms.ledger import FileStore
+from tests.support.brokers import MOSQUITTO, mosquitto
+from tests.support.short_sequence import write_short_sequence
+
+pytestmark = [pytest.mark.broker, pytest.mark.timeout(120)]
+SPEED = "10"
+WAIT_S = 90.0
+
+
+@contextmanager
+def bothsides(*words: str) -> Iterator[subprocess.Popen[str]]:
+    """Run the program with nobody at its terminal."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "coordinator.cli.app", *words, "--json"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        yield process
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def ended(*words: str) -> tuple[int, dict[str, Any], str]:
+    """Run the program to its end; return its code, its document and what it told people."""
+    with bothsides(*words) as process:
+        said, told = process.communicate(timeout=WAIT_S)
+        return process.returncode, json.loads(said), told
+
+
+def killed_at(folder: Path, words: str, *options: str) -> Path:
+    """Begin the short sequence, kill it once `words` were said, and return the run's folder."""
+    sequence = write_short_sequence(folder)
+    out = folder / "out"
+    run = ("run", str(sequence), "--out", str(out), "--speed", SPEED, *options)
+    with bothsides(*run) as process:
+        assert process.stderr is not None
+        assert any(words in line for line in process.stderr), f"'{words}' was never said"
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+    (path,) = out.glob(f"*/{FILE_NAME}")
+    return path.parent
+
+
+def resume(folder: Path, *options: str) -> tuple[int, dict[str, Any], str]:
+    return ended("resume", folder.name, "--out", str(folder.parent), *options)
+
+
+def finished_actions(folder: Path) -> Counter[str]:
+    """Return how often each arm's ledger says that a command ended well."""
+    counts: Counter[str] = Counter()
+    for path in folder.glob("ledgers/*.sqlite"):
+        store = FileStore(path)
+        counts[path.name] = sum(isinstance(one.body, Finished) for one in store.load())
+        store.close()
+    return counts
+
+
+def test_a_run_killed_in_the_pull_is_resumed_to_its_end(tmp_path: Path) -> None:
+    """What a power cut leaves: the card, everybody asked, a restart, and each bolt proved once."""
+    folder = killed_at(tmp_path, "fore: pull bolt 1")
+
+    code, document, told = resume(folder, "--restart")
+
+    assert (code, document["ended"], document["open_points"]) == (0, "complete", []), told
+    assert document["where"]["lanes"][0]["at_hand"] == "pull bolt 1 round 3"
+    assert "unknown until fore has been asked" in told
+    assert "fore answers: pull bolt 1 round 3" in told
+    store = RecordStore(f"sqlite:///{folder.parent / 'records.sqlite'}")
+    good = [one for one in store.list_records(RecordFilter()) if one.verdict == "accepted"]
+    assert sorted(one.bolt for one in good) == [1, 5]
+    assert store.verify() is None
+    store.close()
+
+
+def test_a_run_killed_after_the_pull_does_not_pull_again(tmp_path: Path) -> None:
+    """Both ledgers say that the pull is done: only the wrenches are lifted."""
+    folder = killed_at(tmp_path, "fore: lift wrench bolt 1")
+    before = finished_actions(folder)
+
+    code, document, told = resume(folder, "--restart")
+
+    assert (code, document["ended"]) == (0, "complete"), told
+    done_after = finished_actions(folder) - before
+    assert all(count <= 2 for count in done_after.values()), done_after
+    assert " pull bolt" not in told.split("procedure is restarting")[1]
+
+
+def test_a_resumed_run_with_nobody_there_stays_held_and_can_be_resumed_again(
+    tmp_path: Path,
+) -> None:
+    """Restart is a person's act: without one nothing moves."""
+    folder = killed_at(tmp_path, "fore: seat wrench bolt 1")
+
+    code, document, _ = resume(folder)
+    assert (code, document["ended"]) == (3, "held")
+
+    code, document, told = resume(folder, "--restart")
+    assert (code, document["ended"]) == (0, "complete"), told
+
+
+def test_looking_shows_the_card_and_changes_nothing(tmp_path: Path) -> None:
+    """Whoever comes in the morning looks before anything is started."""
+    folder = killed_at(tmp_path, "fore: seat wrench bolt 1")
+    before = (folder / FILE_NAME).read_bytes()
+
+    code, document, told = resume(folder, "--look")
+
+    assert code == 0
+    assert "WHERE WAS I" in told
+    assert document["where"]["phase"] == "running"
+    assert document["changed"] == []
+    assert (folder / FILE_NAME).read_bytes() == before
+
+
+def test_a_changed_file_is_refused_with_the_difference_and_goes_on_pinned(tmp_path: Path) -> None:
+    """Other rounds on the same bolts would prove another joint than was begun."""
+    folder = killed_at(tmp_path, "fore: seat wrench bolt 1")
+    path = tmp_path / "small.yaml"
+    path.write_text(path.read_text().replace("balance: 600 N.m", "balance: 900 N.m"))
+
+    code, document, told = resume(folder, "--restart")
+    assert code == 2
+    assert "--pinned" in document["error"]
+    assert "balance" in told
+    assert "600 N·m then, 900 N·m now" in told
+
+    code, document, told = resume(folder, "--restart", "--pinned")
+    assert (code, document["ended"]) == (0, "complete"), told
+
+
+def test_a_run_that_has_ended_has_nothing_to_go_on_with(tmp_path: Path) -> None:
+    """A finished joint is not made up again by mistake."""
+    sequence = write_short_sequence(tmp_path)
+    out = tmp_path / "out"
+    code, document, _ = ended("run", str(sequence), "--out", str(out), "--speed", SPEED)
+    assert code == 0
+
+    code, _, told = ended("resume", document["run"], "--out", str(out), "--restart")
+
+    assert code == 0
+    assert "there is nothing to go on with" in told
+
+
+def test_a_run_that_is_not_there_is_bad_use_and_the_others_are_named(tmp_path: Path) -> None:
+    """A mistyped name is found out by reading, not by searching folders."""
+    folder = killed_at(tmp_path, "the procedure is running")
+
+    code, document, _ = ended("resume", "yesterday", "--out", str(folder.parent))
+
+    assert code == 2
+    assert folder.name in document["error"]
+
+
+def test_a_damaged_journal_is_refused_with_its_commit(tmp_path: Path) -> None:
+    """Nothing may be commanded on what cannot be trusted."""
+    folder = killed_at(tmp_path, "fore: seat wrench bolt 1")
+    path = folder / FILE_NAME
+    content = bytearray(path.read_bytes())
+    content[content.index(b"PartySeen")] ^= 1
+    path.write_bytes(content)
+
+    code, document, _ = resume(folder, "--restart")
+
+    assert code == 2
+    assert "JNL005" in document["error"]
+
+
+@pytest.mark.skipif(MOSQUITTO is None, reason="Mosquitto is not installed")
+def test_a_second_coordinator_on_a_cell_is_refused(tmp_path: Path) -> None:
+    """Two would command the same arms; the second is told so at once, and makes no run."""
+    (tmp_path / "broker").mkdir()
+    sequence = write_short_sequence(tmp_path)
+    with mosquitto(tmp_path / "broker") as port:
+        broker = ("--broker", f"mqtt://127.0.0.1:{port}")
+        first_out, second_out = str(tmp_path / "first"), tmp_path / "second"
+        with bothsides("run", str(sequence), "--out", first_out, *broker) as first:
+            assert first.stderr is not None
+            assert any("the procedure is running" in line for line in first.stderr)
+
+            code, document, told = ended("run", str(sequence), "--out", str(second_out), *broker)
+
+            assert (code, first.poll()) == (2, None)
+            assert "LNK012" in document["error"]
+            assert len(told.strip().splitlines()) == 1
+            assert not second_out.exists()
+
+
+@pytest.mark.skipif(MOSQUITTO is None, reason="Mosquitto is not installed")
+def test_a_second_coordinator_on_one_run_is_refused(tmp_path: Path) -> None:
+    """The journal has one writer, on whichever broker the second would be."""
+    sequence = write_short_sequence(tmp_path)
+    with bothsides("run", str(sequence), "--out", str(tmp_path / "out")) as first:
+        assert first.stderr is not None
+        assert any("the procedure is running" in line for line in first.stderr)
+        (path,) = (tmp_path / "out").glob(f"*/{FILE_NAME}")
+
+        code, document, _ = resume(path.parent, "--restart")
+
+        assert (code, first.poll()) == (2, None)
+        assert "another coordinator is at work on this run" in document["error"]
+
+
+@pytest.mark.skipif(MOSQUITTO is None, reason="Mosquitto is not installed")
+def test_a_coordinator_that_was_stopped_and_wakes_late_is_fenced(tmp_path: Path) -> None:
+    """A machine that slept through its own replacement must not command any more."""
+    (tmp_path / "broker").mkdir()
+    sequence = write_short_sequence(tmp_path)
+    with mosquitto(tmp_path / "broker") as port:
+        broker = ("--broker", f"mqtt://127.0.0.1:{port}")
+        first_run = ("run", str(sequence), "--out", str(tmp_path / "first"), *broker)
+        with bothsides(*first_run) as first:
+            assert first.stderr is not None
+            assert any("the procedure is running" in line for line in first.stderr)
+            os.kill(first.pid, signal.SIGSTOP)
+            second_run = ("run", str(sequence), "--out", str(tmp_path / "second"), *broker)
+            with bothsides(*second_run, "--take-over", "--speed", "2") as second:
+                assert second.stderr is not None
+                assert any("every party stands" in x or "running" in x for x in second.stderr)
+                os.kill(first.pid, signal.SIGCONT)
+                said, told = first.communicate(timeout=WAIT_S)
+
+        assert first.returncode == 2, told
+        assert "LNK008" in json.loads(said)["error"]
