@@ -105,12 +105,12 @@ class Cell:
             return
         folder, clock, loaded = self._run_folder, self._clock, self._loaded
         if name == "coordinator":
-            self._processes[name] = _fork(
+            self._processes[name] = fork(
                 lambda: be_coordinator(loaded, self._sequence, folder, self._port, clock),
                 folder / f"{name}.log",
             )
         else:
-            self._processes[name] = _fork(
+            self._processes[name] = fork(
                 lambda: be_party(name, loaded, folder, self._port, clock), folder / f"{name}.log"
             )
 
@@ -181,7 +181,7 @@ class Cell:
             self.is_done = True
 
 
-def _fork(work: Callable[[], None], log: Path) -> int:
+def fork(work: Callable[[], None], log: Path) -> int:
     """Do `work` in a process of its own; what it says goes to `log`."""
     number = os.fork()
     if number:
