@@ -6,6 +6,7 @@ Keeps: F3, a fact is repeated only by its writer, or to its writer after a new s
 from collections.abc import Mapping
 
 from coordinator.wire.messages import Value
+from sim_arms.ledger import Metal
 from sim_arms.workbench import Workbench
 
 
@@ -18,15 +19,16 @@ class FactExchange:
         self._written: dict[str, Value] = {}
         self._heard: dict[str, dict[str, Value]] = {}
 
-    @property
-    def written(self) -> Mapping[str, Value]:
-        """All that the bench ever wrote."""
-        return self._written
+    def metal(self) -> Metal:
+        """Return what outlives the process: all that the bench ever wrote, and how it stands."""
+        return Metal(self._written, self._bench.standing())
 
-    def recall(self, facts: Mapping[str, Value]) -> None:
-        """Take up what this party wrote before its process started anew."""
-        self._written.update(facts)
-        self._bench.apply(facts)
+    def recall(self, metal: Metal | None) -> None:
+        """Take up what there was before the process started anew; None for its first start."""
+        if metal is not None:
+            self._written.update(metal.facts)
+            self._bench.apply(metal.facts)
+            self._bench.stand(metal.standing)
 
     def changes(self) -> Mapping[str, Value]:
         """Return what the bench wrote since the last call."""

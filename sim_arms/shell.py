@@ -43,7 +43,7 @@ from sim_arms.activities.bench import Unfit
 from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked
 from sim_arms.admission import excess, number_of, staleness
 from sim_arms.facts import FactExchange
-from sim_arms.ledger import Entry, Ledger, Metal
+from sim_arms.ledger import Entry, Ledger
 from sim_arms.watch import Watch
 from sim_arms.workbench import STAND_BY, Settings, Work, Workbench, stand_by
 
@@ -74,9 +74,7 @@ class Shell:
         self._changed = True
         self._ready_number = 0
         self._facts = FactExchange(bench)
-        if (metal := ledger.store.load_metal()) is not None:
-            self._facts.recall(metal.facts)
-            bench.stand(metal.standing)
+        self._facts.recall(ledger.store.load_metal())
 
     @property
     def name(self) -> str:
@@ -327,7 +325,7 @@ class Shell:
             self._say(SimulatedFacts(changes))  # First: no report runs ahead of the steel.
         if changes or ending is not None:
             # Before the ledger: what metal has done, no death of a process undoes.
-            self.ledger.store.keep_metal(Metal(self._facts.written, self.bench.standing()))
+            self.ledger.store.keep_metal(self._facts.metal())
         if ending is not None:
             self._end(ending)
 

@@ -64,7 +64,7 @@ def _resume(
     output: Output, folder: Path, journal: Journal, wishes: ResumeWishes, people: People | None
 ) -> Exit:
     head = journal.head
-    sequence = _unpack(head, folder / PINNED)
+    sequence = unpack(head, folder / PINNED)
     joint = folder / PINNED / head.joint if head.joint else None
     loaded = load_sequence(output, sequence, joint)
     if loaded.plan.digest != head.plan_digest:
@@ -159,7 +159,7 @@ def _causes_of(folder: Path) -> tuple[Cause, ...]:
     return read_causes(path) if path.is_file() else ()
 
 
-def _unpack(head: Head, folder: Path) -> Path:
+def unpack(head: Head, folder: Path) -> Path:
     """Write the files as they were into a folder of the run, and return the sequence among them."""
     for file in head.files:
         path = folder / file.name

@@ -207,7 +207,7 @@ class Journal:
         head = _read_head(path, scan)
         if scan.damage in ("cut", "damaged"):
             raise JournalFailed(
-                f"{path}: commit {len(scan.bodies)} is {_words(scan.damage)}; nothing can be "
+                f"{path}: commit {len(scan.bodies)} is {_WORDS[scan.damage]}; nothing can be "
                 "resumed on it, fetch a copy or begin a new run [JNL005]"
             )
         journal = cls(disk, path, head)
@@ -215,6 +215,11 @@ class Journal:
         if scan.damage == "torn":
             journal._clear_torn()
         return journal
+
+    @property
+    def written(self) -> int:
+        """How many bytes are written, the zeros behind them not counted."""
+        return self._end
 
     def append(self, event: Event) -> None:
         """Take an event in; it is durable after the next `commit`.
@@ -273,7 +278,7 @@ class Journal:
             return str(error)
         if not scan.damage:
             return None
-        return f"{self.path}: commit {len(scan.bodies)} is {_words(scan.damage)} [JNL005]"
+        return f"{self.path}: commit {len(scan.bodies)} is {_WORDS[scan.damage]} [JNL005]"
 
     def read_commits(self) -> Iterator[Commit]:
         """Yield the sound commits in order, without the head.
@@ -369,7 +374,7 @@ def _scan(disk: Disk, path: Path) -> frames.Scan:
 
 def _read_head(path: Path, scan: frames.Scan) -> Head:
     if not scan.bodies:
-        raise JournalFailed(f"{path}: the head is {_words(scan.damage)}; begin a new run [JNL005]")
+        raise JournalFailed(f"{path}: the head is {_WORDS[scan.damage]}; begin a new run [JNL005]")
     values: dict[str, Any] = json.loads(scan.bodies[0])
     try:
         values["files"] = tuple(PinnedFile(**entry) for entry in values["files"])
@@ -388,9 +393,7 @@ def _read_commit(path: Path, number: int, body: bytes) -> Commit:
         raise JournalFailed(f"{path}: commit {number}: {error} [JNL003]") from None
 
 
-def _words(damage: str) -> str:
-    words = {"torn": "broken off", "cut": "cut off or missing", "damaged": "damaged"}
-    return words.get(damage, "missing")
+_WORDS = {"": "missing", "torn": "broken off", "cut": "cut off", "damaged": "damaged"}
 
 
 def _failed(path: Path, error: BaseException) -> JournalFailed:
