@@ -15,7 +15,7 @@ from coordinator.records.replaying import replay
 from coordinator.sequence import load
 from tests.support.old_journals import journal_of_today, told_by
 
-STORED = Path(__file__).parent / "stored"
+STORED = Path(__file__).parent / "journals"
 JOURNALS = sorted({*STORED.glob("*.journal"), STORED / f"format_{FORMAT}.journal"})
 
 

@@ -30,8 +30,8 @@ MAKE_UP = Path(__file__).parents[2] / "sequences" / "makeup_8.yaml"
 IS_WHOLE = bool(os.environ.get("BOTHSIDES_WHOLE"))
 LEASE_EVERY = 1 if IS_WHOLE else 16
 LEASE_MODES = len(COMMIT_MODES) if IS_WHOLE else 1
-AGAIN_EVERY = 50 if IS_WHOLE else 400
-TO_THE_END_EVERY = 100 if IS_WHOLE else 400
+AGAIN_EVERY = 64 if IS_WHOLE else 480
+TO_THE_END_EVERY = 100 if IS_WHOLE else 480
 QUIET = (TimePassed, PartySeen, SignalSeen, CommandProgressed)
 Hit = tuple[str, int, str]
 
@@ -91,7 +91,7 @@ def wanted_hits(counted: Counted) -> set[Hit]:
     return hits
 
 
-@pytest.mark.timeout(3600 if IS_WHOLE else 600)
+@pytest.mark.timeout(7200 if IS_WHOLE else 900)
 def test_a_crash_at_every_write_and_publish_loses_and_doubles_nothing(tmp_path: Path) -> None:
     """Judged by ledgers kept on the arms' side; the places are counted without the enumerator."""
     out = tmp_path / "children"
@@ -127,7 +127,7 @@ def check_recoveries(children: list[dict[str, Any]]) -> None:
         for kind, number, _ in one["hits"] if one["before"] else []:
             if kind == "commit":
                 found.setdefault(json.dumps(one["before"]), set()).add(number)
-    assert len(found) >= 10
+    assert len(found) >= 8
     for numbers in found.values():
         assert numbers == set(range(1, max(numbers) + 1))
         assert max(numbers) >= 5
