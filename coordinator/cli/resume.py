@@ -12,8 +12,8 @@ from coordinator.cli.party_process import CAUSES_FILE, read_causes
 from coordinator.cli.run import REFUSALS, tell_end
 from coordinator.cli.run_live import Resumption, Wishes, run_live
 from coordinator.cli.where_was_i import Card, card_of
+from coordinator.compare import compare_sequences
 from coordinator.core.events import Act
-from coordinator.live.plan_words import plan_differences
 from coordinator.live.resuming import differences
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
 from coordinator.records.replaying import replay
@@ -127,7 +127,7 @@ def what_changed(head: Head, then: Loaded) -> tuple[str, ...]:
         now = load(root / head.sequence, joint=root / head.joint if head.joint else None)
     except SequenceError as error:
         return (f"the files as they are now break a rule: {error.diagnostics[0]}", *lines)
-    words = plan_differences(then.plan, now.plan)
+    words = tuple(change.text for change in compare_sequences(then, now))
     return (*(words or ("nothing is done otherwise; only the writing differs",)), *lines)
 
 

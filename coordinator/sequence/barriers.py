@@ -88,6 +88,10 @@ def _check_declared(given: Input, items: tuple[Item, ...]) -> None:
             must, do = choose_from(item.step.barrier, declared, "barriers of this file")
             what = f"barrier is {item.step.barrier!r}"
             given.tell((*item.trail, "barrier"), "SEQ033", what, must, do)
+    for name, model in declared.items():
+        if model.timeout is None:
+            what, must = f"barrier {name!r} gives no timeout", "must say how long lanes may wait"
+            given.tell(("barriers", name), "SEQ066", what, must, "add 'timeout:'", key=True)
     used = {item.step.barrier: True for item in items if isinstance(item.step, BarrierStep)}
     for name in declared:
         if name not in used:
@@ -178,7 +182,7 @@ def _barrier(
         lanes=ordered,
         nodes=tuple(lanes[lane] for lane in ordered),
         next_nodes=tuple(_step_after(items, lanes[lane]) for lane in ordered),
-        timeout_us=model.timeout,
+        timeout_us=model.timeout or 0,
         window_us=model.window,
         span=span,
     )

@@ -61,6 +61,8 @@ class JointFigures:
     preload_n: float
     torque_nm: float
     """Target torque of the last round."""
+    torque_max_nm: float | None
+    """The most that flange, gasket or nut allow, where the file gives it."""
     tolerance: float
     balance_nm: float
     """Allowed difference of the two sides while they pull."""
@@ -101,7 +103,7 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
     Args:
         model: The joint file, valid in form.
         document: The same file, for places.
-        findings: Gathers SEQ049 and SEQ053.
+        findings: Gathers SEQ049, SEQ053 and SEQ063.
     """
     bolts, tightening = model.bolts, model.tightening
     asked = _Asked(document, findings)
@@ -120,6 +122,7 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
     bearing_m = bearing_diameter_m(thread, bolts.hex_across_flats)
     torque_nm = wedge_form_torque_nm(preload_n, thread, friction, bearing_m)
     asked.check_preload(preload_n, proof_load_n)
+    asked.check_torque(torque_nm * max(tightening.rounds), tightening.torque_max)
     return JointFigures(
         name=model.joint,
         text=model.text,
@@ -136,6 +139,7 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
         stress_pa=tightening.stress,
         preload_n=preload_n,
         torque_nm=torque_nm,
+        torque_max_nm=tightening.torque_max,
         tolerance=tightening.tolerance,
         balance_nm=tightening.balance or _BALANCE_SHARE * torque_nm,
         rounds=_rounds(tightening.rounds, torque_nm, tightening.tolerance),
@@ -187,6 +191,13 @@ class _Asked:
             what = f"stress leaves {preload_n:.0f} N in a bolt"
             must = f"must not exceed its proof load of {proof_load_n:.0f} N"
             self.tell(("tightening", "stress"), "SEQ049", what, must, "lower the stress")
+
+    def check_torque(self, torque_nm: float, limit_nm: float | None) -> None:
+        """Tell of a target that is above the limit of the joint."""
+        if limit_nm is not None and torque_nm > limit_nm:
+            what = f"stress and rounds ask for {torque_nm:.0f} N.m"
+            must = f"must not be above the joint's torque_max of {limit_nm:.0f} N.m"
+            self.tell(("tightening", "torque_max"), "SEQ063", what, must, "lower the stress")
 
     def pins(self, bolts: BoltsModel) -> tuple[int, int]:
         """Return the holes of the guide pins; tells of holes that the joint does not have."""

@@ -44,6 +44,8 @@ class TighteningModel(Strict):
     """How far a nut may turn in the check pass."""
     tolerance: Annotated[Share, Field(lt=1.0)]
     """Accepted deviation of torque about the target."""
+    torque_max: Torque | None = None
+    """The most that flange, gasket or nut allow, by their maker; without it the bolt decides."""
     balance: Torque | None = None
     """Allowed difference of the two sides while they pull; without it a fifth of the target."""
 

@@ -144,8 +144,9 @@ def test_a_changed_file_is_refused_with_the_difference_and_goes_on_pinned(tmp_pa
     code, document, told = resume(folder, "--restart")
     assert code == 2
     assert "--pinned" in document["error"]
-    assert "balance" in told
-    assert "600 N·m then, 900 N·m now" in told
+    assert any(
+        "balance" in line and "900 N·m" in line and "600 N·m" in line for line in told.splitlines()
+    ), told
 
     code, document, told = resume(folder, "--restart", "--pinned")
     assert (code, document["ended"]) == (0, "complete"), told
