@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from coordinator.cli.files import load_answers, load_sequence
+from coordinator.cli.files import load_answers
 from coordinator.cli.hurry import SPEED_FILE, hurried
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.party_process import CAUSES_FILE, read_causes
@@ -66,12 +66,7 @@ def _resume(
     head = journal.head
     sequence = unpack(head, folder / PINNED)
     joint = folder / PINNED / head.joint if head.joint else None
-    loaded = load_sequence(output, sequence, joint)
-    if loaded.plan.digest != head.plan_digest:
-        raise JournalFailed(
-            f"{journal.path}: this version makes another plan of the same files; resume with "
-            f"version {head.program or 'unknown'} [JNL004]"
-        )
+    loaded = _load_as_it_was(sequence, joint, journal)
     speed = speed_of(head)
     replayed = replay(hurried(loaded.plan, speed), journal)
     card = card_of(loaded.plan, head, replayed, journal)
@@ -97,6 +92,24 @@ def _resume(
     )
     result = run_live(resumed, wishes.broker, Resumption(journal, replayed))
     return tell_end(output, loaded, wishes.out, result, where=card.document())
+
+
+def _load_as_it_was(sequence: Path, joint: Path | None, journal: Journal) -> Loaded:
+    """Load the files that a run was begun with; calibrations were judged when it began."""
+    program = journal.head.program or "unknown"
+    try:
+        loaded = load(sequence, joint=joint)
+    except SequenceError as error:
+        raise JournalFailed(
+            f"{journal.path}: a rule of this version refuses the files of the run "
+            f"({error.diagnostics[0]}); resume with version {program} [JNL004]"
+        ) from None
+    if loaded.plan.digest != journal.head.plan_digest:
+        raise JournalFailed(
+            f"{journal.path}: this version makes another plan of the same files; resume with "
+            f"version {program} [JNL004]"
+        )
+    return loaded
 
 
 def speed_of(head: Head) -> float:
