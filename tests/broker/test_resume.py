@@ -145,7 +145,8 @@ def test_a_changed_file_is_refused_with_the_difference_and_goes_on_pinned(tmp_pa
     assert code == 2
     assert "--pinned" in document["error"]
     assert any(
-        "balance" in line and "900 N·m" in line and "600 N·m" in line for line in told.splitlines()
+        "differ by" in line and "900 N·m" in line and "600 N·m" in line
+        for line in told.splitlines()
     ), told
 
     code, document, told = resume(folder, "--restart", "--pinned")

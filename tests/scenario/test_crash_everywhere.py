@@ -31,7 +31,7 @@ IS_WHOLE = bool(os.environ.get("BOTHSIDES_WHOLE"))
 LEASE_EVERY = 1 if IS_WHOLE else 16
 LEASE_MODES = len(COMMIT_MODES) if IS_WHOLE else 1
 AGAIN_EVERY = 64 if IS_WHOLE else 480
-TO_THE_END_EVERY = 100 if IS_WHOLE else 480
+TO_THE_END_EVERY = 100 if IS_WHOLE else 500
 QUIET = (TimePassed, PartySeen, SignalSeen, CommandProgressed)
 Hit = tuple[str, int, str]
 

@@ -272,7 +272,7 @@ class CrashCell:
                 self.world.run(lambda: False, self.world.now_us + DEAD_US)
                 break
             self._come_back()
-            if not self.runs_on and self._settle():
+            if self._settle() and not self.runs_on:
                 break
         state = self.party.inner.coordinator.state
         phase = "dead" if self.party.is_dead else state.phase
@@ -342,12 +342,20 @@ class CrashCell:
             states = [getattr(party, "state", "held") for party in self.world.parties]
             wrong += [f"left {state}" for state in states if state in ("running", "holding")]
         elif phase == "running" and not self.runs_on:
-            state = self.party.inner.coordinator.state
-            done = [any(lane.is_done(i) for lane in state.lanes) for i in range(len(plan.nodes))]
-            wrong += side.differences(plan, done)
+            differing = self._differences()
+            if differing:
+                # A report may be on its way just now; what is lost stays different.
+                self.world.run(lambda: False, self.world.now_us + SETTLED_US)
+                later = self._differences()
+                wrong += [one for one in differing if one in later]
         elif phase != "held":
             wrong.append(f"ended {phase}")
         return wrong
+
+    def _differences(self) -> list[str]:
+        plan, state = self.loaded.plan, self.party.inner.coordinator.state
+        done = [any(lane.is_done(i) for lane in state.lanes) for i in range(len(plan.nodes))]
+        return self.arm_side.differences(plan, done)
 
     def _judge_proofs(self) -> list[str]:
         """Each proof of the journal must be recorded, and once."""
