@@ -99,7 +99,7 @@ def test_a_crash_at_every_write_and_publish_loses_and_doubles_nothing(tmp_path: 
     words += ["--lease-every", str(LEASE_EVERY), "--lease-modes", str(LEASE_MODES)]
     words += ["--again-every", str(AGAIN_EVERY), "--to-the-end-every", str(TO_THE_END_EVERY)]
     first = json.loads(subprocess.run(words, check=True, capture_output=True).stdout)
-    children: list[dict[str, Any]] = [json.loads(line) for line in out.open(encoding="utf-8")]
+    children: list[dict[str, Any]] = [json.loads(line) for line in out.read_bytes().splitlines()]
     counted = count()
 
     assert (first["phase"], first["wrong"]) == ("complete", [])

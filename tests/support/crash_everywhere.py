@@ -109,7 +109,8 @@ class Enumerator:
             modes = AGAIN_MODES if site.kind == "commit" else (PUBLISH_MODE,)
         else:
             return ""
-        if site.kind == "publish" and site.is_first and self._after == self.cell.counts["commit"]:
+        is_after = site.is_first and self._after == self.cell.counts["commit"]
+        if modes and site.kind == "publish" and is_after:
             like = ("commit", self._after, "after")
             self._note(Finding([*self._label.sites, like]), [PUBLISH_MODE], site)
             return ""
