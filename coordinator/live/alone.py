@@ -10,8 +10,8 @@ from coordinator.live.link import Delivered, Link
 from coordinator.live.translate import COORDINATOR
 from coordinator.wire.messages import PartyState
 
-LISTEN_S = 0.5
-"""Chosen: a broker hands out what it retains at once; this is many times a slow link's way."""
+LISTEN_S = 1.5
+"""Chosen: a broker hands out what it retains at once; a busy machine needs a while."""
 
 
 async def require_alone(link: Link, cell: str) -> None:

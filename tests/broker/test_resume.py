@@ -68,6 +68,14 @@ def resume(folder: Path, *options: str) -> tuple[int, dict[str, Any], str]:
     return ended("resume", folder.name, "--out", str(folder.parent), *options)
 
 
+def looked(folder: Path) -> tuple[str, str]:
+    """Return the options of somebody who has looked, and has what nobody knows done again."""
+    path = folder.parent.parent / "people.yaml"
+    answer = "{prompt: unknown_outcome, answer: again, by: test person}"
+    path.write_text(f"answers:\n  - {answer}\n  - {answer}\n", encoding="utf-8")
+    return "--answer", str(path)
+
+
 def finished_actions(folder: Path) -> Counter[str]:
     """Return how often each arm's ledger says that a command ended well."""
     counts: Counter[str] = Counter()
@@ -82,7 +90,7 @@ def test_a_run_killed_in_the_pull_is_resumed_to_its_end(tmp_path: Path) -> None:
     """What a power cut leaves: the card, everybody asked, a restart, and each bolt proved once."""
     folder = killed_at(tmp_path, "fore: pull bolt 1")
 
-    code, document, told = resume(folder, "--restart")
+    code, document, told = resume(folder, "--restart", *looked(folder))
 
     assert (code, document["ended"], document["open_points"]) == (0, "complete", []), told
     assert document["where"]["lanes"][0]["at_hand"] == "pull bolt 1 round 3"
@@ -100,12 +108,27 @@ def test_a_run_killed_after_the_pull_does_not_pull_again(tmp_path: Path) -> None
     folder = killed_at(tmp_path, "fore: lift wrench bolt 1")
     before = finished_actions(folder)
 
-    code, document, told = resume(folder, "--restart")
+    code, document, told = resume(folder, "--restart", *looked(folder))
 
     assert (code, document["ended"]) == (0, "complete"), told
     done_after = finished_actions(folder) - before
     assert all(count <= 2 for count in done_after.values()), done_after
     assert " pull bolt" not in told.split("procedure is restarting")[1]
+
+
+def test_what_nobody_knows_waits_for_a_person(tmp_path: Path) -> None:
+    """Arms that died in the pull cannot say how far it came: without an answer nothing moves."""
+    folder = killed_at(tmp_path, "fore: pull bolt 1")
+
+    code, document, told = resume(folder, "--restart")
+
+    if "is unknown; a person looks" in told:
+        assert (code, document["ended"]) == (3, "held")
+        assert "outcome_unknown: nobody knows how it ended" in told
+        assert " pull bolt 1" not in told.split("the procedure is running")[1].split("PROMPT")[0]
+    else:
+        # The arm lived long enough to hold by itself, and could say so.
+        assert (code, document["ended"]) == (0, "complete"), told
 
 
 def test_a_resumed_run_with_nobody_there_stays_held_and_can_be_resumed_again(
@@ -117,7 +140,7 @@ def test_a_resumed_run_with_nobody_there_stays_held_and_can_be_resumed_again(
     code, document, _ = resume(folder)
     assert (code, document["ended"]) == (3, "held")
 
-    code, document, told = resume(folder, "--restart")
+    code, document, told = resume(folder, "--restart", *looked(folder))
     assert (code, document["ended"]) == (0, "complete"), told
 
 
@@ -149,7 +172,7 @@ def test_a_changed_file_is_refused_with_the_difference_and_goes_on_pinned(tmp_pa
         for line in told.splitlines()
     ), told
 
-    code, document, told = resume(folder, "--restart", "--pinned")
+    code, document, told = resume(folder, "--restart", "--pinned", *looked(folder))
     assert (code, document["ended"]) == (0, "complete"), told
 
 
