@@ -1,6 +1,7 @@
 """The program `bothsides`: one file or function per verb, joined here."""
 
 import sys
+from importlib.metadata import version
 from pathlib import Path
 from typing import Annotated
 
@@ -32,6 +33,23 @@ TakeOver = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
+
+
+def _tell_version(asked: bool) -> None:
+    """Print the version and leave, if asked."""
+    if asked:
+        print(f"bothsides {version('bothsides')}")
+        raise typer.Exit(Exit.GOOD)
+
+
+@app.callback()
+def begin(
+    _: Annotated[
+        bool,
+        typer.Option("--version", help="Tell the version.", callback=_tell_version, is_eager=True),
+    ] = False,
+) -> None:
+    """Take what stands before the verb."""
 
 
 @app.command()

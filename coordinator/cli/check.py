@@ -17,6 +17,7 @@ from coordinator.sequence import (
     SequenceError,
     kind_of,
     load,
+    read_answers,
     read_case,
     read_cell,
     read_joint,
@@ -126,4 +127,14 @@ def _judge_case(path: Path) -> str:
     return f"a case of {len(case.causes)} causes"
 
 
-_READERS = {"cell": _judge_cell, "joint": _judge_joint, "case": _judge_case}
+def _judge_answers(path: Path) -> str:
+    people = read_answers(path)
+    return f"{len(people.answers)} answers, {len(people.acts)} acts"
+
+
+_READERS = {
+    "cell": _judge_cell,
+    "joint": _judge_joint,
+    "case": _judge_case,
+    "answers": _judge_answers,
+}

@@ -65,6 +65,11 @@ def run_sequence(
         result = run_live(wishes, broker)
     except REFUSALS as error:
         return output.refuse(str(error))
+    if speed > 1.0 and result.reason.endswith("held by itself"):
+        output.say(
+            f"An arm holds by itself when no lease arrives in time: at --speed {speed:g} this "
+            "machine may not keep up; choose a smaller one"
+        )
     return tell_end(output, loaded, out, result)
 
 

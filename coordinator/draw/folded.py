@@ -92,6 +92,7 @@ class _Folder:
 
     def __init__(self, loaded: Loaded) -> None:
         self._loaded = loaded
+        self._side = 0
         self._values = {f"${name}": _said(one, {}) for name, one in loaded.values.items()}
         plan = loaded.plan
         self._barriers = {one.name.partition(" (")[0]: one for one in reversed(plan.barriers)}
@@ -101,6 +102,7 @@ class _Folder:
 
     def lane(self, name: str, steps: tuple[Step, ...]) -> tuple[Mark, ...]:
         """Return the marks of a lane."""
+        self._side = [party.name for party in self._loaded.plan.parties].index(name)
         return self._marks(steps, ("lanes", name), self._values, ())
 
     def _marks(
@@ -125,10 +127,19 @@ class _Folder:
                 marks = self._marks(block.steps, inside, self._values | given, loops)
                 return Frame("block", plain(step.use), marks, self._despite(step.exceptions))
             case EachStep():
+                title = _loop_words(step, names)
+                if not self._has_any(step, names):
+                    return Frame("loop", f"{title}: this side has none", ())
                 marks = self._marks(step.steps, (*trail, "steps"), names, (*loops, step.each))
-                return Frame(
-                    "loop", _loop_words(step, names), marks, self._despite(step.exceptions)
-                )
+                return Frame("loop", title, marks, self._despite(step.exceptions))
+
+    def _has_any(self, step: EachStep, names: Names) -> bool:
+        """Return whether the side has any of the bolts that a loop keeps to."""
+        if step.each != "own_bolt" or step.only is None:
+            return True
+        own = [str(pair[self._side]) for pair in self._loaded.joint.pairs]
+        only = [_said(one, names) for one in step.only]
+        return any(one in own or not one.isdigit() for one in only)
 
     def _gate(self, step: BarrierStep, trail: Trail, loops: tuple[str, ...]) -> Gate:
         model = self._loaded.sequence.barriers[step.barrier]

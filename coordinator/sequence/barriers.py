@@ -101,8 +101,15 @@ def _check_declared(given: Input, items: tuple[Item, ...]) -> None:
 
 
 def _check_pairing(given: Input) -> None:
-    """Tell of barriers that give only some of paired_until, balance and stop."""
-    for name, model in given.sequence.barriers.items():
+    """Tell of barriers that give only some of paired_until, balance and stop, or wrong ones."""
+    declared = given.sequence.barriers
+    for name, model in declared.items():
+        if model.balance is not None:
+            _balance_nm(given, name, model.balance)
+        if model.paired_until is not None and model.paired_until not in declared:
+            must, do = choose_from(model.paired_until, declared, "barriers of this file")
+            what = f"'paired_until' is {model.paired_until!r}"
+            given.tell(("barriers", name, "paired_until"), "SEQ033", what, must, do)
         parts = {
             "paired_until": model.paired_until,
             "balance": model.balance,

@@ -194,6 +194,8 @@ class ActionModel(Strict):
 class CellModel(Strict):
     """The whole of a cell file."""
 
+    KIND = "cell"
+
     cell: Name
     """Its name."""
     text: str

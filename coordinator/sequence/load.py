@@ -1,7 +1,7 @@
 """Load files from disk: the door through which a sequence becomes a plan.
 
 Keeps: nothing outside the sequences folder is read; every finding of every file is told at once,
-form first, then meaning.
+of form and, as far as it is sure, of meaning.
 """
 
 from collections.abc import Mapping
@@ -18,10 +18,11 @@ from coordinator.sequence.declared import check_cell
 from coordinator.sequence.diagnostics import Findings, SequenceError
 from coordinator.sequence.joint import JointFigures, joint_figures
 from coordinator.sequence.joint_model import JointModel
+from coordinator.sequence.kinds import kind_of_tree
 from coordinator.sequence.read import read_files, read_model, root_of
 from coordinator.sequence.sequence_model import SequenceModel
 from coordinator.sequence.source import read_document
-from coordinator.sequence.tree import Document, Table
+from coordinator.sequence.tree import Document
 
 _Result = TypeVar("_Result")
 
@@ -102,14 +103,12 @@ def read_joint(path: Path | str) -> JointFigures:
 
 
 def kind_of(path: Path | str) -> str:
-    """Return what kind of file it is by its first key, such as `sequence`; empty for none."""
+    """Return what kind of file it is by its keys, such as `sequence`; empty for none."""
     try:
         document = read_document(Path(path), root_of(Path(path)), Findings())
     except SequenceError:
         return ""
-    if document is None or not isinstance(document.tree, Table) or not document.tree.keys:
-        return ""
-    return document.tree.keys[0].text
+    return "" if document is None else kind_of_tree(document.tree)
 
 
 def _checked(result: _Result | None, findings: Findings) -> _Result:

@@ -21,7 +21,7 @@ from coordinator.sequence.references import Bound
 from coordinator.sequence.sequence_model import DerivedModel, SequenceModel
 from coordinator.sequence.source import read_document
 from coordinator.sequence.tree import Document, Trail
-from coordinator.sequence.validate import Model, validate
+from coordinator.sequence.validate import Model, has_other_kind, validate
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +84,9 @@ class _Reader:
         """Return the input of the compiler and the documents, or raise every finding."""
         findings = self._findings
         top = _Written(path, read_document(path, self._root, findings))
+        if top.document is not None and has_other_kind(SequenceModel, top.document):
+            self._validated(SequenceModel, top)
+            raise SequenceError(findings.all())
         base = self._base(top) if top.is_derived else top
         derived = self._validated(DerivedModel, top) if base is not top else None
         sequence = self._validated(SequenceModel, base)

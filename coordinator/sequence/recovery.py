@@ -70,10 +70,17 @@ class RuleMaker:
         self._raised: dict[tuple[str, str], bool] = {}
 
     def rules(
-        self, node: int, action: ActionModel, values: Mapping[str, Value], *, is_in_span: bool
+        self,
+        node: int,
+        action: ActionModel,
+        values: Mapping[str, Value] | None,
+        *,
+        is_in_span: bool,
     ) -> tuple[Rule, ...]:
-        """Return the rules of the step at `node`."""
+        """Return the rules of the step at `node`; only its policy is judged without values."""
         own = self._own_rules(node, action, values, is_in_span=is_in_span)
+        if values is None:
+            return ()
         return (*own, *self._otherwise(node, action, {rule.fault: True for rule in own}))
 
     def _otherwise(self, node: int, action: ActionModel, handled: Mapping[str, bool]) -> list[Rule]:
@@ -104,7 +111,12 @@ class RuleMaker:
         self._given.tell((*item.trail, "do"), "SEQ067", what, must, do)
 
     def _own_rules(
-        self, node: int, action: ActionModel, values: Mapping[str, Value], *, is_in_span: bool
+        self,
+        node: int,
+        action: ActionModel,
+        values: Mapping[str, Value] | None,
+        *,
+        is_in_span: bool,
     ) -> tuple[Rule, ...]:
         """Return the rules that the step's own policy gives."""
         step = self._items[node].step
@@ -117,6 +129,8 @@ class RuleMaker:
             )
             trail = (*self._items[node].trail, "policy")
             self._given.tell(trail, "SEQ023", f"policy is {step.policy!r}", must, do)
+            return ()
+        if values is None:
             return ()
         can_raise = (*action.raises, *ANY_STEP_FAULTS)
         can_raise += SPAN_FAULTS if is_in_span else ()

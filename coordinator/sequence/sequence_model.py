@@ -241,6 +241,8 @@ class BlockModel(Strict):
 class SequenceModel(Strict):
     """The whole of a sequence file."""
 
+    KIND = "sequence"
+
     sequence: Name
     """Its name."""
     text: str
@@ -273,6 +275,8 @@ class SequenceModel(Strict):
 
 class DerivedModel(Strict):
     """A sequence file that is another one with a joint, a cell or values of its own."""
+
+    KIND = "sequence"
 
     sequence: Name
     """Its name."""

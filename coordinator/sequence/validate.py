@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from coordinator.sequence.diagnostics import Findings, choose_from
 from coordinator.sequence.fields import Strict
+from coordinator.sequence.kinds import NAMED, kind_of_tree, sign_of
 from coordinator.sequence.sequence_model import STEP_KEYS
 from coordinator.sequence.tree import Data, Document, Leaf, Row, Table, Trail, Tree
 
@@ -38,6 +39,9 @@ _KINDS = {
 
 def validate(model: type[Model], document: Document, findings: Findings) -> Model | None:
     """Return the document as `model`, or None after telling `findings` every deviation."""
+    if has_other_kind(model, document):
+        _tell_kind(model, document, findings)
+        return None
     told = len(findings)
     for trail in _empty(document.tree):
         what = f"{_name(trail)} is empty"
@@ -71,6 +75,19 @@ def _trail(location: tuple[int | str, ...]) -> Trail:
         for part in location
         if part != _KEY_MARK and not (isinstance(part, str) and part.startswith(":"))
     )
+
+
+def has_other_kind(model: type[Strict], document: Document) -> bool:
+    """Return whether a file is plainly of another kind than the one asked for."""
+    return kind_of_tree(document.tree) not in ("", model.KIND)
+
+
+def _tell_kind(model: type[Strict], document: Document, findings: Findings) -> None:
+    kind = kind_of_tree(document.tree)
+    sign = sign_of(document, kind)
+    what = f"file is {NAMED[kind]}, by its key {sign!r}"
+    must, do = f"must be {NAMED[model.KIND]}", "give the file of that kind"
+    findings.add(document.finding((sign,), "SEQ006", what, must, do, key=True))
 
 
 def _empty(tree: Tree, trail: Trail = ()) -> Iterator[Trail]:

@@ -14,6 +14,13 @@ from coordinator.sequence import load, read_cell, read_joint, reformat
 from tests.support.altered_files import CELL, JOINT, MAKEUP, altered, copied
 from tests.support.sequence_files import SEQUENCES, write_sequence
 
+HEAD = """sequence: small
+text: one paired pull on a joint that is made up
+cell: cells/sill_point.yaml
+joint: joints/airlift_16in_8.yaml
+begins: joint_made_up
+otherwise: hold
+"""
 SHORT = """
 barriers:
   pull: {timeout: 5 min, window: 50 ms, paired_until: pulled, balance: 600 N.m, stop: 3 s}
@@ -47,8 +54,8 @@ lanes:
 def texts_of(tmp_path: Path, old: str, new: str) -> list[str]:
     """Return what changes where `new` stands for `old` in the short sequence."""
     assert old in SHORT
-    was = load(write_sequence(tmp_path, SHORT))
-    now = load(write_sequence(tmp_path, SHORT.replace(old, new)))
+    was = load(write_sequence(tmp_path, SHORT, head=HEAD))
+    now = load(write_sequence(tmp_path, SHORT.replace(old, new), head=HEAD))
     return [change.text for change in compare_sequences(was, now)]
 
 
@@ -141,8 +148,8 @@ def test_what_is_there_in_one_file_only_is_told_from_both_ends(tmp_path: Path) -
         "torque: 2.9 kN.m}\n", "torque: 2.9 kN.m}\n    - point: seen\n    - barrier: end\n"
     )
     more += "    - barrier: end\n"
-    was = load(write_sequence(tmp_path, SHORT))
-    now = load(write_sequence(tmp_path, more))
+    was = load(write_sequence(tmp_path, SHORT, head=HEAD))
+    now = load(write_sequence(tmp_path, more, head=HEAD))
 
     there = [change.text for change in compare_sequences(was, now)]
     back = [change.text for change in compare_sequences(now, was)]
@@ -169,10 +176,12 @@ def test_another_kind_of_point_is_told(tmp_path: Path) -> None:
     body = SHORT.replace("values:", point).replace(
         "lanes:\n  fore:\n", "lanes:\n  fore:\n    - point: seen\n"
     )
-    was = load(write_sequence(tmp_path, body))
+    was = load(write_sequence(tmp_path, body, head=HEAD))
     now = load(
         write_sequence(
-            tmp_path, body.replace("kind: hold, who: the mate", "kind: witness, who: a guest")
+            tmp_path,
+            body.replace("kind: hold, who: the mate", "kind: witness, who: a guest"),
+            head=HEAD,
         )
     )
 
@@ -199,7 +208,7 @@ def test_another_order_of_bolts_is_told_once_for_each_side(tmp_path: Path) -> No
         )
         for number in (0, 1)
     ]
-    was, now = (load(write_sequence(tmp_path, body)) for body in bodies)
+    was, now = (load(write_sequence(tmp_path, body, head=HEAD)) for body in bodies)
 
     told = [change.text for change in compare_sequences(was, now)]
 
@@ -262,7 +271,7 @@ def test_every_field_of_a_plan_is_one_that_is_compared() -> None:
     """A field that is added to the plan must be compared too, or `the same` becomes a lie."""
     known = {
         Plan: "name parties nodes lanes barriers spans interlocks signals zones prompts timing"
-        " digest",
+        " digest closed_spans",
         Party: "name is_arm",
         Node: "name lane kind after barrier move rules windows exceptions permissives rechecks span"
         " record prompt is_witness origin",

@@ -217,11 +217,11 @@ KINDS = {
     # Interlocks and exceptions --------------------------------------------------------------------
     "an exception less": Altered(
         MAKEUP,
-        "    - do: take_cover\n      exceptions: [beneath_guided_length]\n",
-        "    - do: take_cover\n",
+        "with: {hole: $joint.pin_first, turns: 5}\n      exceptions: [beneath_landed_length]\n",
+        "with: {hole: $joint.pin_first, turns: 5}\n",
         (
-            "fore, take cover: may no longer move despite load overhead (was allowed because the"
-            " length stands on two guide pins and the hoist operator keeps the hook braked)",
+            "take pin of hole 2: may no longer move despite load overhead (was allowed because the"
+            " length rests on the flange; the hook stays on as a second support)",
         ),
     ),
     "the reason of an exception": Altered(

@@ -67,7 +67,7 @@ def test_a_misspelt_key_is_told_alone(tmp_path: Path, number: int) -> None:
 
 
 LOOKED_UP = {*("SEQ013", "SEQ015", "SEQ016", "SEQ023", "SEQ024", "SEQ025", "SEQ026", "SEQ030")} | {
-    *("SEQ031", "SEQ033", "SEQ034", "SEQ044", "SEQ038", "SEQ007", "SEQ006", "SEQ045")
+    *("SEQ031", "SEQ033", "SEQ034", "SEQ044", "SEQ038", "SEQ007", "SEQ006", "SEQ045", "SEQ070")
 }
 
 
@@ -82,7 +82,7 @@ lanes:
     - {do: locate_joint, policy: careful}
     - {do: chnge_tool, with: {tool: wrench}}
     - barier: meet
-    - {do: index_socket, with: {by: 10 mm}, policy: carefull}
+    - {do: locate_hole, with: {bolt: 10}, policy: carefull}
   aft:
     - {do: park, speed: 3}
     - barrier: meet
@@ -93,13 +93,32 @@ lanes:
     told = [(one.line, one.column, one.code) for one in findings_of(path)]
 
     assert told == [
-        (7, 19, "SEQ011"),
-        (9, 13, "SEQ030"),
-        (13, 12, "SEQ014"),
-        (14, 7, "SEQ006"),
-        (15, 37, "SEQ012"),
-        (17, 18, "SEQ006"),
-        (19, 38, "SEQ017"),
+        (8, 19, "SEQ011"),
+        (10, 13, "SEQ030"),
+        (14, 12, "SEQ014"),
+        (15, 7, "SEQ006"),
+        (16, 38, "SEQ017"),
+        (16, 51, "SEQ023"),
+        (18, 18, "SEQ006"),
+        (20, 38, "SEQ017"),
+    ]
+
+
+def test_a_paired_barrier_is_judged_before_its_span_is_found(tmp_path: Path) -> None:
+    """The band and the closing barrier stand in the declaration, whatever the lanes say."""
+    body = """barriers:
+  pull: {timeout: 5 min, paired_until: puled, balance: 600 Nm, stop: 3 s}
+  pulled: {timeout: 5 min}
+lanes:
+  fore: [{barrier: pull}, {barrier: pulled}]
+  aft: [{barrier: pull}, {barrier: pulled}]
+"""
+
+    told = findings_of(write_sequence(tmp_path, body))
+
+    assert [(one.line, one.column, one.code, one.do) for one in told] == [
+        (8, 40, "SEQ033", "did you mean 'pulled' or 'pull'?"),
+        (8, 56, "SEQ012", "did you mean '600 N.m'?"),
     ]
 
 
