@@ -16,6 +16,9 @@ from sim_arms.shell import Shell
 from sim_arms.steel import Steel
 from sim_arms.workbench import Settings
 
+METAL = ("tool", "socket_rad", "holding", "seated_on", "reaction_on", "turned_over")
+"""What of an arm's bench is metal and not memory."""
+
 
 class Clock:
     """The time as the activities see it: seconds since the case began, told by the shell."""
@@ -66,6 +69,23 @@ class SteelWorkbench:
     def apply(self, facts: Mapping[str, Value]) -> None:
         """Take up facts that another party wrote."""
         self.bench.steel.apply(facts)
+
+    def standing(self) -> Mapping[str, Value]:
+        """Return how the party's own metal stands."""
+        bench = self.bench
+        if isinstance(bench, Bench):
+            return {name: getattr(bench, name) for name in METAL}
+        return {name: value for name, value in bench.signals.items() if value is not None}
+
+    def stand(self, standing: Mapping[str, Value]) -> None:
+        """Stand as `standing` says."""
+        bench = self.bench
+        if isinstance(bench, Bench):
+            for name in METAL:
+                if name in standing:
+                    setattr(bench, name, standing[name])
+        else:
+            bench.signals.update({name: bool(value) for name, value in standing.items()})
 
     def wake(self) -> None:
         """Forget what only the memory of a process holds: what the camera found."""

@@ -6,6 +6,7 @@ Keeps: F3, a fact is repeated only by its writer, or to its writer after a new s
 from collections.abc import Mapping
 
 from coordinator.wire.messages import Value
+from sim_arms.ledger import Metal
 from sim_arms.workbench import Workbench
 
 
@@ -17,6 +18,17 @@ class FactExchange:
         self._bench = bench
         self._written: dict[str, Value] = {}
         self._heard: dict[str, dict[str, Value]] = {}
+
+    def metal(self) -> Metal:
+        """Return what outlives the process: all that the bench ever wrote, and how it stands."""
+        return Metal(self._written, self._bench.standing())
+
+    def recall(self, metal: Metal | None) -> None:
+        """Take up what there was before the process started anew; None for its first start."""
+        if metal is not None:
+            self._written.update(metal.facts)
+            self._bench.apply(metal.facts)
+            self._bench.stand(metal.standing)
 
     def changes(self) -> Mapping[str, Value]:
         """Return what the bench wrote since the last call."""

@@ -6,8 +6,10 @@ a restart a command that was at work reads as interrupted, one that was only arm
 Keeps: A1, a command is executed at most once, over restarts too; the last 1,000 are remembered.
 """
 
+import json
 import sqlite3
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Literal, Protocol
 
@@ -20,6 +22,7 @@ from coordinator.wire.messages import (
     Interrupted,
     Message,
     Started,
+    Value,
 )
 
 KEPT = 1000
@@ -27,8 +30,18 @@ Outcome = Literal["", "finished", "faulted", "interrupted"]
 Entry = Accepted | Armed | Started | Finished | Faulted | Interrupted
 
 
+@dataclass(frozen=True, slots=True)
+class Metal:
+    """What simulated metal keeps by being metal, whoever's process dies."""
+
+    facts: Mapping[str, Value]
+    """About the steel, all that this party wrote."""
+    standing: Mapping[str, Value]
+    """How the party's own things stand."""
+
+
 class LedgerStore(Protocol):
-    """Keeps the last message about each command over a restart of the process."""
+    """Keeps the last message about each command, and the metal, over a restart of the process."""
 
     def load(self) -> list[Message]:
         """Return what is kept, the lowest command first."""
@@ -36,12 +49,19 @@ class LedgerStore(Protocol):
     def write(self, command: int, message: Message) -> None:
         """Keep `message` as the last about `command`; durable when this returns."""
 
+    def load_metal(self) -> Metal | None:
+        """Return what was kept of the metal, None for nothing."""
+
+    def keep_metal(self, metal: Metal) -> None:
+        """Keep how the metal stands; durable when this returns."""
+
 
 class MemoryStore:
     """Keeps a ledger as long as this object lives: for virtual time and tests."""
 
     def __init__(self) -> None:
         self._kept: dict[int, Message] = {}
+        self._metal: Metal | None = None
 
     def load(self) -> list[Message]:
         """Return what is kept, the lowest command first."""
@@ -52,6 +72,14 @@ class MemoryStore:
         self._kept[command] = message
         if len(self._kept) > KEPT:
             del self._kept[min(self._kept)]
+
+    def load_metal(self) -> Metal | None:
+        """Return what was kept of the metal."""
+        return self._metal
+
+    def keep_metal(self, metal: Metal) -> None:
+        """Keep how the metal stands."""
+        self._metal = metal
 
 
 class FileStore:
@@ -66,6 +94,9 @@ class FileStore:
         self._connection.execute("PRAGMA synchronous = FULL")
         self._connection.execute(
             "CREATE TABLE IF NOT EXISTS ledger (command INTEGER PRIMARY KEY, message BLOB NOT NULL)"
+        )
+        self._connection.execute(
+            "CREATE TABLE IF NOT EXISTS kept (name TEXT PRIMARY KEY, value TEXT NOT NULL)"
         )
 
     def load(self) -> list[Message]:
@@ -89,6 +120,28 @@ class FileStore:
             (KEPT,),
         )
         self._connection.execute("COMMIT")
+
+    def load_metal(self) -> Metal | None:
+        """Return what was kept of the metal."""
+        text = self._kept("metal")
+        return None if text is None else Metal(**json.loads(text))
+
+    def keep_metal(self, metal: Metal) -> None:
+        """Keep how the metal stands; synced to the disk when this returns."""
+        self._keep("metal", json.dumps(asdict(metal)))
+
+    def count_boot(self) -> int:
+        """Return how often a process has started on this file, this time included."""
+        boot = int(self._kept("boot") or 0) + 1
+        self._keep("boot", str(boot))
+        return boot
+
+    def _kept(self, name: str) -> str | None:
+        row = self._connection.execute("SELECT value FROM kept WHERE name = ?", (name,)).fetchone()
+        return None if row is None else str(row[0])
+
+    def _keep(self, name: str, value: str) -> None:
+        self._connection.execute("INSERT OR REPLACE INTO kept VALUES (?, ?)", (name, value))
 
     def close(self) -> None:
         """Close the file."""

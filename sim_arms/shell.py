@@ -74,6 +74,7 @@ class Shell:
         self._changed = True
         self._ready_number = 0
         self._facts = FactExchange(bench)
+        self._facts.recall(ledger.store.load_metal())
 
     @property
     def name(self) -> str:
@@ -322,6 +323,9 @@ class Shell:
             ending = Interrupted(command, rest.evidence, rest.trace)
         if changes := self._facts.changes():
             self._say(SimulatedFacts(changes))  # First: no report runs ahead of the steel.
+        if changes or ending is not None:
+            # Before the ledger: what metal has done, no death of a process undoes.
+            self.ledger.store.keep_metal(self._facts.metal())
         if ending is not None:
             self._end(ending)
 

@@ -37,6 +37,12 @@ class Workbench(Protocol):
     def apply(self, facts: Mapping[str, Value]) -> None:
         """Take up facts that another party wrote."""
 
+    def standing(self) -> Mapping[str, Value]:
+        """Return how the party's own metal stands: what no new start of its process changes."""
+
+    def stand(self, standing: Mapping[str, Value]) -> None:
+        """Stand as `standing` says, after a new start of the process."""
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds; the process has started anew."""
 

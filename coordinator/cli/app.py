@@ -28,6 +28,9 @@ CaseFile = Annotated[Path | None, typer.Option("--case", help="What goes wrong, 
 Answers = Annotated[
     Path | None, typer.Option("--answer", help="What people answer and do, from a file.")
 ]
+TakeOver = Annotated[
+    bool, typer.Option("--take-over", help="Take the cell from a coordinator that is gone.")
+]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
 
@@ -123,6 +126,7 @@ def run(
     speed: Annotated[
         float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
     ] = 1.0,
+    take_over: TakeOver = False,
     json: Json = False,
 ) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
@@ -140,8 +144,45 @@ def run(
             broker=broker,
             real=real,
             speed=speed,
+            take_over=take_over,
         )
     )
+
+
+@app.command()
+def resume(
+    run: Annotated[str, typer.Argument(help="Name of the run.", show_default=False)],
+    out: Out = RUNS,
+    look: Annotated[
+        bool, typer.Option("--look", help="Only show where it was left; nothing is started.")
+    ] = False,
+    pinned: Annotated[
+        bool, typer.Option("--pinned", help="Go on with the files as they were, though changed.")
+    ] = False,
+    restart: Annotated[
+        bool, typer.Option("--restart", help="Restart once all stand; simulated arms only.")
+    ] = False,
+    answer: Answers = None,
+    broker: Annotated[
+        str | None, typer.Option(help="mqtt://host:port; without it a broker is started here.")
+    ] = None,
+    take_over: TakeOver = False,
+    json: Json = False,
+) -> None:
+    """Go on with a run after a crash or a Ctrl-C: ask the arms what they did, hold, wait."""
+    from coordinator.cli.resume import ResumeWishes, resume_run
+
+    wishes = ResumeWishes(
+        out=out,
+        broker=broker,
+        answer_path=answer,
+        pinned=pinned,
+        restart=restart,
+        look=look,
+        take_over=take_over,
+        interactive=sys.stdin.isatty(),
+    )
+    raise typer.Exit(resume_run(Output.of(json), run, wishes))
 
 
 @app.command()

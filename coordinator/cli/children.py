@@ -13,7 +13,7 @@ from pathlib import Path
 from types import TracebackType
 
 from coordinator.cli.cell_clock import CellClock
-from coordinator.cli.party_process import BROKER_VARIABLE, write_causes
+from coordinator.cli.party_process import BROKER_VARIABLE, CAUSES_FILE, write_causes
 from sim_arms.causes import Cause
 
 STOP_S = 3.0
@@ -48,7 +48,7 @@ class Children:
 
     def __enter__(self) -> "Children":
         try:
-            causes = self._folder / "causes.json"
+            causes = self._folder / CAUSES_FILE
             write_causes(causes, self._cast.causes)
             for name in self._cast.names:
                 self._processes[name] = self._start(name, causes)

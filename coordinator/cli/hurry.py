@@ -12,6 +12,9 @@ from dataclasses import replace
 
 from coordinator.core.plan import Plan, Timing
 
+SPEED_FILE = "speed"
+"""Pinned with the files of a hurried run: a replay must hurry its plan alike."""
+
 
 def hurried(plan: Plan, speed: float) -> Plan:
     """Return the plan as it is for a cell that lives `speed` times faster; itself up to 1."""

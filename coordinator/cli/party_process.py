@@ -17,7 +17,7 @@ import sys
 import threading
 import time
 from collections.abc import MutableMapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,7 @@ from sim_arms.floor import FLOOR, Floor
 from sim_arms.node import Broker, Orders, ledger_beside, run_party
 from sim_arms.orders import obey_order
 
+CAUSES_FILE = "causes.json"
 BROKER_VARIABLE = "BOTHSIDES_BROKER"
 """The address may hold a password, which must not stand on a command line for all to read."""
 FAREWELL_S = 4.0
@@ -133,7 +134,8 @@ def _be(name: str, files: _Files, broker: str, world: _World) -> None:
     _log_to_stderr()
     store = ledger_beside(ledger_folder(files.folder), loaded.cell.cell, name)
     try:
-        party = simulation.party(name, store)
+        ours = replace(simulation, boot=store.count_boot(), speed=world.clock.speed)
+        party = ours.party(name, store)
         orders: Orders | None = None
         if world.takes_orders and isinstance(party, Floor) and _can_be_watched(sys.stdin.fileno()):
             orders = partial(obey_order, party)

@@ -6,8 +6,8 @@ from pathlib import Path
 from coordinator.cli.dryrun import clock, wanted_proofs
 from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
-from coordinator.cli.run_live import LiveResult, run_arm, run_floor, run_live
-from coordinator.cli.simulated import unknown_to_simulation
+from coordinator.cli.run_live import LiveResult, Wishes, run_arm, run_floor, run_live
+from coordinator.cli.simulated import to_causes, unknown_to_simulation
 from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
@@ -17,7 +17,7 @@ from coordinator.records.rows import RecordFilter
 from coordinator.records.store import RecordsFailed, RecordStore
 from coordinator.sequence import Loaded
 
-_REFUSALS = (
+REFUSALS = (
     LinkUnreachable,
     BrokerFailed,
     JournalFailed,
@@ -39,6 +39,7 @@ def run_sequence(
     broker: str | None,
     real: bool,
     speed: float,
+    take_over: bool = False,
 ) -> Exit:
     """Run a sequence to its end and tell what was proved."""
     loaded = load_sequence(output, path, joint)
@@ -49,28 +50,29 @@ def run_sequence(
     if real and (broker is None or speed != 1.0 or case is not None):
         return output.refuse("--real needs --broker, and takes neither --speed nor --case")
     try:
-        result = run_live(
-            loaded,
-            path,
-            joint_path=joint,
-            broker=broker,
+        wishes = Wishes(
+            loaded=loaded,
+            sequence_path=path,
             out=out,
+            say=output.say,
+            joint_path=joint,
             seed=seed,
-            case=case,
-            answers=people,
+            causes=to_causes(case.causes) if case else (),
+            people=people or case,
             speed=speed,
             interactive=sys.stdin.isatty() and people is None,
             simulated=not real,
-            say=output.say,
+            take_over=take_over,
         )
-    except _REFUSALS as error:
+        result = run_live(wishes, broker)
+    except REFUSALS as error:
         return output.refuse(str(error))
     if speed > 1.0 and result.reason.endswith("held by itself"):
         output.say(
             f"An arm holds by itself when no lease arrives in time: at --speed {speed:g} this "
             "machine may not keep up; choose a smaller one"
         )
-    return _tell(output, loaded, out, result)
+    return tell_end(output, loaded, out, result)
 
 
 def be_party(
@@ -100,7 +102,8 @@ def be_party(
     return Exit.GOOD
 
 
-def _tell(output: Output, loaded: Loaded, out: Path, result: LiveResult) -> Exit:
+def tell_end(output: Output, loaded: Loaded, out: Path, result: LiveResult, **more: object) -> Exit:
+    """Tell how a run ended; `more` goes into the document."""
     store = RecordStore(f"sqlite:///{out / 'records.sqlite'}")
     points = open_points(
         store.list_records(RecordFilter(run=result.run)), wanted_proofs(loaded.plan)
@@ -109,6 +112,8 @@ def _tell(output: Output, loaded: Loaded, out: Path, result: LiveResult) -> Exit
     reason = f": {result.reason}" if result.reason else ""
     output.say(f"ended {result.phase}{reason} after {clock(result.elapsed_us)}")
     output.say(f"{result.records} records of run {result.run}: bothsides records list")
+    if result.phase == "held":
+        output.say(f"go on with: bothsides resume {result.run} --out {out}")
     for point in points if result.phase == "complete" else []:
         output.say(f"not accepted: {point}")
     output.say(CAUTION)
@@ -121,6 +126,7 @@ def _tell(output: Output, loaded: Loaded, out: Path, result: LiveResult) -> Exit
         elapsed_us=result.elapsed_us,
         open_points=points,
         plan_digest=loaded.plan.digest,
+        **more,
     )
     if result.phase != "complete":
         return Exit.HELD

@@ -13,6 +13,8 @@ from sim_arms.ledger import LedgerStore
 from sim_arms.steel import Steel, SteelConfig
 from sim_arms.workbench import Settings
 
+SIGNAL_US_MAX = 1_500_000
+"""Chosen: three periods of the floor; an older signal counts as unknown to the arms."""
 STEEL_PA = 205e9
 """Young's modulus of alloy steel; common practice, no source."""
 BOLT_CATALOGUE = {
@@ -32,6 +34,10 @@ class Simulation:
     seed: int
     causes: tuple[Cause, ...] = ()
     origin_us: int = 0
+    boot: int = 1
+    """How often the process of the party that is built here has started."""
+    speed: float = 1.0
+    """How much faster than the wall the cell lives: its signals take as long as ever."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -42,6 +48,8 @@ class Simulation:
         """Build one arm with its own replica of the steel."""
         settings = Settings(
             side,
+            boot=self.boot,
+            signal_us_max=int(SIGNAL_US_MAX * max(self.speed, 1.0)),
             watched=_watched(self.loaded),
             torque_nm_max=_torque_nm_max(self.loaded, side),
         )
@@ -54,7 +62,7 @@ class Simulation:
         """Build the floor, which also answers for the hoist."""
         signals: dict[str, bool | None] = dict.fromkeys(self.loaded.cell.signals, True)
         return Floor.on(
-            Settings(self.loaded.cell.hoist or "hoist"),
+            Settings(self.loaded.cell.hoist or "hoist", boot=self.boot),
             self._steel(),
             self.causes,
             self.seed,

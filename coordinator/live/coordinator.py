@@ -67,8 +67,8 @@ class EventLog(Protocol):
     def append(self, event: Event) -> None:
         """Take an event in; it need not be durable yet."""
 
-    def commit(self) -> None:
-        """Make everything appended durable, or raise."""
+    def commit(self, state: State) -> None:
+        """Make everything appended durable, which has led to `state`, or raise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +144,7 @@ class Coordinator:
         self._sequence = 0
         self._now_us = origin_us
         self._traces: dict[tuple[str, int], Trace] = {}
-        self._is_resumed = progress is not None
+        self.is_resumed = progress is not None
         if progress is not None:
             self.state = progress.state
             self._now_us = origin_us + progress.at_us
@@ -253,7 +253,7 @@ class Coordinator:
     def _require_own_numbers(self, message: Message) -> None:
         """See that no party has done more than the journal of a resumed run knows."""
         body = message.body
-        if not self._is_resumed or not isinstance(body, PartyState):
+        if not self.is_resumed or not isinstance(body, PartyState):
             return
         if (number := max(body.running, body.last_command)) > self.state.command:
             raise OutdatedCoordinator(
@@ -289,7 +289,7 @@ class Coordinator:
             self.state, effects = decide(self.plan, self.state, event)
             decided.append((event, effects, self.state))
         if journal is not None and any(effects for _, effects, _ in decided):
-            journal.commit()
+            journal.commit(self.state)
         messages: list[Message] = []
         for event, effects, state in decided:
             self._tell(event, effects, state)

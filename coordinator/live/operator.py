@@ -18,6 +18,8 @@ UNKNOWN_OUTCOME = "unknown_outcome"
 """Name of the built-in question about a command whose end nobody knows."""
 PATIENCE_US = 1_000_000
 """Chosen: a person who presses again waits about a second."""
+ABSENT_US_MAX = 120_000_000
+"""Chosen: whoever is not there by then does not come; the restart is then refused with its name."""
 CALLS_MAX = 100
 """Acts and answers at one moment; a script that wants more goes round in a circle."""
 
@@ -125,7 +127,7 @@ class OperatorScript:
     def react(self, state: State, now_us: int) -> tuple[Call, ...]:
         """Return what the operator does at this moment; call again after each change of state."""
         self._look(state, now_us)
-        due = self._due(state)
+        due = self._due(state, now_us)
         ready = [(at_us, call, entry) for at_us, call, entry in due if at_us <= now_us]
         self._next_us = min((at_us for at_us, _, _ in due if at_us > now_us), default=None)
         if not ready:
@@ -147,7 +149,7 @@ class OperatorScript:
         }
         self._answered = {number: None for number in self._answered if number in self._prompts}
 
-    def _due(self, state: State) -> list[tuple[int, Call, object]]:
+    def _due(self, state: State, now_us: int) -> list[tuple[int, Call, object]]:
         """Return (when, call, entry of the script) for everything that may come next."""
         due: list[tuple[int, Call, object]] = []
         if self._starts and state.phase == "idle" and all(lane.online for lane in state.lanes):
@@ -160,7 +162,7 @@ class OperatorScript:
                 due.append((entry.at_us, deed, entry))
             elif entry.when == state.phase and not waits_for_state:
                 waits_for_state = True
-                due.append((self._phase_us + entry.after_us, deed, entry))
+                due.append((self._deed_us(deed, entry, state, now_us), deed, entry))
         for prompt in state.prompts:
             answer = self._answer_to(prompt)
             if answer is not None:
@@ -169,6 +171,13 @@ class OperatorScript:
                 call = Answering(prompt.number, str(answer.answer), answer.by)
                 due.append((at_us, call, answer))
         return due
+
+    def _deed_us(self, deed: Acting, entry: ScriptedAct, state: State, now_us: int) -> int:
+        """Return when a deed comes; nobody restarts a cell in which somebody is still missing."""
+        is_early = now_us < self._phase_us + ABSENT_US_MAX
+        if deed.act is Act.RESTART and is_early and not _is_everybody_there(state):
+            return max(self._phase_us + entry.after_us, now_us + PATIENCE_US)
+        return self._phase_us + entry.after_us
 
     def _answer_to(self, prompt: OpenPrompt) -> ScriptedAnswer | None:
         if prompt.number in self._answered:
@@ -190,6 +199,11 @@ class OperatorScript:
                 self._phase_us = now_us + (PATIENCE_US if always else 0)
                 if not always or getattr(entry, "at_us", None) is not None:
                     self._acts = _without(self._acts, entry)
+
+
+def _is_everybody_there(state: State) -> bool:
+    is_known = all(signal.value is not None for signal in state.signals)
+    return is_known and all(lane.online for lane in state.lanes)
 
 
 def _without(entries: Sequence[_Entry], used: object) -> list[_Entry]:

@@ -3,58 +3,27 @@
 Units: ``*_us`` whole microseconds since the run began.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from difflib import unified_diff
 
-from coordinator.core.decide import begin, decide
-from coordinator.core.effects import WriteRecord
-from coordinator.core.events import CommandFinished, Event
-from coordinator.core.plan import Plan
-from coordinator.core.state import Doing, State
 from coordinator.live.coordinator import Progress
 from coordinator.records.journal import PinnedFile
+from coordinator.records.replaying import Replaying
 
 CONTEXT_LINES = 0
 DIFFERENCES_MAX = 40
 """Chosen: a screen; whoever has changed more compares the files with a tool for that."""
 
 
-@dataclass(frozen=True, slots=True)
-class Replayed:
-    """What the events of a journal lead to."""
-
-    state: State
-    at_us: int = 0
-    proofs: tuple[tuple[WriteRecord, int], ...] = ()
-    done: tuple[str, ...] = ()
-    """Per lane the step done last, empty for none."""
-
-    def progress(self, recorded: Sequence[tuple[int, int]]) -> Progress:
-        """Return where to go on, owing what is not among `recorded`, (party, command) each."""
-        known = frozenset(recorded)
-        owed = tuple(
-            (effect, at_us)
-            for effect, at_us in self.proofs
-            if (effect.party, effect.command) not in known
-        )
-        return Progress(self.state, self.at_us, owed)
-
-
-def replay_events(plan: Plan, events: Iterable[Event], first_command: int = 0) -> Replayed:
-    """Decide the events of a journal again; what follows from them is not done again."""
-    state, at_us = begin(plan, first_command), 0
-    proofs: list[tuple[WriteRecord, int]] = []
-    done = [""] * len(plan.parties)
-    for event in events:
-        if isinstance(event, CommandFinished):
-            lane = state.lanes[event.party]
-            if event.command == lane.command and lane.doing is Doing.STEP and lane.node >= 0:
-                done[event.party] = plan.nodes[lane.node].name
-        state, effects = decide(plan, state, event)
-        at_us = event.at_us
-        proofs += [(effect, at_us) for effect in effects if isinstance(effect, WriteRecord)]
-    return Replayed(state, at_us, tuple(proofs), tuple(done))
+def progress_of(replayed: Replaying, recorded: Sequence[tuple[int, int]]) -> Progress:
+    """Return where to go on, owing what is not among `recorded`, (party, command) each."""
+    known = frozenset(recorded)
+    owed = tuple(
+        (effect, at_us)
+        for effect, at_us in replayed.proofs
+        if (effect.party, effect.command) not in known
+    )
+    return Progress(replayed.state, replayed.at_us, owed)
 
 
 def differences(pinned: Sequence[PinnedFile], now: Sequence[PinnedFile]) -> tuple[str, ...]:

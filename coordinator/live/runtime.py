@@ -125,6 +125,8 @@ class Runtime:
         await self._link.open()
         try:
             with _signals(self.interrupt):
+                if self._coordinator.is_resumed:
+                    await self._publish(self._coordinator.resume(self._clock_us()))
                 return await self._loop()
         except OutdatedCoordinator:
             raise

@@ -6,40 +6,27 @@ needs that keeps the last digest elsewhere (`Journal.digest`).
 Units: ``*_us`` whole microseconds since the run began; `origin_us` on the cell's clock.
 Keeps: J1, what `commit` returned from is on the disk; J3, a failure is final: the journal takes
 nothing any more, since what a failed sync left behind nobody knows.
-Source: SQLite, documentation of PRAGMA synchronous and of write-ahead logging: FULL syncs the log
-at each commit.
 """
 
 import hashlib
 import json
-import sqlite3
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
-from coordinator.core.decide import begin, decide
-from coordinator.core.effects import Effect
 from coordinator.core.events import Event
-from coordinator.core.plan import Plan
 from coordinator.core.state import State
+from coordinator.records import frames
+from coordinator.records.disk import Disk, DiskFile
 from coordinator.records.event_codec import canonical, decode_event, encode_event
 
-FORMAT = 1
+FORMAT = 2
+FILE_NAME = "journal.log"
 OPENED = "opened"
-"""Kind of the row that marks each opening; not an event."""
-BUSY_S = 2.0
-"""Chosen: a reader's checkpoint may stand in the way for a moment; longer means trouble."""
-
-_TABLES = """
-CREATE TABLE head (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL, digest TEXT NOT NULL);
-CREATE TABLE entry (
-    seq INTEGER PRIMARY KEY, at_us INTEGER NOT NULL, kind TEXT NOT NULL,
-    body TEXT NOT NULL, digest TEXT NOT NULL
-);
-CREATE TABLE tail (id INTEGER PRIMARY KEY CHECK (id = 1), seq INTEGER NOT NULL,
-    digest TEXT NOT NULL);
-"""
+"""Kind of the entry that marks each opening; not an event."""
+_NAME = b"bothsides-journal:"
+FORMAT_LINE = b"%b%d\n" % (_NAME, FORMAT)
 
 
 class JournalFailed(Exception):  # noqa: N818 (it says what happened)
@@ -72,22 +59,67 @@ class Head:
     started: str = ""
     """UTC, RFC 3339."""
     simulated: bool = True
-    format: int = FORMAT
     first_command: int = 0
     """The number that the run's commands are counted from; see `core.begin`."""
+    program: str = ""
+    """Version of the program that began the run."""
+    root: str = ""
+    """Folder that the names of the files are relative to."""
+    sequence: str = ""
+    joint: str = ""
+    """Files below `root`; no joint where the sequence names it."""
+    clock_base_us: int = 0
+    """When the clock of a hurried cell and the wall agree."""
+
+
+class Waypoint(NamedTuple):
+    """What the decisions had led to at a commit, for a replay to compare with its own."""
+
+    command: int
+    prompt: int
+    phase: str
+
+    @classmethod
+    def of(cls, state: State) -> "Waypoint":
+        """Take it from a state."""
+        return cls(state.command, state.prompt, state.phase)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry as it stands in the file."""
+
+    at_us: int
+    kind: str
+    body: str
+
+
+@dataclass(frozen=True, slots=True)
+class Commit:
+    """What was made durable at once."""
+
+    number: int
+    entries: tuple[Entry, ...]
+    waypoint: Waypoint | None
 
 
 class Journal:
-    """One run's journal, `journal.sqlite` in the run's folder; `create` or `open` it."""
+    """One run's journal; `create`, `open` it to read, or `take_up` to go on with it."""
 
-    def __init__(self, connection: sqlite3.Connection, path: Path, head: Head) -> None:
+    def __init__(self, disk: Disk, path: Path, head: Head, *, is_writer: bool = True) -> None:
         self.path = path
         self.head = head
-        self.seq = 0
         self.digest = ""
-        """Digest of the last entry, appended or read."""
+        """Digest of the last commit, written or read."""
         self.is_failed = False
-        self._connection = connection
+        self.torn_bytes = 0
+        """How much of a commit that a crash broke off was cut away by `take_up`."""
+        self._disk = disk
+        self._number = 0
+        self._end = 0
+        self._pending: list[str] = []
+        self._is_writer = is_writer
+        self._is_closed = False
 
     @classmethod
     def create(cls, path: Path, head: Head) -> "Journal":
@@ -96,45 +128,98 @@ class Journal:
         Raises:
             JournalFailed: JNL001, it exists already or cannot be written.
         """
-        if path.exists():
-            raise JournalFailed(f"{path}: exists already; resume it or name another run [JNL001]")
-        connection = _connect(path)
         try:
-            connection.executescript(_TABLES)
-            journal = cls(connection, path, head)
-            body = canonical(asdict(head))
-            journal.digest = _chain("", body)
-            connection.execute("BEGIN IMMEDIATE")
-            connection.execute("INSERT INTO head VALUES (1, ?, ?)", (body, journal.digest))
-            connection.execute("INSERT INTO tail VALUES (1, 0, ?)", (journal.digest,))
-            connection.execute("COMMIT")
-        except (sqlite3.Error, OSError) as error:
-            connection.close()
+            disk = DiskFile.create(path)
+        except FileExistsError:
+            raise JournalFailed(
+                f"{path}: exists already; resume it or name another run [JNL001]"
+            ) from None
+        except OSError as error:
+            raise _failed(path, error) from error
+        return cls.create_on(disk, path, head)
+
+    @classmethod
+    def create_on(cls, disk: Disk, path: Path, head: Head) -> "Journal":
+        """Make a new journal on an empty disk; `path` is only for messages."""
+        journal = cls(disk, path, head)
+        journal.digest = frames.first_digest(FORMAT_LINE)
+        try:
+            disk.grow(frames.BLOCK)
+            disk.write(0, FORMAT_LINE)
+            journal._end = len(FORMAT_LINE)
+            journal._write(canonical(asdict(head)).encode())
+        except OSError as error:
+            disk.close()
             raise _failed(path, error) from error
         return journal
 
     @classmethod
     def open(cls, path: Path) -> "Journal":
-        """Open a journal to read it, to verify it, or to go on with it.
+        """Open a journal to read or verify it, also while somebody writes.
 
         Raises:
-            JournalFailed: JNL001, it is not there or not a journal; JNL002, of another format.
+            JournalFailed: JNL001, it is not there or not a journal; JNL002, of another format;
+                JNL005, its head is damaged.
         """
+        return cls._open(path, is_writer=False)
+
+    @classmethod
+    def take_up(cls, path: Path) -> "Journal":
+        """Open a journal to go on with it; a commit that a crash broke off is cut away.
+
+        Raises:
+            JournalFailed: as `open`; JNL001 also while another process writes; JNL005, something
+                is damaged, and the first bad commit is named.
+        """
+        return cls._open(path, is_writer=True)
+
+    @classmethod
+    def _open(cls, path: Path, *, is_writer: bool) -> "Journal":
         if not path.is_file():
             raise JournalFailed(f"{path}: no journal is there [JNL001]")
-        connection = _connect(path)
         try:
-            (body,) = connection.execute("SELECT body FROM head").fetchone()
-            head = _read_head(body)
-            journal = cls(connection, path, head)
-            row = connection.execute("SELECT seq, digest FROM tail").fetchone()
-            journal.seq, journal.digest = int(row[0]), str(row[1])
-        except (sqlite3.Error, OSError, TypeError, ValueError, KeyError) as error:
-            connection.close()
+            disk = DiskFile.open_to_write(path) if is_writer else DiskFile.open_to_read(path)
+        except BlockingIOError:
+            raise JournalFailed(
+                f"{path}: another coordinator is at work on this run; end it first [JNL001]"
+            ) from None
+        except OSError as error:
             raise _failed(path, error) from error
-        if head.format != FORMAT:
-            raise JournalFailed(f"{path}: format {head.format}, must be {FORMAT} [JNL002]")
+        try:
+            return cls.take_up_on(disk, path) if is_writer else cls.open_on(disk, path)
+        except JournalFailed:
+            disk.close()
+            raise
+
+    @classmethod
+    def open_on(cls, disk: Disk, path: Path) -> "Journal":
+        """Read a journal from a disk; `path` is only for messages."""
+        scan = _scan(disk, path)
+        head = _read_head(path, scan)
+        journal = cls(disk, path, head, is_writer=False)
+        journal.digest = scan.digest
         return journal
+
+    @classmethod
+    def take_up_on(cls, disk: Disk, path: Path) -> "Journal":
+        """Go on with a journal on a disk; `path` is only for messages."""
+        scan = _scan(disk, path)
+        head = _read_head(path, scan)
+        if scan.damage in ("cut", "damaged"):
+            raise JournalFailed(
+                f"{path}: commit {len(scan.bodies)} is {_WORDS[scan.damage]}; nothing can be "
+                "resumed on it, fetch a copy or begin a new run [JNL005]"
+            )
+        journal = cls(disk, path, head)
+        journal.digest, journal._end, journal._number = scan.digest, scan.end, len(scan.bodies)
+        if scan.damage == "torn":
+            journal._clear_torn()
+        return journal
+
+    @property
+    def written(self) -> int:
+        """How many bytes are written, the zeros behind them not counted."""
+        return self._end
 
     def append(self, event: Event) -> None:
         """Take an event in; it is durable after the next `commit`.
@@ -150,100 +235,59 @@ class Journal:
         self._append(at_us, OPENED, canonical({"epoch": epoch, "wall": wall}))
         self.commit()
 
-    def commit(self) -> None:
+    def commit(self, state: State | None = None) -> None:
         """Make everything appended durable; returns once it is on the disk.
+
+        Args:
+            state: What the events have led to; a replay compares its own with it.
 
         Raises:
             JournalFailed: JNL001; final.
         """
         self._require_sound()
+        if not self._pending:
+            return
+        at = canonical(Waypoint.of(state)) if state is not None else "null"
+        body = f'{{"at":{at},"entries":[{",".join(self._pending)}]}}'
+        self._pending = []
         try:
-            if self._connection.in_transaction:
-                self._connection.execute(
-                    "UPDATE tail SET seq = ?, digest = ?", (self.seq, self.digest)
-                )
-                self._connection.execute("COMMIT")
-        except (sqlite3.Error, OSError) as error:
+            self._write(body.encode())
+        except OSError as error:
             self.is_failed = True
             raise _failed(self.path, error) from error
 
     def close(self) -> None:
-        """Commit what is left and close; a failed journal is only closed."""
+        """Commit what is left and close; a failed journal is only closed. Safe to call twice."""
+        if self._is_closed:
+            return
+        self._is_closed = True
         try:
-            if not self.is_failed:
+            if self._is_writer and not self.is_failed:
                 self.commit()
         finally:
-            self._connection.close()
+            self._disk.close()
 
-    def verify(self) -> int | None:
-        """Return the number of the first bad entry, None if all are sound.
+    def verify(self) -> str | None:
+        """Return what is wrong with the file, None if every byte of it is sound.
 
-        Returns:
-            0 for the head; one beyond the last for a tail that was cut.
+        A commit that was broken off, or is being written just now, is wrong here too.
         """
-        good = -1
         try:
-            body, digest = self._connection.execute("SELECT body, digest FROM head").fetchone()
-            last = _chain("", body)
-            if digest != last:
-                return 0
-            good = 0
-            for seq, at_us, kind, text, digest in self._rows():
-                last = _chain(last, seq, at_us, kind, text)
-                if seq != good + 1 or digest != last:
-                    return good + 1
-                good = seq
-            tail = self._connection.execute("SELECT seq, digest FROM tail").fetchone()
-        except (sqlite3.Error, TypeError, ValueError):
-            return good + 1  # Unreadable pages are as bad as changed ones.
-        if self._connection.in_transaction:
-            return None if (good, last) == (self.seq, self.digest) else good + 1
-        return None if tail == (good, last) else good + 1
+            scan = _scan(self._disk, self.path)
+        except JournalFailed as error:
+            return str(error)
+        if not scan.damage:
+            return None
+        return f"{self.path}: commit {len(scan.bodies)} is {_WORDS[scan.damage]} [JNL005]"
 
-    def require_sound(self) -> int:
-        """Verify before going on; entries that were never committed are cut off.
-
-        Returns:
-            How many entries of a torn tail were cut.
+    def read_commits(self) -> Iterator[Commit]:
+        """Yield the sound commits in order, without the head.
 
         Raises:
-            JournalFailed: JNL005, something else is wrong; the first bad entry is named.
+            JournalFailed: JNL001 unreadable; JNL003 a commit is not of this version.
         """
-        bad = self.verify()
-        if bad is None:
-            return 0
-        torn = self._torn_entries()
-        if torn == 0:
-            what = "the head" if bad == 0 else f"entry {bad}"
-            raise JournalFailed(
-                f"{self.path}: {what} is damaged or missing; nothing can be resumed on it, "
-                "fetch a copy or begin a new run [JNL005]"
-            )
-        try:
-            self._connection.execute("DELETE FROM entry WHERE seq > ?", (self.seq,))
-        except sqlite3.Error as error:
-            self.is_failed = True
-            raise _failed(self.path, error) from error
-        return torn
-
-    def _torn_entries(self) -> int:
-        """Return how many entries stand behind a sound tail; 0 if what is wrong lies before it."""
-        try:
-            body, digest = self._connection.execute("SELECT body, digest FROM head").fetchone()
-            last, good, beyond = _chain("", body), 0, 0
-            if digest != last:
-                return 0
-            for seq, at_us, kind, text, digest in self._rows():
-                if good == self.seq:
-                    beyond += 1  # Each commit moves the tail, so that these never were in one.
-                    continue
-                last = _chain(last, seq, at_us, kind, text)
-                if seq != good + 1 or digest != last:
-                    return 0
-                good = seq
-        except (sqlite3.Error, TypeError, ValueError):
-            return 0
-        return beyond if (good, last) == (self.seq, self.digest) else 0
+        for number, body in enumerate(_scan(self._disk, self.path).bodies[1:], start=1):
+            yield _read_commit(self.path, number, body)
 
     def read_events(self) -> Iterator[Event]:
         """Yield the events in order.
@@ -251,103 +295,105 @@ class Journal:
         Raises:
             JournalFailed: JNL001 unreadable; JNL003 an entry is no event of this version.
         """
-        try:
-            for seq, _, kind, body, _ in self._rows():
-                if kind != OPENED:
-                    yield _read_event(self.path, seq, kind, body)
-        except sqlite3.Error as error:
-            raise _failed(self.path, error) from error
+        for commit in self.read_commits():
+            yield from events_of(self.path, commit)
 
     def last_epoch(self) -> int:
         """Return the largest epoch noted so far, 0 for none."""
-        query = "SELECT max(json_extract(body, '$.epoch')) FROM entry WHERE kind = ?"
-        (epoch,) = self._connection.execute(query, (OPENED,)).fetchone()
-        return int(epoch or 0)
-
-    def _rows(self) -> Iterator[tuple[int, int, str, str, str]]:
-        yield from self._connection.execute(
-            "SELECT seq, at_us, kind, body, digest FROM entry ORDER BY seq"
-        )
+        epochs = [
+            int(json.loads(entry.body)["epoch"])
+            for commit in self.read_commits()
+            for entry in commit.entries
+            if entry.kind == OPENED
+        ]
+        return max(epochs, default=0)
 
     def _append(self, at_us: int, kind: str, body: str) -> None:
         self._require_sound()
-        seq, digest = self.seq + 1, _chain(self.digest, self.seq + 1, at_us, kind, body)
+        self._pending.append(f'[{at_us},"{kind}",{body}]')
+
+    def _write(self, body: bytes) -> None:
+        whole, digest = frames.frame(self.digest, self._number, body)
+        end = self._end + len(whole)
+        if self._disk.size() < frames.size_for(end):
+            self._disk.grow(frames.size_for(end))
+        self._disk.write(self._end, whole)
+        self._disk.sync()
+        self.digest, self._end, self._number = digest, end, self._number + 1
+
+    def _clear_torn(self) -> None:
+        """Write zeros over a commit that was broken off: what follows must not be mixed with it."""
         try:
-            if not self._connection.in_transaction:
-                self._connection.execute("BEGIN IMMEDIATE")
-            self._connection.execute(
-                "INSERT INTO entry VALUES (?, ?, ?, ?, ?)", (seq, at_us, kind, body, digest)
-            )
-        except (sqlite3.Error, OSError) as error:
-            self.is_failed = True
+            self.torn_bytes = len(self._disk.read().rstrip(b"\0")) - self._end
+            self._disk.write(self._end, bytes(self.torn_bytes))
+            self._disk.sync()
+        except OSError as error:
             raise _failed(self.path, error) from error
-        self.seq, self.digest = seq, digest
 
     def _require_sound(self) -> None:
         if self.is_failed:
             raise JournalFailed(
                 f"{self.path}: failed before; open it again and verify it first [JNL001]"
             )
+        if not self._is_writer:
+            raise JournalFailed(f"{self.path}: was opened to read; take it up to write [JNL001]")
 
 
-def replay_steps(plan: Plan, journal: Journal) -> Iterator[tuple[Event, tuple[Effect, ...], State]]:
-    """Decide a journal's events again and yield each with its effects and the state after it."""
-    state = begin(plan, journal.head.first_command)
-    for event in journal.read_events():
-        state, effects = decide(plan, state, event)
-        yield event, effects, state
-
-
-def replay(plan: Plan, journal: Journal) -> State:
-    """Return the state that a journal leads to.
+def events_of(path: Path, commit: Commit) -> Iterator[Event]:
+    """Yield the events of a commit; `path` is only for messages.
 
     Raises:
-        JournalFailed: JNL004, the journal was written for another plan.
+        JournalFailed: JNL003 an entry is no event of this version.
     """
-    if journal.head.plan_digest != plan.digest:
+    for entry in commit.entries:
+        if entry.kind == OPENED:
+            continue
+        try:
+            event = decode_event(entry.kind, entry.body)
+        except ValueError as error:
+            raise JournalFailed(f"{path}: commit {commit.number}: {error} [JNL003]") from None
+        yield event
+
+
+def _scan(disk: Disk, path: Path) -> frames.Scan:
+    try:
+        content = disk.read()
+    except OSError as error:
+        raise _failed(path, error) from error
+    line, _, _ = content[:64].partition(b"\n")
+    if not line.startswith(_NAME):
+        raise JournalFailed(f"{path}: is no journal, or its beginning is damaged [JNL001]")
+    if content[: len(FORMAT_LINE)] != FORMAT_LINE:
+        name = line[len(_NAME) :].decode(errors="replace")
         raise JournalFailed(
-            f"{journal.path}: of plan {journal.head.plan_digest[:12]}, "
-            f"given is {plan.digest[:12]}; compare the files [JNL004]"
+            f"{path}: format '{name}', must be {FORMAT} or below; resume it with the version that "
+            "wrote it [JNL002]"
         )
-    state = begin(plan, journal.head.first_command)
-    for _, _, after in replay_steps(plan, journal):
-        state = after
-    return state
+    return frames.scan(content, FORMAT_LINE)
 
 
-def _connect(path: Path) -> sqlite3.Connection:
+def _read_head(path: Path, scan: frames.Scan) -> Head:
+    if not scan.bodies:
+        raise JournalFailed(f"{path}: the head is {_WORDS[scan.damage]}; begin a new run [JNL005]")
+    values: dict[str, Any] = json.loads(scan.bodies[0])
     try:
-        # Autocommit mode: transactions are begun and ended here and nowhere behind our back.
-        connection = sqlite3.connect(
-            path, timeout=BUSY_S, isolation_level=None, check_same_thread=False
-        )
-    except (sqlite3.Error, OSError) as error:
-        raise _failed(path, error) from error
+        values["files"] = tuple(PinnedFile(**entry) for entry in values["files"])
+        return Head(**values)
+    except (KeyError, TypeError) as error:
+        raise JournalFailed(f"{path}: the head is not of this version: {error} [JNL003]") from None
+
+
+def _read_commit(path: Path, number: int, body: bytes) -> Commit:
     try:
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = FULL")
-    except sqlite3.Error as error:
-        connection.close()
-        raise _failed(path, error) from error
-    return connection
+        values: dict[str, Any] = json.loads(body)
+        entries = tuple(Entry(at, kind, canonical(one)) for at, kind, one in values["entries"])
+        at = values["at"]
+        return Commit(number, entries, None if at is None else Waypoint(*at))
+    except (ValueError, KeyError, TypeError) as error:
+        raise JournalFailed(f"{path}: commit {number}: {error} [JNL003]") from None
 
 
-def _chain(previous: str, *parts: object) -> str:
-    """Return the digest of the previous digest and all parts, their borders included."""
-    return hashlib.sha256(canonical([previous, *parts]).encode()).hexdigest()
-
-
-def _read_head(body: str) -> Head:
-    values: dict[str, Any] = json.loads(body)
-    values["files"] = tuple(PinnedFile(**entry) for entry in values["files"])
-    return Head(**values)
-
-
-def _read_event(path: Path, seq: int, kind: str, body: str) -> Event:
-    try:
-        return decode_event(kind, body)
-    except ValueError as error:
-        raise JournalFailed(f"{path}: entry {seq}: {error} [JNL003]") from None
+_WORDS = {"": "missing", "torn": "broken off", "cut": "cut off", "damaged": "damaged"}
 
 
 def _failed(path: Path, error: BaseException) -> JournalFailed:

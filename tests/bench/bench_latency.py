@@ -79,7 +79,7 @@ def calls_of(loaded: Loaded) -> list[Call]:
 
 async def measure(loaded: Loaded, calls: list[Call], port: int, folder: Path) -> None:
     """Repeat the calls and print the medians."""
-    journal = Journal.create(folder / "journal.sqlite", Head("bench", loaded.plan.digest))
+    journal = Journal.create(folder / "journal.log", Head("bench", loaded.plan.digest))
     coordinator = Coordinator(loaded.plan, observers=Observers(journal=journal))
     ours_s: list[float] = []
     bare_s: list[float] = []

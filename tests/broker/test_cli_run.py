@@ -79,7 +79,7 @@ def wait_for_nobody(folder: Path) -> dict[int, list[str]]:
 
 
 def journal_of(folder: Path) -> Path:
-    (path,) = (folder / "out").glob("*/journal.sqlite")
+    (path,) = (folder / "out").glob("*/journal.log")
     return path
 
 

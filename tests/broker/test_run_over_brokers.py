@@ -13,7 +13,8 @@ from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.live.operator import OperatorScript
 from coordinator.live.runtime import Outcome, Runtime
-from coordinator.records.journal import Head, Journal, replay
+from coordinator.records.journal import Head, Journal
+from coordinator.records.replaying import replay
 from coordinator.wire.topics import subscriptions_of_coordinator, subscriptions_of_party
 from tests.support.brokers import MOSQUITTO, mosquitto
 from tests.support.nodes import clock_us, run_node
@@ -54,7 +55,7 @@ async def run_over(port: int, journal: Journal) -> tuple[Outcome, Coordinator]:
 
 
 def check_run(port: int, folder: Path) -> None:
-    path = folder / "journal.sqlite"
+    path = folder / "journal.log"
     journal = Journal.create(path, Head("run", "d" * 64))
 
     outcome, coordinator = asyncio.run(run_over(port, journal))
@@ -64,7 +65,7 @@ def check_run(port: int, folder: Path) -> None:
     assert outcome.phase == "complete"
     assert coordinator.dropped == {}
     assert again.verify() is None
-    assert replay(coordinator.plan, again) == coordinator.state
+    assert replay(coordinator.plan, again).state == coordinator.state
     again.close()
 
 

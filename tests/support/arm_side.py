@@ -4,6 +4,7 @@ Keeps: independence, nothing here asks the coordinator what it believes.
 """
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from coordinator.core.plan import NodeKind, Plan
@@ -85,6 +86,39 @@ class ArmSide:
             if n.kind is NodeKind.STEP and n.move is not None
         ]
         return [f"{one[0]}: {one[1]} never done" for one in wanted if one not in finished]
+
+    def differences(self, plan: Plan, done: Sequence[bool]) -> list[str]:
+        """Return where a coordinator believes otherwise than the ledgers say.
+
+        Args:
+            plan: What is to be done.
+            done: For each node whether the coordinator believes it done. What one side alone has
+                finished of a paired span may be started over.
+        """
+        finished = self.finished()
+        wrong = []
+        for index, node in enumerate(plan.nodes):
+            if node.kind is not NodeKind.STEP or node.move is None:
+                continue
+            key = (plan.parties[node.lane].name, node.name, node.move.action)
+            if done[index] and key not in finished:
+                wrong.append(f"{key[0]}: {key[1]} believed done, never finished")
+            if not done[index] and key in finished and not self._may_start_over(plan, index):
+                wrong.append(f"{key[0]}: {key[1]} finished, believed undone")
+        return wrong
+
+    def _may_start_over(self, plan: Plan, index: int) -> bool:
+        """Tell whether a finished node lies in a span that has not been pulled on both sides."""
+        span = plan.nodes[index].span
+        if span < 0:
+            return False
+        finished = self.finished()
+        pulls = [
+            (plan.parties[node.lane].name, node.name, node.move.action)
+            for node in plan.nodes
+            if node.span == span and node.move is not None and node.move.action == "pull"
+        ]
+        return not pulls or any(pull not in finished for pull in pulls)
 
     def _entries(self) -> list[tuple[str, Message]]:
         """Return all entries of all ledgers in the order of their times, which the arms wrote."""

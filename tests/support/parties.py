@@ -61,6 +61,13 @@ class SmallBench:
         """Take facts."""
         self.applied.update(facts)
 
+    def standing(self) -> Mapping[str, Value]:
+        """Nothing here has a standing."""
+        return {}
+
+    def stand(self, standing: Mapping[str, Value]) -> None:
+        """Nothing here has a standing."""
+
     def wake(self) -> None:
         """Nothing here lives in the process alone."""
 

@@ -15,7 +15,7 @@ from coordinator.wire.messages import (
     Progressed,
     Started,
 )
-from sim_arms.ledger import KEPT, FileStore, Ledger, LedgerStore, MemoryStore
+from sim_arms.ledger import KEPT, FileStore, Ledger, LedgerStore, MemoryStore, Metal
 
 
 @pytest.fixture(params=["memory", "file"])
@@ -91,3 +91,23 @@ def test_what_is_no_outcome_is_not_kept() -> None:
     """A wrong use of ours is told at once."""
     with pytest.raises(TypeError, match="Progressed"):
         Ledger(MemoryStore()).record(message(Progressed(1)))
+
+
+def test_metal_stands_after_a_restart_as_it_was_left(store: LedgerStore) -> None:
+    """A process that dies takes no bolt out of its hole."""
+    assert store.load_metal() is None
+
+    store.keep_metal(Metal({"bolt.1.turns": 2.5}, {"tool": "wrench", "seated_on": 1}))
+
+    assert store.load_metal() == Metal({"bolt.1.turns": 2.5}, {"tool": "wrench", "seated_on": 1})
+
+
+def test_each_start_on_a_ledger_has_a_number_of_its_own(tmp_path: Path) -> None:
+    """The coordinator knows a party that has started anew by it."""
+    boots = []
+    for _ in range(3):
+        store = FileStore(tmp_path / "ledger")
+        boots.append(store.count_boot())
+        store.close()
+
+    assert boots == [1, 2, 3]

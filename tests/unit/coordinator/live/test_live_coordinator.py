@@ -29,7 +29,7 @@ class Diary:
     def append(self, event: Event) -> None:
         self.lines.append(f"append {type(event).__name__}")
 
-    def commit(self) -> None:
+    def commit(self, state: State) -> None:
         self.lines.append("commit")
 
     def record(self, proof: Proof) -> None:

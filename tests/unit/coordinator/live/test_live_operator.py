@@ -7,9 +7,10 @@ import pytest
 from coordinator.core.decide import begin
 from coordinator.core.events import Act
 from coordinator.core.plan import Option
-from coordinator.core.state import Lane, OpenPrompt, State
+from coordinator.core.state import Lane, OpenPrompt, SignalValue, State
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.operator import (
+    ABSENT_US_MAX,
     PATIENCE_US,
     Acting,
     Answering,
@@ -45,7 +46,9 @@ class Deed:
 
 def state(phase: str = "running", *numbers: int, prompt: int = 0) -> State:
     prompts = tuple(OpenPrompt(number, prompt, 0, 2, "torque_not_reached") for number in numbers)
-    return begin(PLAN)._replace(phase=phase, prompts=prompts)
+    everybody = online()
+    seen = tuple(SignalValue(True, 0) for _ in everybody.signals)
+    return everybody._replace(phase=phase, prompts=prompts, signals=seen)
 
 
 def online() -> State:
@@ -124,6 +127,27 @@ def test_acts_for_one_state_are_used_one_after_the_other() -> None:
     assert script.react(state("held"), 1_100) == ()
     assert script.next_us() == 1_300
     assert script.react(state("held"), 1_300) == (Acting(Act.RESTART, "person"),)
+
+
+def test_nobody_restarts_while_a_party_is_still_missing() -> None:
+    """After a crash the parties come back one by one; a restart before that is only refused."""
+    script = OperatorScript(PLAN, acts=[Deed("restart", "held")])
+    held = state("held")
+    missing = held._replace(lanes=(Lane(), *held.lanes[1:]))
+
+    assert script.react(missing, 0) == ()
+    assert script.next_us() == PATIENCE_US
+    assert script.react(held, PATIENCE_US) == (Acting(Act.RESTART, "person"),)
+
+
+def test_who_never_comes_is_named_by_the_restart_that_is_refused() -> None:
+    """A script that waits for ever would tell nobody who is missing."""
+    script = OperatorScript(PLAN, acts=[Deed("restart", "held")])
+    held = state("held")
+    missing = held._replace(lanes=(Lane(), *held.lanes[1:]))
+
+    assert script.react(missing, 0) == ()
+    assert script.react(missing, ABSENT_US_MAX) == (Acting(Act.RESTART, "person"),)
 
 
 def test_an_act_that_says_always_comes_again_but_never_at_once() -> None:

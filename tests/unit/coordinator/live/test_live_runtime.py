@@ -10,11 +10,13 @@ import pytest
 
 from coordinator.core.events import Act, Event
 from coordinator.core.plan import Plan, Timing
+from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers, OutdatedCoordinator
 from coordinator.live.link import Delivered, MemoryBus
 from coordinator.live.operator import Acting, OperatorScript
 from coordinator.live.runtime import Outcome, Runtime
-from coordinator.records.journal import Head, Journal, JournalFailed, replay
+from coordinator.records.journal import Head, Journal, JournalFailed
+from coordinator.records.replaying import replay
 from coordinator.wire.codec import encode
 from coordinator.wire.messages import Hold, Message, PartyState
 from coordinator.wire.topics import subscriptions_of_coordinator, subscriptions_of_party, topic_of
@@ -75,16 +77,16 @@ async def plainly(runtime: Runtime) -> Outcome:
 def test_a_run_in_real_time_ends_complete_and_its_journal_replays(tmp_path: Path) -> None:
     """Live and replay share one core, so the journal must lead to the same state."""
     head = Head("run_1", "d" * 64)
-    journal = Journal.create(tmp_path / "journal.sqlite", head)
+    journal = Journal.create(tmp_path / "journal.log", head)
     scene = Scene(observers=Observers(journal))
 
     outcome = scene.play(plainly)
     journal.close()
 
-    again = Journal.open(tmp_path / "journal.sqlite")
+    again = Journal.open(tmp_path / "journal.log")
     assert outcome == Outcome("complete", scene.coordinator.state.reason)
     assert again.verify() is None
-    assert replay(scene.plan, again) == scene.coordinator.state
+    assert replay(scene.plan, again).state == scene.coordinator.state
     again.close()
 
 
@@ -146,7 +148,7 @@ def test_a_journal_that_fails_holds_the_arms_and_ends_the_run() -> None:
         def append(self, event: Event) -> None:
             """Take it in."""
 
-        def commit(self) -> None:
+        def commit(self, state: State) -> None:
             raise JournalFailed("the disk is full [JNL001]")
 
     scene = Scene(observers=Observers(FullDisk()))

@@ -1,0 +1,211 @@
+"""The verb `resume`: show where a run was left, see that nothing has changed, and go on with it."""
+
+import contextlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from coordinator.cli.files import load_answers
+from coordinator.cli.hurry import SPEED_FILE, hurried
+from coordinator.cli.output import Exit, Output
+from coordinator.cli.party_process import CAUSES_FILE, read_causes
+from coordinator.cli.run import REFUSALS, tell_end
+from coordinator.cli.run_live import Resumption, Wishes, run_live
+from coordinator.cli.where_was_i import Card, card_of
+from coordinator.compare import compare_sequences
+from coordinator.core.events import Act
+from coordinator.live.resuming import differences
+from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
+from coordinator.records.replaying import replay
+from coordinator.sequence import Act as WrittenAct
+from coordinator.sequence import Loaded, People, SequenceError, load
+from sim_arms.causes import Cause
+
+ENDED = ("complete", "stopped", "aborted")
+PINNED = "pinned"
+"""Folder, in that of the run, with the files as they were."""
+RUNS_TOLD = 5
+_BY_COMMAND = "operator who resumed the run"
+
+
+@dataclass(frozen=True, slots=True)
+class ResumeWishes:
+    """What is asked of `resume`."""
+
+    out: Path
+    broker: str | None = None
+    answer_path: Path | None = None
+    pinned: bool = False
+    """Go on with the files as they were, whatever stands in them now."""
+    restart: bool = False
+    """Restart once everybody stands, without a person at the terminal."""
+    look: bool = False
+    """Show the card and do nothing."""
+    take_over: bool = False
+    interactive: bool = False
+
+
+def resume_run(output: Output, name: str, wishes: ResumeWishes) -> Exit:
+    """Go on with a run that was left, or only show where it was."""
+    folder = wishes.out / name
+    path = folder / FILE_NAME
+    if not path.is_file():
+        return output.refuse(_no_run(wishes.out, name))
+    people = load_answers(output, wishes.answer_path)
+    try:
+        journal = Journal.open(path) if wishes.look else Journal.take_up(path)
+        with contextlib.closing(journal):
+            return _resume(output, folder, journal, wishes, people)
+    except REFUSALS as error:
+        return output.refuse(str(error))
+
+
+def _resume(
+    output: Output, folder: Path, journal: Journal, wishes: ResumeWishes, people: People | None
+) -> Exit:
+    head = journal.head
+    sequence = unpack(head, folder / PINNED)
+    joint = folder / PINNED / head.joint if head.joint else None
+    loaded = _load_as_it_was(sequence, joint, journal)
+    speed = speed_of(head)
+    replayed = replay(hurried(loaded.plan, speed), journal)
+    card = card_of(loaded.plan, head, replayed, journal)
+    for line in card.lines():
+        output.say(line)
+    changed = what_changed(head, loaded)
+    if wishes.look or replayed.state.phase in ENDED:
+        return _only_look(output, card, changed, is_asked=wishes.look)
+    if changed and not wishes.pinned:
+        return _refuse_changed(output, card, changed)
+    if not head.simulated and wishes.broker is None:
+        return output.refuse("the arms of this run are real: name their broker with --broker")
+    if wishes.restart and not head.simulated:
+        return output.refuse("--restart is for simulated arms; real ones are restarted by a person")
+    asked = _to_live(loaded, sequence, joint, wishes, people)
+    resumed = replace(
+        asked,
+        say=output.say,
+        seed=head.seed,
+        speed=speed,
+        simulated=head.simulated,
+        causes=_causes_of(folder),
+    )
+    result = run_live(resumed, wishes.broker, Resumption(journal, replayed))
+    return tell_end(output, loaded, wishes.out, result, where=card.document())
+
+
+def _load_as_it_was(sequence: Path, joint: Path | None, journal: Journal) -> Loaded:
+    """Load the files that a run was begun with; calibrations were judged when it began."""
+    program = journal.head.program or "unknown"
+    try:
+        loaded = load(sequence, joint=joint)
+    except SequenceError as error:
+        raise JournalFailed(
+            f"{journal.path}: a rule of this version refuses the files of the run "
+            f"({error.diagnostics[0]}); resume with version {program} [JNL004]"
+        ) from None
+    if loaded.plan.digest != journal.head.plan_digest:
+        raise JournalFailed(
+            f"{journal.path}: this version makes another plan of the same files; resume with "
+            f"version {program} [JNL004]"
+        )
+    return loaded
+
+
+def speed_of(head: Head) -> float:
+    """Return how much faster than the wall a run's cell lives."""
+    return next((float(file.content) for file in head.files if file.name == SPEED_FILE), 1.0)
+
+
+def read_again(head: Head) -> tuple[PinnedFile, ...]:
+    """Read the files of a run as they are now; one that is gone is left out."""
+    found = []
+    for file in head.files:
+        if file.name == SPEED_FILE:
+            found.append(file)
+            continue
+        with contextlib.suppress(OSError, UnicodeDecodeError):
+            text = (Path(head.root) / file.name).read_text(encoding="utf-8")
+            found.append(PinnedFile.of(file.name, text))
+    return tuple(found)
+
+
+def what_changed(head: Head, then: Loaded) -> tuple[str, ...]:
+    """Return what is otherwise in the files now: in physical words, then line by line."""
+    lines = differences(head.files, read_again(head))
+    if not lines:
+        return ()
+    root = Path(head.root)
+    try:
+        now = load(root / head.sequence, joint=root / head.joint if head.joint else None)
+    except SequenceError as error:
+        return (f"the files as they are now break a rule: {error.diagnostics[0]}", *lines)
+    words = tuple(change.text for change in compare_sequences(then, now))
+    return (*(words or ("nothing is done otherwise; only the writing differs",)), *lines)
+
+
+def _to_live(
+    loaded: Loaded,
+    sequence: Path,
+    joint: Path | None,
+    wishes: ResumeWishes,
+    people: People | None,
+) -> Wishes:
+    restart = (WrittenAct(Act.RESTART, _BY_COMMAND, when="held"),) if wishes.restart else ()
+    written = people or People()
+    # The start was given before the crash; another would only be refused.
+    acts = (*written.acts, *restart)
+    return Wishes(
+        loaded=loaded,
+        sequence_path=sequence,
+        joint_path=joint,
+        out=wishes.out,
+        say=print,
+        people=People(written.answers, acts),
+        interactive=wishes.interactive and people is None,
+        take_over=wishes.take_over,
+    )
+
+
+def _causes_of(folder: Path) -> tuple[Cause, ...]:
+    path = folder / CAUSES_FILE
+    return read_causes(path) if path.is_file() else ()
+
+
+def unpack(head: Head, folder: Path) -> Path:
+    """Write the files as they were into a folder of the run, and return the sequence among them."""
+    for file in head.files:
+        path = folder / file.name
+        if not path.resolve().is_relative_to(folder.resolve()):
+            raise ValueError(f"{file.name}: a pinned file must lie below the folder of the run")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(file.content, encoding="utf-8")
+    return folder / head.sequence
+
+
+def _only_look(output: Output, card: Card, changed: Sequence[str], *, is_asked: bool) -> Exit:
+    for line in changed:
+        output.say(f"changed since: {line}")
+    if not is_asked:
+        output.say(f"the run has ended {card.phase}; there is nothing to go on with")
+    output.document(ok=True, where=card.document(), changed=list(changed))
+    return Exit.GOOD
+
+
+def _refuse_changed(output: Output, card: Card, changed: Sequence[str]) -> Exit:
+    for line in changed:
+        output.say(f"changed since: {line}")
+    error = (
+        "the files of the run have changed since it began; put them back, or go on with them as "
+        "they were: --pinned"
+    )
+    output.say(error)
+    output.document(ok=False, error=error, where=card.document(), changed=list(changed))
+    return Exit.BAD_USE
+
+
+def _no_run(out: Path, name: str) -> str:
+    """Say which runs there are instead."""
+    runs = sorted(path.parent.name for path in out.glob(f"*/{FILE_NAME}"))
+    known = f"; there are {', '.join(runs[-RUNS_TOLD:])}" if runs else ""
+    return f"{out / name}: no run is there{known}; name one, or its folder's with --out"

@@ -1,0 +1,351 @@
+"""Keep one run between its broker, its files and its terminal, from its start or from a crash on.
+
+Every party is a process of its own; journal and records are kept as on a real cell.
+
+Units: ``*_us`` whole microseconds since the Unix epoch unless it says since the run began;
+``*_s`` seconds.
+Keeps: R2, however a run ends, its journal is closed and none of its processes is left.
+"""
+
+import asyncio
+import contextlib
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from coordinator.cli.cell_clock import CellClock
+from coordinator.cli.children import Cast, Children
+from coordinator.cli.hurry import SPEED_FILE, hurried
+from coordinator.cli.live_lines import LiveLines
+from coordinator.cli.output import CAUTION
+from coordinator.cli.simulated import Simulation
+from coordinator.cli.terminal_prompts import PromptDesk, TerminalInput
+from coordinator.cli.where_was_i import AnswersTold
+from coordinator.live.coordinator import Coordinator, Observers, Progress
+from coordinator.live.link import Presence
+from coordinator.live.mqtt_link import Address, MqttLink
+from coordinator.live.operator import OperatorScript
+from coordinator.live.recording import record_into
+from coordinator.live.resuming import progress_of
+from coordinator.live.runtime import Outcome, Runtime
+from coordinator.live.translate import COORDINATOR
+from coordinator.records.journal import FILE_NAME, Head, Journal, PinnedFile
+from coordinator.records.replaying import Replaying
+from coordinator.records.rows import RecordFilter, Run
+from coordinator.records.store import RecordStore
+from coordinator.sequence import Case, Loaded, People
+from coordinator.sequence.read import root_of
+from coordinator.wire.codec import to_time
+from coordinator.wire.messages import Message, PartyState
+from coordinator.wire.topics import ROOT, subscriptions_of_coordinator
+from sim_arms.causes import Cause
+
+START_S = 2.0
+"""Chosen: what the parties' processes were seen to need on a small machine; later does no harm."""
+WATCH_S = 0.5
+"""Chosen: how often we look whether the parties' processes still live."""
+
+
+@dataclass(frozen=True, slots=True)
+class LiveResult:
+    """How a run ended."""
+
+    phase: str
+    reason: str
+    run: str
+    records: int
+    elapsed_us: int
+    """Time of the cell since the run began."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What is asked of a run."""
+
+    loaded: Loaded
+    sequence_path: Path
+    """Read again by the parties' processes."""
+    out: Path
+    """Folder for the run's folder and the record store."""
+    say: Callable[[str], None]
+    """Takes lines for people."""
+    joint_path: Path | None = None
+    """A joint instead of the one that the sequence names."""
+    seed: int = 1
+    causes: tuple[Cause, ...] = ()
+    """What goes wrong in the simulated world."""
+    people: Case | People | None = None
+    """What people answer and do."""
+    speed: float = 1.0
+    """How much faster than the wall the simulated cell lives."""
+    interactive: bool = False
+    """A person at the terminal answers and acts."""
+    simulated: bool = True
+    starts_parties: bool = True
+    """Start simulated parties; False waits for those on the broker."""
+    take_over: bool = False
+    """Do not ask whether another coordinator is at work."""
+    clock: CellClock | None = None
+    """The clock of simulated parties that others have started."""
+
+    def require_sound(self, broker: str | None) -> None:
+        """See that wishes go together.
+
+        Raises:
+            ValueError: they do not; the text says why.
+        """
+        if not self.speed > 0:
+            raise ValueError(f"speed is {self.speed:g}, must be above 0")
+        if not self.simulated and self.speed != 1.0:
+            raise ValueError(
+                f"speed is {self.speed:g}, must be 1 with real parties: they live in real time"
+            )
+        if not self.simulated and broker is None:
+            raise ValueError("real parties need the address of the broker that they are on")
+
+
+@dataclass(frozen=True, slots=True)
+class Resumption:
+    """A run to go on with."""
+
+    journal: Journal
+    """Taken up, to be written on."""
+    replayed: Replaying
+
+
+class Session:
+    """One run between its broker, its files and its terminal."""
+
+    def __init__(self, wishes: Wishes, broker: str, resumption: Resumption | None = None) -> None:
+        self._wishes = wishes
+        self._broker = broker
+        self._resumption = resumption
+        self._plan = hurried(wishes.loaded.plan, wishes.speed)
+        start_us = time.time_ns() // 1_000
+        lead_us = int(START_S * 1e6) if wishes.simulated and wishes.starts_parties else 0
+        self._begin_us = start_us + lead_us
+        """By the wall: when the parties should be there."""
+        self._epoch = start_us // 1_000_000
+        if resumption is None:
+            self._clock = wishes.clock or CellClock(self._begin_us, wishes.speed)
+            self._head = self._new_head(start_us)
+        else:
+            self._head = resumption.journal.head
+            self._clock = CellClock(self._head.clock_base_us, wishes.speed)
+            self._epoch = max(self._epoch, resumption.journal.last_epoch() + 1)
+        self._origin_us = self._head.origin_us
+        self._run = self._head.run
+        self._folder = wishes.out / self._run
+
+    def run(self) -> LiveResult:
+        """Run to the end, and close everything however it ends."""
+        plan, wishes = self._wishes.loaded.plan, self._wishes
+        try:
+            self._folder.mkdir(parents=True, exist_ok=self._resumption is not None)
+        except OSError as error:
+            raise ValueError(f"{self._folder}: {error.strerror}; name another folder") from None
+        wishes.say(f"{self._banner()}{plan.name}, run {self._run}. {CAUTION}")
+        store = RecordStore(f"sqlite:///{wishes.out / 'records.sqlite'}")
+        with contextlib.closing(store):
+            run = self._begin_run(store)
+            outcome = Outcome("held", "left by an error of ours")
+            try:
+                outcome = self._run_between(store, run)
+            except KeyboardInterrupt:
+                outcome = Outcome("held", "interrupted")
+            finally:
+                ended = to_time(time.time_ns() // 1_000)
+                store.end_run(self._run, outcome.phase, outcome.reason, ended)
+            count = len(store.list_records(RecordFilter(run=self._run)))
+        elapsed_us = max(self._now_us(), 0)
+        return LiveResult(outcome.phase, outcome.reason, self._run, count, elapsed_us)
+
+    def _run_between(self, store: RecordStore, run: Run) -> Outcome:
+        """Run with journal and parties open."""
+        if self._resumption is None:
+            opened = Journal.create(self._folder / FILE_NAME, self._head)
+        else:
+            opened = self._resumption.journal
+        with contextlib.closing(opened) as journal:
+            now_us = time.time_ns() // 1_000
+            journal.mark_opened(self._epoch, max(self._now_us(), 0), to_time(now_us))
+            with self._parties() as children:
+                time.sleep(max(self._begin_us - time.time_ns() // 1_000, 0) / 1e6)
+                return asyncio.run(self._drive(store, run, journal, children))
+
+    @contextlib.contextmanager
+    def _parties(self) -> Iterator[Children | None]:
+        wishes = self._wishes
+        if not (wishes.simulated and wishes.starts_parties):
+            yield None
+            return
+        names = Simulation(wishes.loaded, wishes.seed).names
+        paths = wishes.sequence_path, wishes.joint_path
+        cast = Cast(names, *paths, wishes.seed, wishes.causes, self._clock)
+        with Children(cast, self._broker, self._folder.absolute()) as children:
+            yield children
+
+    async def _drive(
+        self, store: RecordStore, run: Run, journal: Journal, children: Children | None
+    ) -> Outcome:
+        plan, wishes = self._plan, self._wishes
+        desk, keys = PromptDesk(), TerminalInput()
+        state = self._replayed.state
+        lines = LiveLines(
+            plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
+        )
+        told = AnswersTold(plan, state, wishes.say)
+        records = record_into(store, plan, run, self._origin_us)
+        coordinator = Coordinator(
+            plan,
+            epoch=self._epoch,
+            origin_us=self._origin_us,
+            observers=Observers(journal, records, (desk, lines, told)),
+            state=state,
+            progress=self._progress(store),
+        )
+        runtime = Runtime(
+            coordinator,
+            self._link(),
+            self._clock,
+            script=self._script(),
+            interactive=wishes.interactive,
+            speed=wishes.speed,
+            on_link=lambda note: wishes.say(note.text),
+        )
+
+        def take_line(line: str) -> None:
+            call = desk.read(line)
+            if isinstance(call, str):
+                wishes.say(call)
+            else:
+                runtime.submit(call)
+
+        with contextlib.ExitStack() as stack:
+            if wishes.interactive:
+                stack.enter_context(keys.reading(take_line))
+            stack.enter_context(lines.shown())
+            watching = asyncio.create_task(self._watch(children, runtime))
+            try:
+                return await runtime.run()
+            finally:
+                watching.cancel()
+                coordinator.settle_owed()
+
+    @property
+    def _replayed(self) -> Replaying:
+        if self._resumption is not None:
+            return self._resumption.replayed
+        return Replaying(self._plan, self._head.first_command)
+
+    def _progress(self, store: RecordStore) -> Progress | None:
+        """Return where to go on, owing the records that the crash kept from the store."""
+        if self._resumption is None:
+            return None
+        plan, replayed = self._plan, self._resumption.replayed
+        parties = {party.name: index for index, party in enumerate(plan.parties)}
+        rows = store.list_records(RecordFilter(run=self._run))
+        recorded = [(parties[row.side], row.command) for row in rows]
+        recorded += [
+            (effect.party, effect.command)
+            for effect, _ in replayed.proofs
+            if plan.nodes[effect.node].record is None
+        ]
+        return progress_of(replayed, recorded)
+
+    async def _watch(self, children: Children | None, runtime: Runtime) -> None:
+        """Hold and leave once a process of ours has ended: its party will not come back."""
+        while children is not None:
+            await asyncio.sleep(WATCH_S)
+            ended = children.ended()
+            for text in ended:
+                self._wishes.say(text)
+            if ended:
+                runtime.interrupt()
+                return
+
+    def _script(self) -> OperatorScript:
+        wishes = self._wishes
+        people = wishes.people
+        return OperatorScript(
+            self._plan,
+            people.answers if people else (),
+            people.acts if people else (),
+            # Real arms are started by a person's word, if there is a person.
+            starts=False if wishes.interactive and not wishes.simulated else None,
+        )
+
+    def _link(self) -> MqttLink:
+        cell = self._wishes.loaded.cell.cell
+        presence = Presence(self._presence(online=True), self._presence(online=False))
+        identifier = f"{ROOT}-{cell}-{COORDINATOR}"
+        address = Address.parse(self._broker)
+        return MqttLink(address, cell, subscriptions_of_coordinator(cell), identifier, presence)
+
+    def _presence(self, *, online: bool) -> Message:
+        body = PartyState(online=online, simulated=self._wishes.simulated)
+        return Message(COORDINATOR, COORDINATOR, 0, self._epoch, self._origin_us, body)
+
+    def _new_head(self, start_us: int) -> Head:
+        wishes = self._wishes
+        origin_us = self._clock() if wishes.clock is not None else self._clock.base_us
+        moment = datetime.fromtimestamp(start_us / 1e6, UTC)
+        root = root_of(wishes.sequence_path)
+        files = [
+            PinnedFile.of(name, (root / name).read_text(encoding="utf-8"))
+            for name, _ in wishes.loaded.files
+        ]
+        if wishes.speed != 1.0:
+            files.append(PinnedFile.of(SPEED_FILE, f"{wishes.speed!r}\n"))
+        return Head(
+            f"{moment:%Y%m%dT%H%M%S_%fZ}_{wishes.loaded.plan.name}",
+            wishes.loaded.plan.digest,
+            tuple(files),
+            wishes.seed,
+            origin_us,
+            to_time(origin_us),
+            wishes.simulated,
+            # Above every number of earlier runs, which the parties' ledgers still know.
+            first_command=origin_us // 1_000,
+            program=program_version(),
+            root=str(root.absolute()),
+            sequence=wishes.loaded.files[0][0],
+            joint="" if wishes.joint_path is None else wishes.loaded.files[-1][0],
+            clock_base_us=self._clock.base_us,
+        )
+
+    def _begin_run(self, store: RecordStore) -> Run:
+        loaded = self._wishes.loaded
+        run = Run(
+            self._run,
+            loaded.joint.name,
+            loaded.plan.name,
+            plan_digest=loaded.plan.digest,
+            started=to_time(self._origin_us),
+            simulated=self._wishes.simulated,
+            tolerance=loaded.joint.tolerance,
+        )
+        if self._resumption is None:
+            store.begin_run(run)
+        return run
+
+    def _banner(self) -> str:
+        if not self._wishes.simulated:
+            return ""
+        faster = f" at {self._wishes.speed:g} times life" if self._wishes.speed != 1.0 else ""
+        return f"SIMULATED{faster}: "
+
+    def _now_us(self) -> int:
+        """Return the time since the run began."""
+        return self._clock() - self._origin_us
+
+
+def program_version() -> str:
+    """Return the version of this program, empty where it is not installed."""
+    try:
+        return version("bothsides")
+    except PackageNotFoundError:
+        return ""
