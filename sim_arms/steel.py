@@ -171,6 +171,10 @@ class Steel:
         """Return the break-out torque of a bolt that stood, over the kinetic one."""
         return self._scatter.stiction[bolt - 1]
 
+    def thread_rad(self, bolt: int) -> float:
+        """Return the angle at which the thread of a hole begins."""
+        return self._scatter.threads[bolt - 1]
+
     def hex_rad(self, bolt: int) -> float:
         """Return the angle at which the hex of a bolt stands."""
         return self.number(f"bolt.{bolt}.hex_rad", self._scatter.hex_rad[bolt - 1])
@@ -224,6 +228,7 @@ class _Scatter:
     preload: tuple[float, ...]
     stiction: tuple[float, ...]
     hex_rad: tuple[float, ...]
+    threads: tuple[float, ...]
     bins: tuple[tuple[float, float], ...]
     holes: tuple[tuple[float, float], ...]
 
@@ -248,6 +253,7 @@ class _Scatter:
             preload=shares("preload", PRELOAD_SPREAD),
             stiction=even("stiction", *STICTION),
             hex_rad=even("hex", 0.0, 2.0 * math.pi),
+            threads=even("thread", 0.0, 2.0 * math.pi),
             bins=spots("bin", BIN_SPREAD_M),
             holes=spots("hole", HOLE_SPREAD_M),
         )

@@ -19,7 +19,7 @@ BOLT_CATALOGUE = {
     for name, kind in CATALOGUE.items()
 }
 """What a case may set, in the form that the case reader takes."""
-PLACED = tuple(name for name, kind in CATALOGUE.items() if kind.is_placed)
+PLACED = tuple(name for name, kind in CATALOGUE.items() if kind.placed)
 """Causes that must say on which party they act."""
 
 

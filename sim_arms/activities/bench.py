@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from sim_arms.activity import HoldAsked, Wait
 from sim_arms.causes import Causes, parameter
-from sim_arms.physics.camera import Camera, Pose, Sight
+from sim_arms.physics.camera import Camera, Light, Pose, Sight
 from sim_arms.physics.motion import travel_s
 from sim_arms.physics.wrench import WrenchModel
 from sim_arms.steel import Steel
@@ -77,6 +77,10 @@ class Bench:
                 shift.y_m + parameter(cause, "off_y"),
                 shift.turn_rad + parameter(cause, "turn"),
             )
+        for cause in self.causes.all_acting("heave", self.now_s()):
+            turn = 2.0 * math.pi * self.now_s() / parameter(cause, "period")
+            swing_m = parameter(cause, "amplitude") * math.sin(turn)
+            shift = Pose(shift.x_m + swing_m, shift.y_m, shift.turn_rad)
         return shift
 
     def true_hole_m(self, bolt: int) -> tuple[float, float]:
@@ -104,11 +108,27 @@ class Bench:
             shift.y_m + y_m * (cosine - 1.0) + x_m * sine,
         )
 
-    def look(self, true: Pose, bias: Pose | None = None) -> Sight:
-        """Look with the camera, in the light that there is."""
-        cause = self.causes.use("glare", self.now_s(), side=self.side)
-        glare = 0.0 if cause is None else parameter(cause, "share")
-        return self.camera.look(self.rng, true, bias, glare)
+    def look(self, true: Pose, bias: Pose | None = None, agrees: float = 1.0) -> Sight:
+        """Look with the camera, in the light that there is.
+
+        Args:
+            true: Where the thing is.
+            bias: What misleads this look.
+            agrees: Share of the edges that agree with what was taken for the thing.
+        """
+        now_s, side = self.now_s(), self.side
+        glare = self.causes.use("glare", now_s, side=side)
+        knocked = self.causes.acting("camera_knocked", now_s, side=side)
+        light = Light(
+            glare=0.0 if glare is None else parameter(glare, "share"),
+            blur=self.factor("lens_dirty", "factor"),
+            agrees=agrees,
+        )
+        wrong = bias or Pose()
+        if knocked is not None:
+            off_x_m, off_y_m = parameter(knocked, "off_x"), parameter(knocked, "off_y")
+            wrong = Pose(wrong.x_m + off_x_m, wrong.y_m + off_y_m, wrong.turn_rad)
+        return self.camera.look(self.rng, true, wrong, light)
 
     def factor(self, cause: str, name: str, bolt: int | None = None) -> float:
         """Return a factor that a cause sets, 1 where it does not act."""

@@ -6,7 +6,7 @@ import random
 import pytest
 
 from sim_arms.physics.bolt import BoltLaw, TurningLine, loosening_line, tightening_line
-from sim_arms.physics.camera import Camera, Pose
+from sim_arms.physics.camera import Camera, Light, Pose
 from sim_arms.physics.flange import Grip
 from sim_arms.physics.motion import Layout, clearance_m, move_s
 from sim_arms.physics.socket import SIXTH_RAD, Burr, HexFit
@@ -170,7 +170,7 @@ def test_a_camera_in_glare_trusts_itself_less_and_errs_more() -> None:
     camera, spread, confidence = Camera(), {}, {}
     for glare in (0.0, 0.5):
         rng = random.Random(3)
-        sights = [camera.look(rng, Pose(), glare=glare) for _ in range(400)]
+        sights = [camera.look(rng, Pose(), light=Light(glare)) for _ in range(400)]
         spread[glare] = math.sqrt(sum(s.pose.x_m**2 for s in sights) / 400)
         confidence[glare] = sum(s.confidence for s in sights) / 400
 
