@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from coordinator.sequence.fields import Angle, Length, Name, Pressure, Share, Strict, Torque
+from coordinator.sequence.fields import Angle, Force, Length, Name, Pressure, Share, Strict, Torque
 
 
 class BoltsModel(Strict):
@@ -55,6 +55,20 @@ class LooseningModel(Strict):
     """Above this a bolt counts as seized."""
 
 
+class FlangeModel(Strict):
+    """How the faces share the load among the bolts, and the pipe that arms keep clear of."""
+
+    stiffness: float = Field(default=8.0, gt=0.0, le=1000.0)
+    """Stiffness of the faces over that of all bolts together."""
+    seating: Force = 20.0e3
+    """What presses the faces together before any bolt does, such as the weight of the length."""
+    influence: tuple[tuple[float, ...], ...] = ()
+    """Instead of both: a row for each bolt, what it gains for a newton that the bolt of the column
+    gains while all other nuts stand; ones on the diagonal."""
+    pipe: Length | None = None
+    """Outside diameter of the pipe above the joint."""
+
+
 class JointModel(Strict):
     """The whole of a joint file."""
 
@@ -68,3 +82,5 @@ class JointModel(Strict):
     """How hard they are pulled, and in which rounds."""
     loosening: LooseningModel
     """How hard they may be to break loose."""
+    flange: FlangeModel = FlangeModel()
+    """How its faces give; without it the stiffness and the seating load of most joints."""

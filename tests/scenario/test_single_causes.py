@@ -1,7 +1,6 @@
 """Every cause of the catalogue, once, over the whole make-up; judged from the messages alone."""
 
 import json
-import math
 from collections import defaultdict
 from pathlib import Path
 from typing import Any
@@ -23,6 +22,7 @@ WINDOW_US = 50_000
 """As the sequence says of its paired barriers."""
 STOP_US = 3_000_000
 """As the sequence says of its paired barriers: the other side stops within this time."""
+NEVER_US = 1 << 60
 LAST_ROUND, LOOKING, CHANGING = "1290 s", "412.3 s", "0 s"
 MOMENTS = {
     "supply_low": LAST_ROUND,
@@ -42,7 +42,7 @@ MOMENTS = {
 """Causes that show only while the arms do something in particular."""
 LASTING = (
     *("fork_slips", "glare", "slow_arm", "lens_dirty", "camera_knocked", "travel_switch_stuck"),
-    *("coupling_open", "heave"),
+    "coupling_open",
 )
 """Causes that act for as long as the run lasts, or until they have acted once."""
 QUIET = (
@@ -65,6 +65,8 @@ def case_of(name: str) -> str:
     where = {"bolt": "bolt: 3", "side": "side: aft", "process": "side: aft"}.get(kind.applies_to)
     where = "side: aft" if kind.placed else where
     when = f"at: {MOMENTS.get(name, LOOKING)}, for: 60 s"
+    if name == "heave":
+        when = f"at: {LOOKING}"  # After the pins, and from then on.
     if kind.applies_to == "bolt" or name in LASTING:
         when = ""
     parts = ", ".join(part for part in (f"cause: {name}", where, when) if part)
@@ -119,20 +121,24 @@ def pulled_alone(deliveries: list[dict[str, Any]]) -> list[str]:
         for one in of_kind(deliveries, "do")
         if one["data"]["action"] in PULLS
     }
-    starts: dict[int, list[int]] = defaultdict(list)
+    starts: dict[int, list[tuple[int, int]]] = defaultdict(list)
     release_us = {
         (one["subject"], one["data"]["command"]): one["data"]["start_us"]
         for one in of_kind(deliveries, "release")
     }
     for one in of_kind(deliveries, "started"):
         key = (one["subject"], one["data"]["command"])
-        ran_us = rest_us.get(key, math.inf) - one["sent_us"]
-        if key in bolts and ran_us > STOP_US:
-            starts[release_us[key]].append(bolts[key])
+        if key in bolts:
+            ran_us = rest_us.get(key, NEVER_US) - one["sent_us"]
+            starts[release_us[key]].append((bolts[key], ran_us))
     return [
-        f"bolts {pulled} at {start_us}"
+        f"bolts {[bolt for bolt, _ in pulled]} at {start_us}"
         for start_us, pulled in starts.items()
-        if len({(bolt - 1) % 4 for bolt in pulled}) != 1 or len(set(pulled)) != 2
+        if {(bolt - 1) % 4 for bolt, _ in pulled} != {(pulled[0][0] - 1) % 4}
+        or (
+            len({bolt for bolt, _ in pulled}) != 2
+            and not (len(pulled) == 1 and pulled[0][1] <= STOP_US)
+        )
     ]
 
 
