@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from coordinator.wire.messages import Value
+from sim_arms.physics.arm_chain import ArmChain
 from sim_arms.physics.bolt import BoltLaw
 from sim_arms.physics.camera import Pose
 from sim_arms.physics.flange import (
@@ -25,7 +26,7 @@ from sim_arms.physics.flange import (
     advance_for,
 )
 from sim_arms.physics.influence import InfluenceModel, Rows
-from sim_arms.physics.motion import Layout, clearance_m
+from sim_arms.physics.motion import Layout
 from sim_arms.physics.socket import HexFit
 from sim_arms.physics.thread import ThreadStart, turns_to_shoulder
 
@@ -94,6 +95,10 @@ class Steel:
         """Grows with every change; whoever caches compares it."""
         self.layout = Layout.around(config.bolt_circle_radius_m, config.sides, config.side_of_bolt)
         self.flange = config.flange()
+        self.chains = {
+            side: ArmChain.beside(config.bolt_circle_radius_m, sign)
+            for side, sign in zip(config.sides, (-1.0, 1.0), strict=True)
+        }
         self.yield_n = config.yield_pa * config.tensile_area_m2
         self.shoulder_turns = turns_to_shoulder(config.engagement_m, config.pitch_m)
         self.hex_fit = HexFit(
@@ -213,14 +218,6 @@ class Steel:
             self.number("joint.shift_y_m"),
             self.number("joint.turn_rad"),
         )
-
-    def arms_clearance_m(self) -> float:
-        """Return the gap between the tools of the two arms where each last came to rest."""
-        first, second = (
-            self.layout.point(side, self.word(f"arm.{side}.at", "park"))
-            for side in self.config.sides
-        )
-        return clearance_m(first, second)
 
     def _begin(self) -> None:
         """Facts known to all at the start; nobody publishes them."""

@@ -14,6 +14,9 @@ from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
 from coordinator.sequence import Case, Loaded, People
+from sim_arms.activities import Bench, HoistBench
+from sim_arms.arm import Arm, SteelWorkbench
+from sim_arms.floor import Floor
 from sim_arms.network import Network
 from sim_arms.trace import TraceWriter
 from sim_arms.world import World
@@ -40,6 +43,9 @@ class Rehearsal:
     trace_sha256: str = ""
     proofs: list[Proof] = field(default_factory=list)
     notices: list[tuple[int, Notify]] = field(default_factory=list)
+    arms: list[Bench] = field(default_factory=list)
+    hoist: HoistBench | None = None
+    """What the arms and the hoist went through, for how near they came."""
 
 
 def rehearse(
@@ -74,8 +80,10 @@ def rehearse(
     script = OperatorScript(plan, asked.answers if asked else (), asked.acts if asked else ())
     operated = OperatedCoordinator(coordinator, script)
     trace = None if write_line is None else TraceWriter(write_line)
+    parties = [simulation.party(name) for name in simulation.names]
+    _keep_benches(result, parties)
     world = World(
-        [simulation.party(name) for name in simulation.names],
+        parties,
         operated,
         Network(seed, simulation.causes),
         causes=simulation.causes,
@@ -93,6 +101,15 @@ def rehearse(
     result.time_us, result.deliveries = world.now_us, world.delivered
     result.trace_sha256 = trace.digest() if trace else ""
     return result
+
+
+def _keep_benches(result: Rehearsal, parties: Sequence[Arm | Floor]) -> None:
+    """Keep what the parties work on; it outlives a process that dies and starts anew."""
+    for party in parties:
+        if isinstance(party, Floor):
+            result.hoist = party.bench
+        elif isinstance(party.bench, SteelWorkbench) and isinstance(party.bench.bench, Bench):
+            result.arms.append(party.bench.bench)
 
 
 class _Noter:

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 
 from sim_arms.activity import HoldAsked, Wait
 from sim_arms.causes import Causes, parameter
+from sim_arms.physics.arm_chain import Point
 from sim_arms.physics.camera import Camera, Light, Pose, Sight
-from sim_arms.physics.motion import travel_s
+from sim_arms.physics.motion import Way
 from sim_arms.physics.wrench import WrenchModel
 from sim_arms.steel import Steel
 
@@ -42,6 +43,16 @@ class Estimates:
     hexes: dict[int, float] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """A way that an arm's tool went, or part of it."""
+
+    start_s: float
+    end_s: float
+    """When it came to rest, early where it was held."""
+    way: Way
+
+
 @dataclass(slots=True)
 class Bench:
     """One side's arm."""
@@ -62,6 +73,15 @@ class Bench:
     estimates: Estimates = field(default_factory=Estimates)
     camera: Camera = field(default_factory=Camera)
     wrench: WrenchModel = field(default_factory=WrenchModel)
+    stopped_at: Point | None = None
+    """Where a hold stopped the tool on its way; None where it rests at a place."""
+    motions: list[Motion] = field(default_factory=list)
+    """Every way gone, in order."""
+
+    @property
+    def point(self) -> Point:
+        """Where the tool rests."""
+        return self.stopped_at or self.steel.layout.point(self.side, self.at)
 
     @property
     def at(self) -> str:
@@ -154,6 +174,8 @@ class HoistBench:
         default_factory=lambda: {"string_still": True, "nothing_overhead": True}
     )
     """What the hoist means these signals to be; the floor publishes them."""
+    string_low: list[tuple[float, str]] = field(default_factory=list)
+    """From when on the string was where this word says, or on its way up from there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,9 +206,22 @@ class Course:
     def travel(self, place: str, after_s: float = 0.0) -> Steps:
         """Go to a place."""
         bench = self.bench
-        if bench.at == place:
+        if bench.at == place and bench.stopped_at is None:
             return
-        layout = bench.steel.layout
-        start, end = layout.point(bench.side, bench.at), layout.point(bench.side, place)
-        yield from self.spend(travel_s(start, end) * bench.factor("slow_arm", "factor"), after_s)
-        bench.steel.write(f"arm.{bench.side}.at", place)
+        steel, started_s = bench.steel, bench.now_s()
+        way = Way.between(
+            steel.chains[bench.side],
+            steel.layout,
+            bench.point,
+            steel.layout.point(bench.side, place),
+            bench.factor("slow_arm", "factor"),
+        )
+        try:
+            yield from self.spend(way.duration_s, after_s)
+        except HoldAsked:
+            bench.stopped_at = way.point(bench.now_s() - started_s)
+            bench.motions.append(Motion(started_s, bench.now_s(), way))
+            raise
+        bench.motions.append(Motion(started_s, bench.now_s(), way))
+        bench.stopped_at = None
+        steel.write(f"arm.{bench.side}.at", place)
