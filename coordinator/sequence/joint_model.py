@@ -39,11 +39,13 @@ class TighteningModel(Strict):
     friction: float = Field(ge=0.01, lt=1.0)
     """In thread and nut face."""
     rounds: tuple[Annotated[Share, Field(le=1.5)], ...] = Field(min_length=1, max_length=8)
-    """Share of the target torque in each round."""
+    """Share of the target torque in each round, rising to 100 %."""
     check_angle: Angle
     """How far a nut may turn in the check pass."""
     tolerance: Annotated[Share, Field(lt=1.0)]
     """Accepted deviation of torque about the target."""
+    torque_max: Torque | None = None
+    """The most that flange, gasket or nut allow, by their maker; without it the bolt decides."""
     balance: Torque | None = None
     """Allowed difference of the two sides while they pull; without it a fifth of the target."""
 
@@ -58,19 +60,20 @@ class LooseningModel(Strict):
 class FlangeModel(Strict):
     """How the faces share the load among the bolts, and the pipe that arms keep clear of."""
 
-    stiffness: float = Field(default=8.0, gt=0.0, le=1000.0)
-    """Stiffness of the faces over that of all bolts together."""
-    seating: Force = 20.0e3
-    """What presses the faces together before any bolt does, such as the weight of the length."""
+    stiffness: float | None = Field(default=None, ge=0.01, le=1000.0)
+    """Stiffness of the faces over that of all bolts together; without it 8."""
+    seating: Force | None = None
+    """What presses the faces together before any bolt does, a weight; without it 20 kN."""
     influence: tuple[tuple[float, ...], ...] = ()
-    """Instead of both: a row for each bolt, what it gains for a newton that the bolt of the column
-    gains while all other nuts stand; ones on the diagonal."""
+    """Instead of both, a row for each bolt: its gain for 1 N more on the bolt of the column."""
     pipe: Length | None = None
     """Outside diameter of the pipe above the joint."""
 
 
 class JointModel(Strict):
     """The whole of a joint file."""
+
+    KIND = "joint"
 
     joint: Name
     """Its name."""
@@ -82,5 +85,5 @@ class JointModel(Strict):
     """How hard they are pulled, and in which rounds."""
     loosening: LooseningModel
     """How hard they may be to break loose."""
-    flange: FlangeModel = FlangeModel()
+    flange: FlangeModel | None = None
     """How its faces give; without it the stiffness and the seating load of most joints."""
