@@ -14,14 +14,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from coordinator.wire.messages import Value
+from sim_arms.physics.arm_chain import ArmChain
 from sim_arms.physics.bolt import BoltLaw
 from sim_arms.physics.camera import Pose
-from sim_arms.physics.flange import FREE_ADVANCE_M, FlangeModel, FlangeState, Grip
-from sim_arms.physics.motion import Layout, clearance_m
+from sim_arms.physics.flange import (
+    FREE_ADVANCE_M,
+    Flange,
+    FlangeModel,
+    FlangeState,
+    Grip,
+    advance_for,
+)
+from sim_arms.physics.influence import InfluenceModel, Rows
+from sim_arms.physics.motion import Layout
 from sim_arms.physics.socket import HexFit
 from sim_arms.physics.thread import ThreadStart, turns_to_shoulder
 
-RING_TO_BOLTS = 8.0  # Ring stiffness over that of all bolts together; chosen, metal to metal.
 HOLE_CLEARANCE_M = 1.6e-3  # Radial; holes 1/8 in over the bolt, from memory.
 CHAMFER_M = 0.5e-3  # Lead-in beyond the thread's depth; chosen.
 SOCKET_PLAY_RATIO = 0.018  # Of across flats; chosen, gives near 2 degrees either way.
@@ -56,6 +64,24 @@ class SteelConfig:
     begins: str = "open"
     """`open` (bolts in the bins) or `made_up` (bolts tight, at `preload_n` with scatter)."""
     preload_n: float = 0.0
+    ring_to_bolts: float = 8.0
+    """Ring stiffness over that of all bolts together; chosen, metal to metal."""
+    seating_n: float = 20.0e3
+    """What presses the faces together before any bolt does; chosen, some 2 t of pipe."""
+    influence: Rows = ()
+    """An influence matrix instead of ring and plate; empty for none."""
+    pipe_radius_m: float = 0.0
+    """Of the string, for clearance; nought where it is not known."""
+
+    def flange(self) -> Flange:
+        """Return how the joint shares its load among the bolts."""
+        bolt_n_m = self.tensile_area_m2 * self.youngs_pa / self.grip_m
+        if self.influence:
+            return InfluenceModel(self.influence, self.bolt_circle_radius_m, bolt_n_m)
+        ring_n_m = self.ring_to_bolts * self.bolt_count * bolt_n_m
+        return FlangeModel(
+            self.bolt_count, self.bolt_circle_radius_m, bolt_n_m, ring_n_m, self.seating_n
+        )
 
 
 class Steel:
@@ -68,13 +94,11 @@ class Steel:
         self.version = 0
         """Grows with every change; whoever caches compares it."""
         self.layout = Layout.around(config.bolt_circle_radius_m, config.sides, config.side_of_bolt)
-        bolt_n_m = config.tensile_area_m2 * config.youngs_pa / config.grip_m
-        self.flange = FlangeModel(
-            config.bolt_count,
-            config.bolt_circle_radius_m,
-            bolt_n_m,
-            RING_TO_BOLTS * config.bolt_count * bolt_n_m,
-        )
+        self.flange = config.flange()
+        self.chains = {
+            side: ArmChain.beside(config.bolt_circle_radius_m, sign)
+            for side, sign in zip(config.sides, (-1.0, 1.0), strict=True)
+        }
         self.yield_n = config.yield_pa * config.tensile_area_m2
         self.shoulder_turns = turns_to_shoulder(config.engagement_m, config.pitch_m)
         self.hex_fit = HexFit(
@@ -151,7 +175,7 @@ class Steel:
 
     def advance_for(self, bolt: int, load_n: float) -> float:
         """Return the advance that gives one bolt a load while the others stand."""
-        return self.flange.advance_for(self.advances_m(), bolt - 1, load_n)
+        return advance_for(self.flange, self.advances_m(), bolt - 1, load_n)
 
     def law(self, bolt: int, friction_factor: float = 1.0) -> BoltLaw:
         """Return the torque law of one bolt, with its own friction."""
@@ -170,6 +194,10 @@ class Steel:
     def stiction(self, bolt: int) -> float:
         """Return the break-out torque of a bolt that stood, over the kinetic one."""
         return self._scatter.stiction[bolt - 1]
+
+    def thread_rad(self, bolt: int) -> float:
+        """Return the angle at which the thread of a hole begins."""
+        return self._scatter.threads[bolt - 1]
 
     def hex_rad(self, bolt: int) -> float:
         """Return the angle at which the hex of a bolt stands."""
@@ -190,14 +218,6 @@ class Steel:
             self.number("joint.shift_y_m"),
             self.number("joint.turn_rad"),
         )
-
-    def arms_clearance_m(self) -> float:
-        """Return the gap between the tools of the two arms where each last came to rest."""
-        first, second = (
-            self.layout.point(side, self.word(f"arm.{side}.at", "park"))
-            for side in self.config.sides
-        )
-        return clearance_m(first, second)
 
     def _begin(self) -> None:
         """Facts known to all at the start; nobody publishes them."""
@@ -224,6 +244,7 @@ class _Scatter:
     preload: tuple[float, ...]
     stiction: tuple[float, ...]
     hex_rad: tuple[float, ...]
+    threads: tuple[float, ...]
     bins: tuple[tuple[float, float], ...]
     holes: tuple[tuple[float, float], ...]
 
@@ -248,6 +269,7 @@ class _Scatter:
             preload=shares("preload", PRELOAD_SPREAD),
             stiction=even("stiction", *STICTION),
             hex_rad=even("hex", 0.0, 2.0 * math.pi),
+            threads=even("thread", 0.0, 2.0 * math.pi),
             bins=spots("bin", BIN_SPREAD_M),
             holes=spots("hole", HOLE_SPREAD_M),
         )

@@ -223,12 +223,15 @@ def floor(
 @app.command()
 def joint(
     file: Annotated[Path, typer.Argument(help="A joint file.", show_default=False)],
+    figures: Annotated[
+        Path | None, typer.Option("--figures", help="Draw the figures into this folder.")
+    ] = None,
     json: Json = False,
 ) -> None:
-    """Print torque and preload figures of a joint, each with its source."""
+    """Print torque, preload and rounds of a joint, each figure with its source."""
     from coordinator.cli.joint import print_joint
 
-    raise typer.Exit(print_joint(Output.of(json), file))
+    raise typer.Exit(print_joint(Output.of(json), file, figures))
 
 
 @app.command()

@@ -1,6 +1,7 @@
 """The verb `dryrun`: rehearse in virtual time, and tell how it went."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from math import isfinite
 from pathlib import Path
 
 from rich.table import Table
@@ -16,6 +17,7 @@ from coordinator.records.write import ToolFacts, to_row
 from coordinator.sequence import Loaded
 from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Trace
+from sim_arms.clearance import Nearest, least_clearance
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +50,15 @@ def dry_run(
     result = rehearse(loaded, seed=seed, case=case, people=people, write_line=lines.append)
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
+    near = nearest(result)
+    points += [f"{one.first} and {one.second} touch" for one in near if one.gap_m < 0.0]
     if out is not None:
         try:
             _write(out, lines, result)
         except OSError as error:
             return output.refuse(f"{out}: {error.strerror}; name another folder")
     _print(output, loaded, result, points)
+    _print_clearance(output, near)
     output.document(
         ok=result.phase == "complete" and not points,
         ended=result.phase,
@@ -69,11 +74,20 @@ def dry_run(
             {"at_us": at_us, "severity": one.severity, "kind": one.kind, "text": one.text}
             for at_us, one in result.notices
         ],
+        least_clearance=[asdict(one) for one in near],
         simulated=True,
     )
     if result.phase != "complete":
         return Exit.HELD
     return Exit.FINDINGS if points else Exit.GOOD
+
+
+def nearest(result: Rehearsal) -> tuple[Nearest, ...]:
+    """Return how near the arms came to each other, and to string and table."""
+    if result.hoist is None or len(result.arms) != 2:
+        return ()
+    found = least_clearance(result.arms, result.hoist, result.time_us / 1e6)
+    return tuple(one for one in found if isfinite(one.gap_m))
 
 
 def record_rows(loaded: Loaded, result: Rehearsal) -> list[Row]:
@@ -122,6 +136,14 @@ def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str])
 def _first_option(plan: Plan, name: str) -> str:
     options = [one.options for one in plan.prompts if one.name == name]
     return str(options[0][0][0]) if options and options[0] else "hold"
+
+
+def _print_clearance(output: Output, near: tuple[Nearest, ...]) -> None:
+    for one in near:
+        output.say(
+            f"least clearance {one.gap_m * 1e3:.0f} mm, {one.first} to {one.second}, "
+            f"at {clock(round(one.at_s * 1e6))} (simulated arms)"
+        )
 
 
 def clock(at_us: int) -> str:

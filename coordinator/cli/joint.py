@@ -1,31 +1,71 @@
 """The verb `joint`: the figures of a joint file, each with the source of its formula."""
 
+import math
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from rich.table import Table
 
 from coordinator.bolting.constants import INCH_M
+from coordinator.bolting.hexes import across_corners_m
+from coordinator.bolting.rounds import cross_order
 from coordinator.bolting.scatter import (
     TORQUE_WRENCH_DRY_FRACTION,
     TORQUE_WRENCH_LUBRICATED_FRACTION,
     fraction_band_n,
 )
+from coordinator.bolting.separation import field_distance_m
+from coordinator.bolting.tightening_stress import preload_at_yield_share_n, tightening_stress
+from coordinator.bolting.torque import (
+    NUT_FACTORS,
+    Friction,
+    loosening_torque_nm,
+    nut_factor,
+    short_form_torque_nm,
+    target_torque_index_nm_per_pa,
+)
 from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.sequence import JointFigures, read_joint
+from sim_arms.physics.rounds import PASSES_MAX, Study, spread
+
+LBF_FT_NM = 1.3558179483314004
+LONG_FORM = "API 6A, flange bolt torque annex (formula from memory)"
+FIELD_RESOLUTION_M = 0.014
+STAND_S = 0.5
+"""What the separation is shown for: an arm that stands half a second after; chosen."""
+
+Row = tuple[str, float, str, str]
 
 
-def print_joint(output: Output, path: Path) -> Exit:
-    """Print the figures of a joint."""
+def print_joint(output: Output, path: Path, figure_folder: Path | None = None) -> Exit:
+    """Print the figures of a joint, and draw them where a folder is given."""
+    from coordinator.cli.joint_study import studies, ways
+
     joint = read_or_exit(output, lambda: read_joint(path))
+    rows, found = figures(joint), studies(joint)
+    output.say(f"{joint.name}: {joint.text}")
     table = Table("figure", "value", "source", box=None, pad_edge=False)
-    rows = figures(joint)
     for name, value, unit, source in rows:
         table.add_row(name, f"{value:.6g} {unit}", source)
-    output.say(f"{joint.name}: {joint.text}")
     output.people.print(table)
     pairs = "  ".join(f"{first}+{second}" for first, second in joint.pairs)
+    order = " ".join(map(str, cross_order(joint.bolt_count)))
     output.say(f"pairs pulled together, in order: {pairs}  (MIL-HDBK-60, 5.7, Fig. 4)")
+    output.say(f"one tool, in order: {order}  (ASME PCC-1, legacy pattern)")
+    texts = {way.name: way.text for way in ways(joint)}
+    for name, study in found.items():
+        output.say(f"{texts[name]}: {_rounds(joint, study)}")
+    output.say("(loads by a rigid plate on an elastic ring, or by the influence matrix given)")
+    drawn: list[str] = []
+    if figure_folder is not None:
+        try:
+            drawn = _draw(joint, found, figure_folder)
+        except OSError as error:
+            return output.refuse(f"{figure_folder}: {error.strerror}; name another folder")
+        for one in drawn:
+            output.say(f"drew {one}")
     output.say(CAUTION)
     output.document(
         ok=True,
@@ -35,34 +75,118 @@ def print_joint(output: Output, path: Path) -> Exit:
             for name, value, unit, source in rows
         ],
         pairs=joint.pairs,
+        cross_order=cross_order(joint.bolt_count),
+        rounds={name: _told(joint, study) for name, study in found.items()},
+        drawn=drawn,
     )
     return Exit.GOOD
 
 
-def figures(joint: JointFigures) -> list[tuple[str, float, str, str]]:
+def _rounds(joint: JointFigures, study: Study) -> str:
+    """Say how many rounds bring every load into the window."""
+    percent = f"±{joint.tolerance * 100:g} % of its load"
+    written = len(joint.rounds)
+    if study.rounds_needed is None:
+        left = spread(study.round_loads_n[-1], joint.preload_n)
+        return (
+            f"not every bolt within {percent} after {written + PASSES_MAX} rounds "
+            f"(one is still {left * 100:.1f} % off)"
+        )
+    more = study.rounds_needed - written
+    left = spread(study.round_loads_n[-1], joint.preload_n)
+    extra = f", {more} of them beyond the file's {written}" if more > 0 else ""
+    return (
+        f"every bolt within {percent} after {study.rounds_needed} rounds{extra} "
+        f"(the worst then {left * 100:.1f} % off)"
+    )
+
+
+def _told(joint: JointFigures, study: Study) -> dict[str, Any]:
+    """Return a study as it stands in the JSON document."""
+    return {
+        "needed": study.rounds_needed,
+        "window": joint.tolerance,
+        "loads_n": study.round_loads_n,
+        "spread": [spread(loads, joint.preload_n) for loads in study.round_loads_n],
+        "tilt_rad_max": max(
+            math.hypot(pull.state.tilt_x_rad, pull.state.tilt_y_rad) for pull in study.pulls
+        ),
+        "gap_m_max": max(pull.state.gap_m for pull in study.pulls),
+    }
+
+
+def _draw(joint: JointFigures, found: Mapping[str, Study], folder: Path) -> list[str]:
+    from coordinator.cli.joint_pictures import draw_joint
+
+    folder.mkdir(parents=True, exist_ok=True)
+    return [str(path) for path in draw_joint(joint, found, folder)]
+
+
+def figures(joint: JointFigures) -> list[Row]:
     """Return (figure, value, unit, source) for everything worth printing."""
-    thread = joint.thread
-    band = fraction_band_n(joint.preload_n, TORQUE_WRENCH_LUBRICATED_FRACTION)
-    dry = fraction_band_n(joint.preload_n, TORQUE_WRENCH_DRY_FRACTION)
-    long_form = "API 6A, flange bolt torque annex (formula from memory)"
-    rows = [
+    return [*_sizes(joint), *_loads(joint), *_torques(joint), *_around(joint)]
+
+
+def _sizes(joint: JointFigures) -> list[Row]:
+    thread, flats_m = joint.thread, joint.hex_across_flats_m
+    return [
         ("thread major diameter", thread.major_diameter_m * 1e3, "mm", "ASME B1.1 / ISO 724"),
         ("thread pitch", thread.pitch_m * 1e3, "mm", "ASME B1.1 / ISO 261"),
+        ("pitch diameter", thread.pitch_diameter_m * 1e3, "mm", "ASME B1.1 / ISO 724"),
         ("tensile area", thread.tensile_area_m2 * 1e6, "mm²", "ASME B1.1 / ISO 898-1"),
         ("root area", thread.root_area_m2 * 1e6, "mm²", "ASME PCC-1, table H-1"),
-        ("hex across flats", joint.hex_across_flats_m / INCH_M, "in", "the joint file"),
+        ("hex across flats", flats_m / INCH_M, "in", "the joint file"),
+        ("hex across flats", flats_m * 1e3, "mm", "the joint file"),
+        ("hex across corners, sharp", across_corners_m(flats_m) * 1e3, "mm", "geometry"),
+        ("turns to the shoulder", joint.engagement_m / thread.pitch_m, "", "geometry"),
+    ]
+
+
+def _loads(joint: JointFigures) -> list[Row]:
+    band = fraction_band_n(joint.preload_n, TORQUE_WRENCH_LUBRICATED_FRACTION)
+    dry = fraction_band_n(joint.preload_n, TORQUE_WRENCH_DRY_FRACTION)
+    stress = tightening_stress(joint.preload_n, joint.thread, joint.friction)
+    yield_pa = joint.strength.yield_pa
+    most_n = preload_at_yield_share_n(yield_pa, joint.thread, joint.friction)
+    return [
         ("bolt stress", joint.stress_pa / 1e6, "MPa", "the joint file"),
-        ("preload", joint.preload_n / 1e3, "kN", long_form),
+        ("preload", joint.preload_n / 1e3, "kN", LONG_FORM),
         ("preload least, lubricated", band.low_n / 1e3, "kN", "NASA-STD-5020B, ±25 %"),
         ("preload most, lubricated", band.high_n / 1e3, "kN", "NASA-STD-5020B, ±25 %"),
         ("preload least, dry", dry.low_n / 1e3, "kN", "NASA-STD-5020B, ±35 %"),
         ("preload most, dry", dry.high_n / 1e3, "kN", "NASA-STD-5020B, ±35 %"),
-        ("target torque", joint.torque_nm, "N·m", long_form),
-        ("target torque", joint.torque_nm / 1.3558179483314004, "lbf·ft", long_form),
+        ("combined stress while pulled", stress.combined_pa / 1e6, "MPa", "VDI 2230, R8"),
+        ("share of yield while pulled", stress.combined_pa / yield_pa, "", "VDI 2230, R8"),
+        ("preload at 90 % of yield", most_n / 1e3, "kN", "VDI 2230, R7"),
         ("proof load", joint.proof_load_n / 1e3, "kN", "ISO 898-1 / ASTM A193, A320"),
     ]
-    rows += [
-        (f"torque, round {one.number}", one.torque_nm, "N·m", "ASME PCC-1, tables 1 and 3")
-        for one in joint.rounds
+
+
+def _torques(joint: JointFigures) -> list[Row]:
+    thread, diameter_m = joint.thread, joint.thread.major_diameter_m
+    friction = Friction(joint.friction, joint.friction)
+    loosen_nm = loosening_torque_nm(joint.preload_n, thread, friction, joint.bearing_diameter_m)
+    factor = nut_factor(joint.torque_nm, diameter_m, joint.preload_n)
+    lubricated = NUT_FACTORS["lubricated"]
+    short_nm = short_form_torque_nm(lubricated, diameter_m, joint.preload_n)
+    index = target_torque_index_nm_per_pa(factor, diameter_m, thread.root_area_m2)
+    shigley = "Shigley, 9th ed., eq. 8-27"
+    return [
+        ("target torque", joint.torque_nm, "N·m", LONG_FORM),
+        ("target torque", joint.torque_nm / LBF_FT_NM, "lbf·ft", LONG_FORM),
+        ("nut factor of that torque", factor, "", shigley),
+        ("short form, lubricated, K 0.18", short_nm, "N·m", f"{shigley}, table 8-15"),
+        ("torque for each MPa, root area", index * 1e6, "N·m", "ASME PCC-1, appendix O"),
+        ("loosening torque, sliding", loosen_nm, "N·m", "Shigley, 9th ed., eq. 8-2, 8-5, 8-6"),
+        ("loosening, counted as seized", joint.loosening_torque_max_nm, "N·m", "the joint file"),
+        *(
+            (f"torque, round {one.number}", one.torque_nm, "N·m", "ASME PCC-1, tables 1 and 3")
+            for one in joint.rounds
+        ),
     ]
-    return rows
+
+
+def _around(joint: JointFigures) -> list[Row]:
+    distance_m = field_distance_m(STAND_S, FIELD_RESOLUTION_M)
+    told = f"ISO 13855, {FIELD_RESOLUTION_M * 1e3:g} mm field, {STAND_S:g} s; information only"
+    return [("distance of a light field", distance_m * 1e3, "mm", told)]

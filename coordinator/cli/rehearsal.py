@@ -14,6 +14,9 @@ from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
 from coordinator.sequence import Case, Loaded, People
+from sim_arms.activities import Bench, HoistBench
+from sim_arms.arm import Arm, SteelWorkbench
+from sim_arms.floor import Floor
 from sim_arms.network import Network
 from sim_arms.trace import TraceWriter
 from sim_arms.world import World
@@ -42,6 +45,9 @@ class Rehearsal:
     notices: list[tuple[int, Notify]] = field(default_factory=list)
     unanswered: list[str] = field(default_factory=list)
     """Names of the prompts and points that nobody answered."""
+    arms: list[Bench] = field(default_factory=list)
+    hoist: HoistBench | None = None
+    """What the arms and the hoist went through, for how near they came."""
 
 
 def rehearse(
@@ -76,8 +82,10 @@ def rehearse(
     script = OperatorScript(plan, asked.answers if asked else (), asked.acts if asked else ())
     operated = OperatedCoordinator(coordinator, script)
     trace = None if write_line is None else TraceWriter(write_line)
+    parties = [simulation.party(name) for name in simulation.names]
+    _keep_benches(result, parties)
     world = World(
-        [simulation.party(name) for name in simulation.names],
+        parties,
         operated,
         Network(seed, simulation.causes),
         causes=simulation.causes,
@@ -104,6 +112,15 @@ def _note_unanswered(result: Rehearsal, plan: Plan, state: State) -> None:
     """Keep the names of the prompts that nobody answers; a hold withdraws them."""
     names = [plan.prompts[one.prompt].name for one in state.prompts if one.prompt >= 0]
     result.unanswered = list(dict.fromkeys([*result.unanswered, *names]))
+
+
+def _keep_benches(result: Rehearsal, parties: Sequence[Arm | Floor]) -> None:
+    """Keep what the parties work on; it outlives a process that dies and starts anew."""
+    for party in parties:
+        if isinstance(party, Floor):
+            result.hoist = party.bench
+        elif isinstance(party.bench, SteelWorkbench) and isinstance(party.bench.bench, Bench):
+            result.arms.append(party.bench.bench)
 
 
 def _why_not_started(state: State, plan: Plan, notices: Sequence[tuple[int, Notify]]) -> str:

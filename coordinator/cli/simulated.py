@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coordinator.core.plan import InterlockKind
-from coordinator.sequence import CaseCause, Loaded
+from coordinator.sequence import CaseCause, JointFigures, Loaded
 from sim_arms.activities import ACTIONS, HOIST_ACTIONS, TOOLS
 from sim_arms.arm import Arm
 from sim_arms.causes import CATALOGUE, Cause, Causes
@@ -22,7 +22,7 @@ BOLT_CATALOGUE = {
     for name, kind in CATALOGUE.items()
 }
 """What a case may set, in the form that the case reader takes."""
-PLACED = tuple(name for name, kind in CATALOGUE.items() if kind.is_placed)
+PLACED = tuple(name for name, kind in CATALOGUE.items() if kind.placed)
 """Causes that must say on which party they act."""
 
 
@@ -80,9 +80,15 @@ class Simulation:
 
 
 def steel_config(loaded: Loaded) -> SteelConfig:
-    """Tell the simulated world what the joint is made of."""
-    joint = loaded.joint
+    """Tell the simulated world what the joint of a sequence is made of."""
     first, second = loaded.cell.sides
+    begins = "open" if loaded.begins == "joint_open" else "made_up"
+    return steel_of(loaded.joint, (first, second), begins=begins)
+
+
+def steel_of(joint: JointFigures, sides: tuple[str, str], *, begins: str) -> SteelConfig:
+    """Tell what a joint is made of, served half and half by two sides."""
+    first, second = sides
     owners = dict.fromkeys((own for own, _ in joint.pairs), first)
     side_of_bolt = tuple(owners.get(bolt, second) for bolt in range(1, joint.bolt_count + 1))
     return SteelConfig(
@@ -98,10 +104,14 @@ def steel_config(loaded: Loaded) -> SteelConfig:
         yield_pa=joint.strength.yield_pa,
         friction=joint.friction,
         across_flats_m=joint.hex_across_flats_m,
-        sides=(first, second),
+        sides=sides,
         side_of_bolt=side_of_bolt,
-        begins="open" if loaded.begins == "joint_open" else "made_up",
+        begins=begins,
         preload_n=joint.preload_n,
+        ring_to_bolts=joint.flange.ring_to_bolts,
+        seating_n=joint.flange.seating_n,
+        influence=joint.flange.influence,
+        pipe_radius_m=(joint.flange.pipe_diameter_m or 0.0) / 2,
     )
 
 

@@ -153,6 +153,11 @@ Pressure = Annotated[
     BeforeValidator(_quantity(Dimension.PRESSURE, positive=True)),
     _schema(Dimension.PRESSURE, "52.5 ksi"),
 ]
+Force = Annotated[
+    float,
+    BeforeValidator(_quantity(Dimension.FORCE, positive=True)),
+    _schema(Dimension.FORCE, "20 kN"),
+]
 Share = Annotated[
     float,
     BeforeValidator(_quantity(Dimension.SHARE, positive=True)),

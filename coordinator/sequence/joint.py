@@ -16,7 +16,7 @@ from coordinator.bolting.rounds import two_tool_order
 from coordinator.bolting.threads import Thread, parse_thread
 from coordinator.bolting.torque import Friction, wedge_form_preload_n, wedge_form_torque_nm
 from coordinator.sequence.diagnostics import Findings
-from coordinator.sequence.joint_model import BoltsModel, JointModel
+from coordinator.sequence.joint_model import BoltsModel, FlangeModel, JointModel
 from coordinator.sequence.tree import Document, Trail
 
 _CHAMFER_M = 0.125 * INCH_M
@@ -30,6 +30,11 @@ _ROUND_OFF = 1e-9
 _BALANCE_SHARE = 0.2
 # Of the target torque, where a joint gives no band; chosen.
 
+_RING_TO_BOLTS = 8.0
+# Where a joint does not say; chosen, metal to metal.
+_SEATING_N = 20.0e3
+# Where a joint does not say; chosen, some 2 t of pipe.
+
 _Figure = TypeVar("_Figure")
 
 
@@ -42,6 +47,18 @@ class RoundFigures:
     torque_nm: float
     torque_least_nm: float
     torque_most_nm: float
+
+
+@dataclass(frozen=True, slots=True)
+class FlangeFigures:
+    """How the faces give, and the pipe above them."""
+
+    ring_to_bolts: float
+    """Stiffness of the faces over that of all bolts together."""
+    seating_n: float
+    influence: tuple[tuple[float, ...], ...]
+    """Given instead of both, empty where it is not."""
+    pipe_diameter_m: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +96,8 @@ class JointFigures:
     """Torque that leaves the proof load in the bolt."""
     pairs: tuple[tuple[int, int], ...]
     """Opposite bolts in the order of pulling: (of the first side, of the second side)."""
+    flange: FlangeFigures
+    """How the faces share the load among the bolts."""
 
     @property
     def bearing_diameter_m(self) -> float:
@@ -109,7 +128,7 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
         document: The same file, for places.
         findings: Gathers SEQ009, SEQ017, SEQ049, SEQ053 and SEQ063.
     """
-    bolts, tightening = model.bolts, model.tightening
+    bolts, tightening, flange = model.bolts, model.tightening, model.flange or FlangeModel()
     asked = _Asked(document, findings)
     pairs = asked.figure(("bolts", "count"), lambda: two_tool_order(bolts.count))
     thread = asked.figure(("bolts", "thread"), lambda: parse_thread(bolts.thread))
@@ -126,6 +145,9 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
     bearing_m = bearing_diameter_m(thread, bolts.hex_across_flats)
     torque_nm = wedge_form_torque_nm(preload_n, thread, friction, bearing_m)
     asked.check_preload(preload_n, proof_load_n)
+    asked.check_influence(flange, bolts.count)
+    asked.check_pipe(flange, bolts)
+
     asked.check_torque(torque_nm * max(tightening.rounds), tightening.torque_max)
     asked.check_rounds(tightening.rounds)
     return JointFigures(
@@ -153,6 +175,16 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
         proof_load_n=proof_load_n,
         proof_torque_nm=wedge_form_torque_nm(proof_load_n, thread, friction, bearing_m),
         pairs=pairs,
+        flange=_flange(flange),
+    )
+
+
+def _flange(flange: FlangeModel) -> FlangeFigures:
+    return FlangeFigures(
+        flange.stiffness or _RING_TO_BOLTS,
+        flange.seating or _SEATING_N,
+        flange.influence,
+        flange.pipe,
     )
 
 
@@ -196,6 +228,33 @@ class _Asked:
             what = f"stress leaves {preload_n:.0f} N in a bolt"
             must = f"must not exceed its proof load of {proof_load_n:.0f} N"
             self.tell(("tightening", "stress"), "SEQ049", what, must, "lower the stress")
+
+    def check_influence(self, flange: FlangeModel, count: int) -> None:
+        """Tell of a matrix that is not one of this joint, or that no flange could have."""
+        rows, trail = flange.influence, ("flange", "influence")
+        if not rows:
+            return
+        if len(rows) != count or any(len(row) != count for row in rows):
+            sizes = ", ".join(str(len(row)) for row in rows)
+            what = f"influence has {len(rows)} rows of {sizes} values"
+            self.tell(trail, "SEQ009", what, f"must be {count} of {count}", "complete the matrix")
+            return
+        for place in range(count):
+            gains = [abs(row[place]) for at, row in enumerate(rows) if at != place]
+            if rows[place][place] != 1.0 or not sum(gains) < 1.0:
+                what = (
+                    f"in column {place + 1} bolt {place + 1} gains {rows[place][place]:g} and the "
+                    f"others change by {sum(gains):g} in all"
+                )
+                must = "must be 1, and less than it"
+                self.tell((*trail, place), "SEQ009", what, must, "correct the column")
+
+    def check_pipe(self, flange: FlangeModel, bolts: BoltsModel) -> None:
+        """Tell of a pipe that leaves no room for a socket."""
+        if flange.pipe is not None and flange.pipe + bolts.hex_across_flats >= bolts.bolt_circle:
+            what = f"pipe is {flange.pipe:g} m outside"
+            must = f"must leave room for the hexes on a circle of {bolts.bolt_circle:g} m"
+            self.tell(("flange", "pipe"), "SEQ009", what, must, "correct the pipe or the circle")
 
     def check_torque(self, torque_nm: float, limit_nm: float | None) -> None:
         """Tell of a target that is above the limit of the joint."""

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from coordinator.sequence.fields import Angle, Length, Name, Pressure, Share, Strict, Torque
+from coordinator.sequence.fields import Angle, Force, Length, Name, Pressure, Share, Strict, Torque
 
 
 class BoltsModel(Strict):
@@ -57,6 +57,19 @@ class LooseningModel(Strict):
     """Above this a bolt counts as seized."""
 
 
+class FlangeModel(Strict):
+    """How the faces share the load among the bolts, and the pipe that arms keep clear of."""
+
+    stiffness: float | None = Field(default=None, ge=0.01, le=1000.0)
+    """Stiffness of the faces over that of all bolts together; without it 8."""
+    seating: Force | None = None
+    """What presses the faces together before any bolt does, a weight; without it 20 kN."""
+    influence: tuple[tuple[float, ...], ...] = ()
+    """Instead of both, a row for each bolt: its gain for 1 N more on the bolt of the column."""
+    pipe: Length | None = None
+    """Outside diameter of the pipe above the joint."""
+
+
 class JointModel(Strict):
     """The whole of a joint file."""
 
@@ -72,3 +85,5 @@ class JointModel(Strict):
     """How hard they are pulled, and in which rounds."""
     loosening: LooseningModel
     """How hard they may be to break loose."""
+    flange: FlangeModel | None = None
+    """How its faces give; without it the stiffness and the seating load of most joints."""

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 
 from sim_arms.activity import HoldAsked, Wait
 from sim_arms.causes import Causes, parameter
-from sim_arms.physics.camera import Camera, Pose, Sight
-from sim_arms.physics.motion import travel_s
+from sim_arms.physics.arm_chain import Point
+from sim_arms.physics.camera import Camera, Light, Pose, Sight
+from sim_arms.physics.motion import Way
 from sim_arms.physics.wrench import WrenchModel
 from sim_arms.steel import Steel
 
@@ -42,6 +43,16 @@ class Estimates:
     hexes: dict[int, float] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """A way that an arm's tool went, or part of it."""
+
+    start_s: float
+    end_s: float
+    """When it came to rest, early where it was held."""
+    way: Way
+
+
 @dataclass(slots=True)
 class Bench:
     """One side's arm."""
@@ -62,6 +73,15 @@ class Bench:
     estimates: Estimates = field(default_factory=Estimates)
     camera: Camera = field(default_factory=Camera)
     wrench: WrenchModel = field(default_factory=WrenchModel)
+    stopped_at: Point | None = None
+    """Where a hold stopped the tool on its way; None where it rests at a place."""
+    motions: list[Motion] = field(default_factory=list)
+    """Every way gone, in order."""
+
+    @property
+    def point(self) -> Point:
+        """Where the tool rests."""
+        return self.stopped_at or self.steel.layout.point(self.side, self.at)
 
     @property
     def at(self) -> str:
@@ -77,6 +97,10 @@ class Bench:
                 shift.y_m + parameter(cause, "off_y"),
                 shift.turn_rad + parameter(cause, "turn"),
             )
+        for cause in self.causes.all_acting("heave", self.now_s()):
+            turn = 2.0 * math.pi * self.now_s() / parameter(cause, "period")
+            swing_m = parameter(cause, "amplitude") * math.sin(turn)
+            shift = Pose(shift.x_m + swing_m, shift.y_m, shift.turn_rad)
         return shift
 
     def true_hole_m(self, bolt: int) -> tuple[float, float]:
@@ -104,11 +128,27 @@ class Bench:
             shift.y_m + y_m * (cosine - 1.0) + x_m * sine,
         )
 
-    def look(self, true: Pose, bias: Pose | None = None) -> Sight:
-        """Look with the camera, in the light that there is."""
-        cause = self.causes.use("glare", self.now_s(), side=self.side)
-        glare = 0.0 if cause is None else parameter(cause, "share")
-        return self.camera.look(self.rng, true, bias, glare)
+    def look(self, true: Pose, bias: Pose | None = None, agrees: float = 1.0) -> Sight:
+        """Look with the camera, in the light that there is.
+
+        Args:
+            true: Where the thing is.
+            bias: What misleads this look.
+            agrees: Share of the edges that agree with what was taken for the thing.
+        """
+        now_s, side = self.now_s(), self.side
+        glare = self.causes.use("glare", now_s, side=side)
+        knocked = self.causes.acting("camera_knocked", now_s, side=side)
+        light = Light(
+            glare=0.0 if glare is None else parameter(glare, "share"),
+            blur=self.factor("lens_dirty", "factor"),
+            agrees=agrees,
+        )
+        wrong = bias or Pose()
+        if knocked is not None:
+            off_x_m, off_y_m = parameter(knocked, "off_x"), parameter(knocked, "off_y")
+            wrong = Pose(wrong.x_m + off_x_m, wrong.y_m + off_y_m, wrong.turn_rad)
+        return self.camera.look(self.rng, true, wrong, light)
 
     def factor(self, cause: str, name: str, bolt: int | None = None) -> float:
         """Return a factor that a cause sets, 1 where it does not act."""
@@ -134,6 +174,8 @@ class HoistBench:
         default_factory=lambda: {"string_still": True, "nothing_overhead": True}
     )
     """What the hoist means these signals to be; the floor publishes them."""
+    string_low: list[tuple[float, str]] = field(default_factory=list)
+    """From when on the string was where this word says, or on its way up from there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,9 +206,22 @@ class Course:
     def travel(self, place: str, after_s: float = 0.0) -> Steps:
         """Go to a place."""
         bench = self.bench
-        if bench.at == place:
+        if bench.at == place and bench.stopped_at is None:
             return
-        layout = bench.steel.layout
-        start, end = layout.point(bench.side, bench.at), layout.point(bench.side, place)
-        yield from self.spend(travel_s(start, end) * bench.factor("slow_arm", "factor"), after_s)
-        bench.steel.write(f"arm.{bench.side}.at", place)
+        steel, started_s = bench.steel, bench.now_s()
+        way = Way.between(
+            steel.chains[bench.side],
+            steel.layout,
+            bench.point,
+            steel.layout.point(bench.side, place),
+            bench.factor("slow_arm", "factor"),
+        )
+        try:
+            yield from self.spend(way.duration_s, after_s)
+        except HoldAsked:
+            bench.stopped_at = way.point(bench.now_s() - started_s)
+            bench.motions.append(Motion(started_s, bench.now_s(), way))
+            raise
+        bench.motions.append(Motion(started_s, bench.now_s(), way))
+        bench.stopped_at = None
+        steel.write(f"arm.{bench.side}.at", place)

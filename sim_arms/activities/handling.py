@@ -5,6 +5,7 @@ Units: SI.
 
 import math
 
+from coordinator.wire.messages import Value
 from sim_arms.activities.bench import Bench, Course
 from sim_arms.activity import Activity, ActivityFault, Done
 from sim_arms.causes import parameter
@@ -12,7 +13,10 @@ from sim_arms.physics.camera import Pose, Sight
 from sim_arms.physics.socket import SIXTH_RAD
 
 RELEASE_S = 10.0
-LOCK_S = 10.0
+LOCK_S = 8.0
+COUPLE_S = 2.0
+"""From the lock to oil at the tool; chosen."""
+OILED = ("spinner", "wrench")
 GRASP_S = 4.0
 LOOK_S = 3.0
 STEP_S = 4.0  # Up or down along the tool's axis.
@@ -40,7 +44,13 @@ def change_tool(course: Course, tool: str) -> Activity:
         _forget_tool(bench)
     yield from course.spend(LOCK_S)
     if bench.causes.use("tool_lock_fails", bench.now_s(), side=bench.side) is not None:
-        raise ActivityFault("tool_not_locked", {"tool": tool})
+        raise ActivityFault("tool_not_locked", {"tool": tool, "locked": False})
+    if tool in OILED:
+        # The lock alone would let a tool be lifted that no oil reaches.
+        yield from course.spend(COUPLE_S)
+        if bench.causes.use("coupling_open", bench.now_s(), side=bench.side) is not None:
+            evidence: dict[str, Value] = {"tool": tool, "locked": True, "coupled": False}
+            raise ActivityFault("tool_not_coupled", evidence)
     bench.tool = tool
     return Done()
 
@@ -183,10 +193,14 @@ def locate_hole(course: Course, bolt: int) -> Activity:
     yield from course.travel(f"bolt.{bolt}")
     yield from course.spend(LOOK_S)
     cause = bench.causes.use("bolt_misplaced", bench.now_s(), side=bench.side, bolt=bolt)
-    bias = None
-    if cause is not None:
-        bias = Pose(parameter(cause, "off_x"), parameter(cause, "off_y"))
-    sight = bench.look(Pose(*bench.true_hole_m(bolt)), bias)
+    other = bench.causes.use("mis_detection", bench.now_s(), side=bench.side, bolt=bolt)
+    misled = [one for one in (cause, other) if one is not None]
+    bias = Pose(
+        sum(parameter(one, "off_x") for one in misled),
+        sum(parameter(one, "off_y") for one in misled),
+    )
+    agrees = 1.0 if other is None else parameter(other, "agrees")
+    sight = bench.look(Pose(*bench.true_hole_m(bolt)), bias, agrees)
     if not sight.trusted:
         raise not_located(sight)
     bench.estimates.holes[bolt] = sight.pose.x_m, sight.pose.y_m

@@ -12,12 +12,17 @@ from sim_arms.activity import Activity, Done, HoldAsked, Wait
 SET_DOWN_SHIFT_M = 12.0e-3  # Common practice, no source: about half an inch.
 SET_DOWN_TURN_RAD = math.radians(2.0)  # Common practice, no source.
 PINNED_SHIFT_M = 0.3e-3  # Play of the guide pins; chosen.
+LOWEST_FIRST = ("landed", "held_by_hoist", "on_pins", "near", "hanging", "")
+"""Where the string can be, by the height of its lower end; nowhere counts as highest."""
 LOOSE_SHIFT_M = 8.0e-3  # A length stabbed without two pins; chosen.
 
 
-def _move(bench: HoistBench, duration_s: float, *, overhead_during: bool) -> Steps:
+def _move(bench: HoistBench, duration_s: float, to: str, *, overhead_during: bool) -> Steps:
     """Move the string for a time."""
     bench.signals["string_still"] = False
+    before = bench.steel.word("string")
+    # While it moves it counts as where it will be at the lowest.
+    bench.string_low.append((bench.now_s(), min(before, to, key=LOWEST_FIRST.index)))
     if overhead_during:
         bench.signals["nothing_overhead"] = False
     try:
@@ -27,52 +32,48 @@ def _move(bench: HoistBench, duration_s: float, *, overhead_during: bool) -> Ste
         raise
     finally:
         bench.signals["string_still"] = True
+    bench.string_low.append((bench.now_s(), to))
+    bench.steel.write("string", to)
 
 
 def bring_length(bench: HoistBench) -> Activity:
     """Swing the next length over the joint."""
-    yield from _move(bench, 20.0, overhead_during=True)
-    bench.steel.write("string", "near")
+    yield from _move(bench, 20.0, "near", overhead_during=True)
     return Done()
 
 
 def stab_length(bench: HoistBench) -> Activity:
     """Lower the length over the guide pins; without two of them it does not come down true."""
-    yield from _move(bench, 60.0, overhead_during=True)
+    yield from _move(bench, 60.0, "on_pins", overhead_during=True)
     holes = range(1, bench.steel.config.bolt_count + 1)
     pinned = sum(bench.steel.flag(f"pin.{hole}") for hole in holes) >= 2
     _shift(bench, PINNED_SHIFT_M if pinned else LOOSE_SHIFT_M, 0.0)
-    bench.steel.write("string", "on_pins")
     return Done()
 
 
 def land_length(bench: HoistBench) -> Activity:
     """Lower the length until it rests on the joint."""
-    yield from _move(bench, 30.0, overhead_during=True)
-    bench.steel.write("string", "landed")
+    yield from _move(bench, 30.0, "landed", overhead_during=True)
     bench.signals["nothing_overhead"] = True
     return Done()
 
 
 def take_string(bench: HoistBench) -> Activity:
     """Take the weight of the joined string."""
-    yield from _move(bench, 12.0, overhead_during=False)
-    bench.steel.write("string", "held_by_hoist")
+    yield from _move(bench, 12.0, "held_by_hoist", overhead_during=False)
     return Done()
 
 
 def set_down_string(bench: HoistBench) -> Activity:
     """Set the string down in the hang-off table; the joint comes to stand a little elsewhere."""
-    yield from _move(bench, 30.0, overhead_during=False)
+    yield from _move(bench, 30.0, "landed", overhead_during=False)
     _shift(bench, SET_DOWN_SHIFT_M, SET_DOWN_TURN_RAD)
-    bench.steel.write("string", "landed")
     return Done()
 
 
 def lift_length(bench: HoistBench) -> Activity:
     """Lift the freed length off and swing it away."""
-    yield from _move(bench, 30.0, overhead_during=True)
-    bench.steel.write("string", "hanging")
+    yield from _move(bench, 30.0, "hanging", overhead_during=True)
     bench.signals["nothing_overhead"] = True
     return Done()
 

@@ -8,11 +8,12 @@ from collections.abc import Generator
 
 from sim_arms.activities.bench import Course
 from sim_arms.activities.stroking import Drive
-from sim_arms.activities.wrenching import STATIC_RATIO, STROKES_MAX, Nut, pulled
+from sim_arms.activities.wrenching import IDLE_STROKES, STATIC_RATIO, STROKES_MAX, Nut, pulled
 from sim_arms.activity import Activity, Done, HoldAsked, Wait
 
 LOOSE_SHARE = 0.1  # Of the highest torque, below which the pressure has fallen away; chosen.
 LOOSE_RUNNING = 1.5  # Times the running torque, which no loose nut exceeds; chosen.
+STANDS_SHARE = 0.99  # Of the stroke before: a torque that has not fallen at all; chosen.
 STAND_S = 2.0  # At the torque allowed before the bolt counts as seized; chosen.
 
 
@@ -32,19 +33,26 @@ def break_loose(course: Course, bolt: int, torque_max: float) -> Activity:
 
 def _stroke_until_loose(nut: Nut, drive: Drive) -> Generator[Wait, None, float]:
     """Stroke by stroke, however many it takes; returns the highest torque that it took."""
-    highest_nm = 0.0
+    highest_nm, before_nm, idle = 0.0, 0.0, 0
     for _ in range(STROKES_MAX):
-        end = yield from drive.stroke(nut.back_line(_static_ratio(nut)), nut.break_nm)
+        end = yield from drive.stroke(
+            nut.back_line(_static_ratio(nut)),
+            break_nm=nut.break_nm,
+            climb_nm=min(nut.climb_nm, nut.holds_nm),  # Back, no stud turning along gains load.
+        )
         if drive.stroke_turned_rad > 0.0:
             nut.bench.steel.write(f"bolt.{nut.bolt}.broken_out", True)
         _turn_back(nut, drive)
-        highest_nm = max(highest_nm, drive.peak_nm)
+        idle = idle + 1 if drive.peak_nm > STANDS_SHARE * before_nm > 0.0 else 0
+        highest_nm, before_nm = max(highest_nm, drive.peak_nm), drive.peak_nm
         if end == "broken":
             nut.part()
         kind = {"broken": "bolt_broken", "slipped": "reaction_lost"}.get(end)
         if end in ("at_torque", "stalled"):
             kind = "not_loose"
             yield from drive.keep(STAND_S)
+        if idle == IDLE_STROKES:
+            kind = "not_loose"
         if kind is not None:
             yield from drive.relieve()
             raise drive.fault(kind)

@@ -5,13 +5,14 @@ Units: SI; turns for threads.
 
 import math
 
+from coordinator.wire.messages import Value
 from sim_arms.activities.bench import Bench, Course, Steps
 from sim_arms.activities.handling import GRASP_S, STEP_S, is_in_bin
 from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked
-from sim_arms.causes import parameter
+from sim_arms.causes import Cause, parameter
 from sim_arms.physics.flange import FREE_ADVANCE_M
 from sim_arms.physics.socket import SIXTH_RAD, Burr
-from sim_arms.physics.thread import Start
+from sim_arms.physics.thread import RunDown, Start, pick_up_turns
 
 RUN_TURNS_PER_S = 0.4
 BACK_TURNS_PER_S = 0.4
@@ -24,6 +25,9 @@ FLOAT_RAD_S = 0.1  # Chosen: slow enough to drop within the play of the socket.
 PICK_REACH_M = 6.0e-3  # Lateral error that the compliant head takes up over a bolt; chosen.
 LEAN_SPREAD_RAD = 0.003  # Chosen: a fork holds a bolt upright within a few millimetres per metre.
 SHED_SHARE = 0.6  # Swarf that falls out when a thread is backed off; chosen.
+WORN_SHARE = 0.4  # Of a burr on the thread, worn off each time it is backed off; chosen.
+GALLED_BY = 1.5  # How much worse backing off makes a thread that galls; chosen.
+SWITCH_TRAVEL_M = 3.0e-3  # Of the compliant head, at which its travel switch moves; chosen.
 PATIENCE_S = 2.0  # Turning without any travel before the head gives up.
 
 
@@ -142,10 +146,20 @@ def run_up(course: Course, bolt: int) -> Activity:
         steel.write(f"{key}.crossed", True)
         raise ActivityFault("cross_thread", {"turns": 0.25, "torque_nm": stop_nm})
     began = steel.number(f"{key}.turns")
-    end = max(began, min(start.stall_turns, _swarf_stall(bench, bolt), steel.shoulder_turns))
+    if began <= 0.0:
+        yield from _find_first_thread(course, bolt)
+    stall = run_down(bench, bolt).stalls_at(stop_nm, began)
+    end = max(began, min(start.stall_turns, stall, steel.shoulder_turns))
+    switch_turns = SWITCH_TRAVEL_M / steel.config.pitch_m
+    if began < switch_turns < end and _switch_sticks(bench):
+        yield from _turning(course, bolt, switch_turns, RUN_TURNS_PER_S)
+        yield from course.spend(PATIENCE_S)
+        raise ActivityFault("never_entered", {"bolt": bolt, "travel_m": 0.0})
     yield from _turning(course, bolt, end, RUN_TURNS_PER_S)
     if end < steel.shoulder_turns - 1e-9:
-        raise ActivityFault("thread_stalled", {"turns": end, "torque_nm": stop_nm})
+        travel_m = end * steel.config.pitch_m
+        stalled: dict[str, Value] = {"turns": end, "torque_nm": stop_nm, "travel_m": travel_m}
+        raise ActivityFault("thread_stalled", stalled)
     yield from course.spend(1.0)
     torque_nm = stop_nm * (1.0 + bench.rng.gauss(0.0, 0.01))
     _snug(bench, bolt, torque_nm)
@@ -165,14 +179,34 @@ def _start(bench: Bench, bolt: int) -> Start:
     )
 
 
-def _swarf_stall(bench: Bench, bolt: int) -> float:
-    """Turns at which swarf stops the spinner: its torque grows turn by turn from where it lies."""
-    cause = bench.causes.acting("swarf_in_thread", bench.now_s(), side=bench.side, bolt=bolt)
-    left = bench.steel.number(f"bolt.{bolt}.swarf_left", 1.0)
-    if cause is None or left <= 0.0:
-        return math.inf
-    room_nm = spinner_stop_nm(bench, bolt) - bench.steel.law(bolt).running_nm
-    return parameter(cause, "turns_in") + room_nm / (left * parameter(cause, "torque_per_turn"))
+def _find_first_thread(course: Course, bolt: int) -> Steps:
+    """Turn the bolt until its thread finds that of the hole; it does not sink meanwhile."""
+    steel = course.bench.steel
+    part = pick_up_turns(steel.hex_rad(bolt), steel.thread_rad(bolt))
+    yield from course.spend(part / RUN_TURNS_PER_S)
+    steel.write(f"bolt.{bolt}.hex_rad", steel.thread_rad(bolt))
+
+
+def _switch_sticks(bench: Bench) -> bool:
+    return bench.causes.use("travel_switch_stuck", bench.now_s(), side=bench.side) is not None
+
+
+def run_down(bench: Bench, bolt: int) -> RunDown:
+    """Return the torque that the thread of a bolt takes, with what the causes do to it."""
+    steel, key = bench.steel, f"bolt.{bolt}"
+
+    def acting(name: str) -> Cause | None:
+        return bench.causes.acting(name, bench.now_s(), side=bench.side, bolt=bolt)
+
+    climbs = []
+    for name, left in (("swarf_in_thread", "swarf_left"), ("galling", "galled")):
+        if (cause := acting(name)) is not None:
+            grows_nm = steel.number(f"{key}.{left}", 1.0) * parameter(cause, "torque_per_turn")
+            climbs.append((parameter(cause, "turns_in"), grows_nm))
+    burr = acting("thread_burr")
+    peak_nm = 0.0 if burr is None else parameter(burr, "torque")
+    burr_nm = peak_nm * steel.number(f"{key}.burr_left", 1.0)
+    return RunDown(steel.law(bolt).running_nm, burr_nm, tuple(climbs))
 
 
 def _turning(course: Course, bolt: int, turns_end: float, turns_per_s: float) -> Activity:
@@ -225,9 +259,14 @@ def back_off(course: Course, bolt: int, turns: float) -> Activity:
     yield from _turning(course, bolt, max(0.0, began - turns), BACK_TURNS_PER_S)
     yield from course.spend(1.0)
     steel.write(f"bolt.{bolt}.crossed", False)
-    if bench.causes.acting("swarf_in_thread", bench.now_s(), side=bench.side, bolt=bolt):
-        left = steel.number(f"bolt.{bolt}.swarf_left", 1.0)
-        steel.write(f"bolt.{bolt}.swarf_left", left * (1.0 - SHED_SHARE))
+    for cause, left, share in (
+        ("swarf_in_thread", "swarf_left", 1.0 - SHED_SHARE),
+        ("thread_burr", "burr_left", 1.0 - WORN_SHARE),
+        ("galling", "galled", GALLED_BY),
+    ):
+        if bench.causes.acting(cause, bench.now_s(), side=bench.side, bolt=bolt):
+            key = f"bolt.{bolt}.{left}"
+            steel.write(key, steel.number(key, 1.0) * share)
     return Done()
 
 

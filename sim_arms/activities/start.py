@@ -12,6 +12,7 @@ from coordinator.wire.messages import Value
 from sim_arms.activities import handling, hoisting, loosening, spinning, wrenching
 from sim_arms.activities.bench import Bench, Course, HoistBench, Unfit
 from sim_arms.activity import Activity
+from sim_arms.physics.arm_chain import OutOfReachError
 
 Kind = Literal["tool", "bolt", "hole", "number", "angle", "torque"]
 TOOLS = ("gripper", "spinner", "wrench")
@@ -184,10 +185,23 @@ def begin(
     takes = _read(entry, parameters, bench.steel.config.bolt_count)
     if entry.needs and bench.tool != entry.needs:
         raise Unfit(f"{action} needs the {entry.needs}, the arm holds '{bench.tool}'")
-    reason = entry.ready(bench, takes)
+    reason = entry.ready(bench, takes) or _out_of_reach(entry, takes, bench)
     if reason:
         raise Unfit(f"{action}: {reason}")
     return entry.run(Course(bench, on_hold), **takes)
+
+
+def _out_of_reach(entry: Entry, takes: Mapping[str, Value], bench: Bench) -> str:
+    """Say why the arm cannot come to a bolt or hole that an action names."""
+    for name, kind in entry.takes:
+        if kind in ("bolt", "hole") and name != "on":
+            try:
+                bench.steel.chains[bench.side].angles(
+                    bench.steel.layout.point(bench.side, f"bolt.{takes[name]}")
+                )
+            except OutOfReachError as error:
+                return f"{name} {takes[name]} is out of reach: {error}"
+    return ""
 
 
 def _begin_hoist(action: str, parameters: Mapping[str, Value], bench: HoistBench) -> Activity:

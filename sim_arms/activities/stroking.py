@@ -54,27 +54,31 @@ class Drive:
         """Begin with the pump stopped, at angle zero."""
         self.course = course
         self.bench: Bench = course.bench
+        self._began_s = self.bench.now_s()
         self.bolt = bolt
-        self.target_nm = torque_nm
+        reads = self.bench.factor("gauge_reads_high", "factor")
+        self.target_nm = torque_nm / reads
+        """True torque at which the reading is the one asked for."""
         self.angle_rad = 0.0
         self.strokes = 0
         self.torque_nm = 0.0
         self.peak_nm = 0.0
         """Highest torque in the stroke now or last driven."""
-        self.gauge = 1.0 + self.bench.rng.gauss(0.0, GAUGE_SPREAD)
+        self.gauge = reads * (1.0 + self.bench.rng.gauss(0.0, GAUGE_SPREAD))
+        self._air = self.bench.causes.acting("air_in_oil", self._began_s, side=self.bench.side)
         self.recording = Recording()
-        self._began_s = self.bench.now_s()
         self._stroke_rad = 0.0
         """Nut angle in the running stroke, not yet in `angle_rad`."""
 
     def stroke(
-        self, line: TurningLine, break_nm: float = math.inf
+        self, line: TurningLine, *, break_nm: float = math.inf, climb_nm: float = math.inf
     ) -> Generator[Wait, None, StrokeEnd]:
         """Drive one stroke.
 
         Args:
             line: What the nut does in it.
             break_nm: Torque at which the bolt parts, infinite for a sound one.
+            climb_nm: Torque above which the drive goes on without the nut, infinite for none.
 
         Returns:
             How it ended; the nut's angle waits for `settle_stroke`.
@@ -86,12 +90,18 @@ class Drive:
             # Nothing bears: the wrench swings about the nut instead of turning it.
             yield from self._pass(STEP_S, 0.0, 0.0)
             return "slipped"
+        stroke_rad = yield from self._bite()
+        if stroke_rad <= 0.0:
+            return "at_end"
         slip = self.bench.causes.acting("reaction_slip", self.bench.now_s(), side=self.bench.side)
         slip_nm = math.inf if slip is None else parameter(slip, "torque")
         while True:
             ceiling_nm = min(self.target_nm, model.reachable_nm(self.bench.supply_pa()))
-            wanted_rad = min(model.stroke_rad, drive_rad + model.speed_rad_s * STEP_S)
+            wanted_rad = min(stroke_rad, drive_rad + model.speed_rad_s * STEP_S)
             moving, angle, torque = self._feel(line, moving, wanted_rad, ceiling_nm)
+            if torque >= climb_nm:
+                angle = max(self._stroke_rad, line.angle_rad(climb_nm)) if moving else 0.0
+                torque = climb_nm
             if torque >= ceiling_nm:
                 wanted_rad, angle = self._cut(line, moving, drive_rad, ceiling_nm)
                 torque = ceiling_nm
@@ -100,14 +110,45 @@ class Drive:
             halted = torque >= ceiling_nm and ceiling_nm < self.target_nm
             gone_s = STEP_S if halted else max(0.0, wanted_rad - drive_rad) / model.speed_rad_s
             drive_rad = max(drive_rad, wanted_rad)
-            yield from self._pass(gone_s, torque, angle)
+            yield from self._pass(gone_s + self._air_s(torque), torque, angle)
             if torque >= self.target_nm:
+                yield from self._shut_valve(line, moving, drive_rad, stroke_rad)
                 return "at_torque"
             stalled_s = stalled_s + STEP_S if halted else 0.0
             if stalled_s >= STALL_S:
                 return "stalled"
-            if drive_rad >= model.stroke_rad - 1e-12:
+            if drive_rad >= stroke_rad - 1e-12:
                 return "at_end"
+
+    def _bite(self) -> Generator[Wait, None, float]:
+        """Run free until the pawl bites, and return what is left of the stroke."""
+        model, worn = self.bench.wrench, 0.0
+        cause = self.bench.causes.acting("pawl_worn", self.bench.now_s(), side=self.bench.side)
+        if cause is not None:
+            worn = parameter(cause, "slip")
+        free_rad = min(model.stroke_rad, model.backlash_rad + worn)
+        yield from self._pass(free_rad / model.speed_rad_s, 0.0, 0.0)
+        return model.stroke_rad - free_rad
+
+    def _air_s(self, torque_nm: float) -> float:
+        """Return how much longer air in the oil makes a step."""
+        if self._air is None:
+            return 0.0
+        return self.bench.wrench.air_s(parameter(self._air, "share"), self.torque_nm, torque_nm)
+
+    def _shut_valve(
+        self, line: TurningLine, moving: bool, drive_rad: float, stroke_rad: float
+    ) -> Steps:
+        """Stop the oil; a valve that sticks lets the pump go on for a while."""
+        bench = self.bench
+        cause = bench.causes.acting("valve_sticks", bench.now_s(), side=bench.side)
+        if cause is None:
+            return
+        model, late_s = bench.wrench, parameter(cause, "late")
+        end_rad = min(stroke_rad, drive_rad + model.speed_rad_s * late_s)
+        most_nm = model.reachable_nm(bench.supply_pa())
+        _, angle, torque = self._feel(line, moving, end_rad, most_nm)
+        yield from self._pass(late_s, min(torque, most_nm), angle)
 
     def _feel(
         self, line: TurningLine, moving: bool, drive_rad: float, ceiling_nm: float
@@ -129,8 +170,7 @@ class Drive:
         windup = self.bench.wrench.windup_nm_rad
         if not moving or line.slope_nm_rad <= 0.0:
             return max(drive_rad, ceiling_nm / windup), self._stroke_rad
-        angle = line.slack_rad + (ceiling_nm - line.begin_nm) / line.slope_nm_rad
-        angle = max(self._stroke_rad, angle)
+        angle = max(self._stroke_rad, line.angle_rad(ceiling_nm))
         return max(drive_rad, angle + ceiling_nm / windup), angle
 
     def _give_way(self, torque_nm: float, *, slipped: bool) -> StrokeEnd:

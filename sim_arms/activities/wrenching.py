@@ -4,13 +4,14 @@ Units: SI.
 """
 
 import math
+from collections.abc import Generator
 from dataclasses import dataclass
 
 from coordinator.wire.messages import Value
 from sim_arms.activities.bench import Bench, Course, Steps
 from sim_arms.activities.spinning import float_down
 from sim_arms.activities.stroking import Drive, StrokeEnd
-from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked
+from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked, Wait
 from sim_arms.causes import parameter
 from sim_arms.physics.bolt import BoltLaw, TurningLine, loosening_line, tightening_line
 from sim_arms.physics.flange import FREE_ADVANCE_M, Grip
@@ -85,7 +86,12 @@ class Nut:
     bolt: int
     law: BoltLaw
     load_n_yield: float
+    """Load beyond which turning gains none: the bolt yields, or its far end turns along."""
     break_nm: float
+    climb_nm: float
+    """Torque above which the socket climbs over the corners of the hex."""
+    holds_nm: float
+    """Torque up to which the far end of the stud is held."""
 
     @classmethod
     def under(cls, bench: Bench, bolt: int) -> "Nut":
@@ -95,7 +101,15 @@ class Nut:
         law = bench.steel.law(bolt, bench.factor("friction_high", "factor", bolt))
         share = math.inf if weak is None else parameter(weak, "share")
         break_nm = law.tightening_m * share * bench.steel.yield_n
-        return cls(bench, bolt, law, soft * bench.steel.yield_n, break_nm)
+        climb_nm, holds_nm = (
+            math.inf if cause is None else parameter(cause, "torque")
+            for cause in (
+                bench.causes.acting(name, bench.now_s(), side=bench.side, bolt=bolt)
+                for name in ("hex_rounded", "turns_with_nut")
+            )
+        )
+        most_n = min(soft * bench.steel.yield_n, law.load_n(holds_nm))
+        return cls(bench, bolt, law, most_n, break_nm, climb_nm, holds_nm)
 
     @property
     def advance_m(self) -> float:
@@ -116,6 +130,10 @@ class Nut:
         """Return the line of loosening, from the loads as they are now."""
         return loosening_line(self.law, self._grip(), self.advance_m, static_ratio=static_ratio)
 
+    def stroke(self, drive: Drive) -> Generator[Wait, None, StrokeEnd]:
+        """Drive one stroke on."""
+        return drive.stroke(self.on_line(), break_nm=self.break_nm, climb_nm=self.climb_nm)
+
     def turn(self, angle_rad: float) -> None:
         """Tell that the nut was turned, on (above zero) or back; yield keeps no more load."""
         if angle_rad == 0.0:
@@ -129,6 +147,14 @@ class Nut:
         steel.write(f"{key}.advance_m", advance_m)
         steel.write(f"{key}.hex_rad", (steel.hex_rad(self.bolt) + angle_rad) % (2.0 * math.pi))
         self.bench.socket_rad += angle_rad
+
+    def bed_in(self) -> None:
+        """Let what is rough under the nut sink, now that the pressure is off."""
+        bench = self.bench
+        cause = bench.causes.use("joint_beds_in", bench.now_s(), side=bench.side, bolt=self.bolt)
+        if cause is not None:
+            sunk_m = self.advance_m - parameter(cause, "sink")
+            bench.steel.write(f"bolt.{self.bolt}.advance_m", sunk_m)
 
     def part(self) -> None:
         """Tell that the bolt broke: it holds nothing any more."""
@@ -145,11 +171,12 @@ def pull(course: Course, bolt: int, torque: float) -> Activity:
     try:
         yield from _pull_to_torque(nut, drive, PULL_KINDS)
         yield from drive.keep(SETTLE_S, leak_nm_s(course.bench, torque))
-        if drive.torque_nm < SUNK_SHARE * torque:
+        if drive.torque_nm < SUNK_SHARE * drive.target_nm:
             leaks, sunk_nm = leak_nm_s(course.bench, torque) > 0.0, drive.torque_nm
             yield from drive.relieve()
             raise drive.fault("leak" if leaks else "torque_not_reached", sunk_nm)
         yield from drive.relieve()
+        nut.bed_in()
     except HoldAsked as hold:
         nut.turn(drive.settle_stroke())
         yield from drive.come_to_rest(hold)
@@ -161,14 +188,13 @@ def _pull_to_torque(nut: Nut, drive: Drive, kinds: Kinds) -> Steps:
     """Stroke after stroke; a nut that turns on without torque is found in a few of them."""
     idle, before_nm = 0, 0.0
     for _ in range(STROKES_MAX):
-        end = yield from drive.stroke(nut.on_line(), nut.break_nm)
-        turned = drive.settle_stroke()
-        nut.turn(turned)
+        end = yield from nut.stroke(drive)
+        nut.turn(drive.settle_stroke())
         yield from _fault_if_bad(nut, drive, end, kinds)
         if end == "at_torque":
             return
         gained = drive.peak_nm - before_nm > GAIN_SHARE * drive.target_nm
-        idle = 0 if gained or turned < 0.5 * nut.bench.wrench.stroke_rad else idle + 1
+        idle = 0 if gained else idle + 1
         before_nm = drive.peak_nm
         if idle == IDLE_STROKES:
             yield from drive.relieve()
@@ -209,7 +235,7 @@ def confirm_torque(course: Course, bolt: int, torque: float) -> Activity:
     try:
         yield from _stroke_once(nut, drive)
         yield from drive.keep(CONFIRM_S, leak_nm_s(course.bench, torque))
-        if drive.torque_nm < SUNK_SHARE * torque:
+        if drive.torque_nm < SUNK_SHARE * drive.target_nm:
             sunk_nm = drive.torque_nm
             yield from drive.relieve()
             raise drive.fault("torque_not_held", sunk_nm)
@@ -227,7 +253,7 @@ def confirm_torque(course: Course, bolt: int, torque: float) -> Activity:
 
 def _stroke_once(nut: Nut, drive: Drive) -> Steps:
     """One stroke that must come to torque; a nut that turns all through it has turned."""
-    end = yield from drive.stroke(nut.on_line(), nut.break_nm)
+    end = yield from nut.stroke(drive)
     nut.turn(drive.settle_stroke())
     yield from _fault_if_bad(nut, drive, end, CONFIRM_KINDS)
     if end == "at_end":

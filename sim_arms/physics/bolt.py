@@ -81,6 +81,12 @@ class TurningLine:
         torque = self.begin_nm + self.slope_nm_rad * max(0.0, angle_rad - self.slack_rad)
         return min(torque, self.bound_nm) if self.slope_nm_rad > 0.0 else max(torque, self.bound_nm)
 
+    def angle_rad(self, torque_nm: float) -> float:
+        """Return the angle at which a rising line comes to a torque; zero where it is beyond."""
+        if self.slope_nm_rad <= 0.0:
+            return 0.0
+        return max(0.0, self.slack_rad + (torque_nm - self.begin_nm) / self.slope_nm_rad)
+
     def turned_rad(self, drive_rad: float, windup_nm_rad: float) -> float:
         """Return the nut's angle for a drive's angle, the tool giving way in between."""
         level = drive_rad - self.begin_nm / windup_nm_rad

@@ -9,14 +9,16 @@ Units: metre, second, radian.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+
+from sim_arms.physics.arm_chain import ArmChain, Point, along
+from sim_arms.physics.volumes import lines_apart_m
 
 SPEED_M_S = 0.3  # Chosen: a heavy arm at reduced speed.
 ACCELERATION_M_S2 = 0.3  # Chosen.
 TRAVEL_HEIGHT_M = 1.6  # Chosen: above every tool, bolt and rack.
-TOOL_RADIUS_M = 0.15  # Chosen: half the width of the wrench with its hoses.
+GATE_M = 0.25  # Chosen: beyond the bolt circle, where ways meet that lead around the pipe.
 STANDOFF_M = 1.4  # Chosen: from the bolt circle to an arm's own place.
-
-Point = tuple[float, float, float]
 
 
 def move_s(distance_m: float) -> float:
@@ -27,19 +29,100 @@ def move_s(distance_m: float) -> float:
     return 2.0 * math.sqrt(max(0.0, distance_m) / ACCELERATION_M_S2)
 
 
-def travel_s(start: Point, end: Point) -> float:
-    """Return the time up to travel height, across, and down again."""
-    across = math.hypot(end[0] - start[0], end[1] - start[1])
-    if across < 1e-9:
-        return move_s(abs(end[2] - start[2]))
-    up, down = TRAVEL_HEIGHT_M - start[2], TRAVEL_HEIGHT_M - end[2]
-    return move_s(up) + move_s(across) + move_s(down)
+def moved_m(distance_m: float, time_s: float) -> float:
+    """Return how far such a move has come after a time."""
+    whole_s = move_s(distance_m)
+    if time_s >= whole_s:
+        return distance_m
+    ramp_s = min(SPEED_M_S / ACCELERATION_M_S2, 0.5 * whole_s)
+    if time_s <= ramp_s:
+        return 0.5 * ACCELERATION_M_S2 * time_s * time_s
+    if time_s <= whole_s - ramp_s:
+        return ACCELERATION_M_S2 * ramp_s * (time_s - 0.5 * ramp_s)
+    return distance_m - 0.5 * ACCELERATION_M_S2 * (whole_s - time_s) ** 2
 
 
-def clearance_m(first: Point, second: Point) -> float:
-    """Return the gap between two tools, as upright cylinders; negative when they overlap."""
-    apart = math.hypot(first[0] - second[0], first[1] - second[1])
-    return apart - 2.0 * TOOL_RADIUS_M
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A straight part of a way, driven at trapezoidal speed, slower where a joint asks for it."""
+
+    start: Point
+    end: Point
+    slower: float = 1.0
+
+    @property
+    def duration_s(self) -> float:
+        """How long it takes."""
+        return move_s(math.dist(self.start, self.end)) * self.slower
+
+    def point(self, time_s: float) -> Point:
+        """Return where the tool is after a time."""
+        length_m = math.dist(self.start, self.end)
+        if length_m < 1e-12:
+            return self.end
+        return along(self.start, self.end, moved_m(length_m, time_s / self.slower) / length_m)
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """From one place to another: up to travel height, across, and down again."""
+
+    legs: tuple[Leg, ...]
+
+    @classmethod
+    def between(
+        cls, chain: ArmChain, layout: "Layout", start: Point, end: Point, factor: float = 1.0
+    ) -> "Way":
+        """Return the way of an arm's tool.
+
+        Args:
+            chain: The arm; its joints may slow a leg down.
+            layout: Where the pipe is, which a way leads around and not through.
+            start: Where the tool is.
+            end: Where it shall be.
+            factor: How many times slower than usual the arm moves.
+
+        Raises:
+            OutOfReachError: part of the way is out of the arm's reach.
+        """
+        corners = [start, end]
+        if math.hypot(end[0] - start[0], end[1] - start[1]) >= 1e-9:
+            height_m = max(TRAVEL_HEIGHT_M, start[2])
+            over = [(start[0], start[1], height_m), (end[0], end[1], height_m)]
+            if layout.is_crossed(start, end):
+                over[1:1] = layout.around_pipe(start, end, height_m, chain.base_x_m)
+            corners = [start, *over, end]
+        return cls(
+            tuple(
+                Leg(first, second, factor * chain.slower(first, second, SPEED_M_S))
+                for first, second in pairwise(corners)
+            )
+        )
+
+    @property
+    def corners(self) -> tuple[Point, ...]:
+        """Its corners, alike for the way there and the way back."""
+        corners = (self.legs[0].start, *(leg.end for leg in self.legs))
+        return min(corners, corners[::-1])
+
+    @property
+    def duration_s(self) -> float:
+        """How long it takes."""
+        return sum(leg.duration_s for leg in self.legs)
+
+    def point(self, time_s: float) -> Point:
+        """Return where the tool is after a time, at the end for ever after."""
+        for leg in self.legs:
+            if time_s <= leg.duration_s:
+                return leg.point(time_s)
+            time_s -= leg.duration_s
+        return self.legs[-1].end
+
+
+def _out_to(far_m: float, point: Point, height_m: float) -> Point:
+    """Return a point moved straight away from the axis to a distance, if it is nearer."""
+    scale = max(1.0, far_m / math.hypot(point[0], point[1]))
+    return point[0] * scale, point[1] * scale, height_m
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +145,28 @@ class Layout:
         # Sides that serve every other bolt have no middle; the numbering then stays as it is.
         turn = math.pi - math.atan2(mean_y, mean_x) if math.hypot(mean_x, mean_y) > 1e-6 else 0.0
         return cls(bolt_circle_radius_m, tuple(a + turn for a in angles), sides)
+
+    def is_crossed(self, start: Point, end: Point) -> bool:
+        """Whether a straight way leads nearer to the axis than one between neighbouring bolts.
+
+        A way that begins or ends within the bore is meant to be there.
+        """
+        keep_m = self.bolt_circle_radius_m * math.cos(math.pi / len(self.bolt_angles_rad)) - 1e-3
+        if min(math.hypot(*start[:2]), math.hypot(*end[:2])) < keep_m:
+            return False
+        flat = ((start[0], start[1], 0.0), (end[0], end[1], 0.0))
+        axis = (0.0, 0.0, 0.0)
+        return lines_apart_m(*flat, axis, axis) < keep_m
+
+    def around_pipe(
+        self, start: Point, end: Point, height_m: float, side_x_m: float
+    ) -> list[Point]:
+        """Return corners of a way around: out from the bolts, past the own side, and in again."""
+        far_m = self.bolt_circle_radius_m + GATE_M
+        outs = [_out_to(far_m, point, height_m) for point in (start, end)]
+        if self.is_crossed(*outs):
+            outs.insert(1, (math.copysign(far_m, side_x_m), 0.0, height_m))
+        return outs
 
     def point(self, side: str, place: str) -> Point:
         """Return where a side's tool point stands at a place.

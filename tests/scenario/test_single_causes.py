@@ -14,12 +14,15 @@ from sim_arms.causes import CATALOGUE
 from tests.support.sequence_files import SEQUENCES
 
 PULLS = ("pull", "check_torque")
-SPOKEN = ("do", "release", "started", "floorsignals")
+SPOKEN = ("do", "release", "started", "interrupted", "floorsignals")
 MARKS = tuple(f'"org.bothsides.{name}"' for name in SPOKEN)
 FLOOR_AGE_US = 1_500_000
 """As the cell file says: an older signal counts for nothing."""
 WINDOW_US = 50_000
 """As the sequence says of its paired barriers."""
+STOP_US = 3_000_000
+"""As the sequence says of its paired barriers: the other side stops within this time."""
+NEVER_US = 1 << 60
 LAST_ROUND, LOOKING, CHANGING = "1290 s", "412.3 s", "0 s"
 MOMENTS = {
     "supply_low": LAST_ROUND,
@@ -29,14 +32,22 @@ MOMENTS = {
     "duplicate": LAST_ROUND,
     "delay": LAST_ROUND,
     "reorder": LAST_ROUND,
+    "air_in_oil": LAST_ROUND,
+    "valve_sticks": LAST_ROUND,
+    "pawl_worn": LAST_ROUND,
+    "gauge_reads_high": LAST_ROUND,
     "tool_lock_fails": CHANGING,
     "gripper_slips": CHANGING,
 }
 """Causes that show only while the arms do something in particular."""
-LASTING = ("fork_slips", "glare", "slow_arm")
+LASTING = (
+    *("fork_slips", "glare", "slow_arm", "lens_dirty", "camera_knocked", "travel_switch_stuck"),
+    "coupling_open",
+)
 """Causes that act for as long as the run lasts, or until they have acted once."""
 QUIET = (
     *("seized_bolt", "friction_high"),  # Of breaking out; of preload, which no wrench sees.
+    *("gauge_reads_high", "air_in_oil", "pawl_worn"),  # The gauge agrees; more time, more strokes.
     *("duplicate", "delay", "reorder"),  # What the bus does to messages, and the link bears.
     "load_overhead_stays",  # Under a named exception.
 )
@@ -52,8 +63,10 @@ def case_of(name: str) -> str:
     """Return a case with one cause, from its moment on, for a minute where it has a moment."""
     kind = CATALOGUE[name]
     where = {"bolt": "bolt: 3", "side": "side: aft", "process": "side: aft"}.get(kind.applies_to)
-    where = "side: aft" if kind.is_placed else where
+    where = "side: aft" if kind.placed else where
     when = f"at: {MOMENTS.get(name, LOOKING)}, for: 60 s"
+    if name == "heave":
+        when = f"at: {LOOKING}"  # After the pins, and from then on.
     if kind.applies_to == "bolt" or name in LASTING:
         when = ""
     parts = ", ".join(part for part in (f"cause: {name}", where, when) if part)
@@ -94,13 +107,21 @@ def moved_while_unsafe(deliveries: list[dict[str, Any]]) -> list[str]:
 
 
 def pulled_alone(deliveries: list[dict[str, Any]]) -> list[str]:
-    """Return the pulls that started without the opposite bolt's starting together with it."""
+    """Return the pulls that started without the opposite bolt's starting together with it.
+
+    A release that reaches only one side in time cannot be called back; that side must then be
+    brought to rest within the stop time of the sequence.
+    """
+    rest_us = {
+        (one["subject"], one["data"]["command"]): one["sent_us"]
+        for one in of_kind(deliveries, "interrupted")
+    }
     bolts = {
         (one["subject"], one["data"]["command"]): one["data"]["parameters"]["bolt"]
         for one in of_kind(deliveries, "do")
         if one["data"]["action"] in PULLS
     }
-    starts: dict[int, list[int]] = defaultdict(list)
+    starts: dict[int, list[tuple[int, int]]] = defaultdict(list)
     release_us = {
         (one["subject"], one["data"]["command"]): one["data"]["start_us"]
         for one in of_kind(deliveries, "release")
@@ -108,11 +129,16 @@ def pulled_alone(deliveries: list[dict[str, Any]]) -> list[str]:
     for one in of_kind(deliveries, "started"):
         key = (one["subject"], one["data"]["command"])
         if key in bolts:
-            starts[release_us[key]].append(bolts[key])
+            ran_us = rest_us.get(key, NEVER_US) - one["sent_us"]
+            starts[release_us[key]].append((bolts[key], ran_us))
     return [
-        f"bolts {pulled} at {start_us}"
+        f"bolts {[bolt for bolt, _ in pulled]} at {start_us}"
         for start_us, pulled in starts.items()
-        if len({(bolt - 1) % 4 for bolt in pulled}) != 1 or len(set(pulled)) != 2
+        if {(bolt - 1) % 4 for bolt, _ in pulled} != {(pulled[0][0] - 1) % 4}
+        or (
+            len({bolt for bolt, _ in pulled}) != 2
+            and not (len(pulled) == 1 and pulled[0][1] <= STOP_US)
+        )
     ]
 
 

@@ -27,17 +27,34 @@ def _cause_row(kind: CauseKind) -> str:
     parameters = ", ".join(
         f"`{name}` ({one.dimension}, {one.default:g})" for name, one in kind.parameters.items()
     )
-    faults = ", ".join(f"`{fault}`" for fault in kind.detected_by)
+    faults = ", ".join(f"`{fault}`" for fault in kind.shows_as)
     times = "while it lasts" if kind.times is None else str(kind.times)
-    cells = (f"`{kind.name}`", kind.text, kind.applies_to, parameters, faults, times, kind.source)
+    name = f"`{kind.name}`"
+    return _row(kind.code, name, kind.text, kind.applies_to, parameters, faults, times, kind.source)
+
+
+def _row(*cells: str) -> str:
     return "| " + " | ".join(cell or "–" for cell in cells) + " |\n"
 
 
 def causes() -> str:
     """Return the catalogue of causes as a table."""
-    head = "| cause | what it does | acts on | parameters (dimension, default in SI) "
-    head += "| may show as | times | source |\n|---|---|---|---|---|---|---|\n"
+    head = "| code | cause | what it is | acts on | parameters (dimension, default in SI) "
+    head += "| may show as | times | source |\n|---|---|---|---|---|---|---|---|\n"
     return head + "".join(_cause_row(kind) for kind in CATALOGUE.values())
+
+
+def signs() -> str:
+    """Return how each cause works, shows and is recovered from, as a table."""
+    head = "| code | cause | what physics does with it | how it is detected | signature "
+    head += "| accepted recovery | without a person |\n|---|---|---|---|---|---|---|\n"
+    return head + "".join(
+        _row(
+            *(kind.code, f"`{kind.name}`", kind.physics, kind.detected, kind.signature),
+            *(kind.recovery, "may be tried again" if kind.retried else "never tried again"),
+        )
+        for kind in CATALOGUE.values()
+    )
 
 
 def bodies() -> str:
@@ -57,6 +74,7 @@ PARTS: dict[str, Callable[[], str]] = {
     **{f"lifecycle {one.name}": _diagram(one) for one in (PROCEDURE, STEP, BARRIER, PROMPT, ARM)},
     **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
     "causes": causes,
+    "signs of causes": signs,
     "bodies": bodies,
 }
 GUIDES = (

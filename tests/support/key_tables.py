@@ -28,7 +28,7 @@ LABELS: dict[str, tuple[tuple[str, str], ...]] = {
     "joint": (
         ("the file", ""),
         *(("bolts", "BoltsModel"), ("tightening", "TighteningModel")),
-        ("loosening", "LooseningModel"),
+        *(("loosening", "LooseningModel"), ("flange", "FlangeModel")),
     ),
     "case": (
         ("the file", ""),

@@ -54,7 +54,7 @@ def test_every_fault_named_in_the_catalogue_is_a_fault_of_the_cell() -> None:
     section = text.split("\nfaults:\n")[1].split("\nactions:\n")[0]
     faults = re.findall(r"^  (\w+):", section, re.MULTILINE)
 
-    assert sorted({f for kind in CATALOGUE.values() for f in kind.detected_by} - {*faults}) == []
+    assert sorted({f for kind in CATALOGUE.values() for f in kind.shows_as} - {*faults}) == []
 
 
 @pytest.mark.parametrize(

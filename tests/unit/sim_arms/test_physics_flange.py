@@ -5,7 +5,7 @@ import random
 import numpy as np
 import pytest
 
-from sim_arms.physics.flange import FREE_ADVANCE_M, FlangeModel
+from sim_arms.physics.flange import FREE_ADVANCE_M, FlangeModel, advance_for
 
 BOLT_N_M = 1.0e9
 RADIUS_M = 0.3
@@ -17,7 +17,7 @@ def tighten(model: FlangeModel, groups: list[list[int]]) -> tuple[float, ...]:
     for group in groups:
         for _ in range(60):  # The bolts of a group rise together, so they settle by turns.
             for bolt in group:
-                advance[bolt] = model.advance_for(advance, bolt, 1.0)
+                advance[bolt] = advance_for(model, advance, bolt, 1.0)
     return model.settle(advance).loads_n
 
 

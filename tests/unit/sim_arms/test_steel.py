@@ -51,14 +51,3 @@ def test_a_joint_begins_open_or_made_up_and_nothing_else() -> None:
     """A wrong word in a set-up must not pass as an open joint."""
     with pytest.raises(ValueError, match="begins 'shut'"):
         Steel(steel_config("shut"), 1)
-
-
-def test_arms_over_opposite_bolts_are_clear_of_each_other_and_over_adjacent_ones_not() -> None:
-    """Clearance follows from where both arms said that they stand; 4 and 5 are neighbours."""
-    steel = Steel(steel_config(), 1)
-    steel.apply({"arm.fore.at": "bolt.1", "arm.aft.at": "bolt.5"})
-    opposite_m = steel.arms_clearance_m()
-    steel.apply({"arm.fore.at": "bolt.4"})
-
-    assert opposite_m > 0.2
-    assert steel.arms_clearance_m() < 0.0

@@ -132,7 +132,7 @@ def test_a_missing_cell_is_told_by_its_path(tmp_path: Path) -> None:
         ("points: 6}", "points: 8}", ["SEQ009", "SEQ009"]),
         ("  turn_socket: {needs: spinner", "  turn_socket: {needs: spanner", ["SEQ018"]),
         ("recheck: [locate_hole]", "recheck: [locate_hold]", ["SEQ014"]),
-        ("raises: [tool_not_locked]", "raises: [tool_not_loked]", ["SEQ030"]),
+        ("raises: [tool_not_locked,", "raises: [tool_not_loked,", ["SEQ030"]),
         ("kind: permissive", "kind: permission", ["SEQ009"]),
         ("alone: no}", "alone: never}", ["SEQ008"] * 10),
         ("zones: [bore] ", "zones: bore ", ["SEQ008"]),

@@ -27,6 +27,7 @@ from coordinator.sequence.cell_model import (
 from coordinator.sequence.fields import Strict
 from coordinator.sequence.joint_model import (
     BoltsModel,
+    FlangeModel,
     JointModel,
     LooseningModel,
     TighteningModel,
@@ -73,7 +74,7 @@ SECTIONS: dict[str, tuple[type[Strict], ...]] = {
         *(CellModel, TimingModel, SideModel, ToolModel, SignalModel, InterlockModel),
         *(FaultModel, ActionModel),
     ),
-    "Keys of a joint": (JointModel, BoltsModel, TighteningModel, LooseningModel),
+    "Keys of a joint": (JointModel, BoltsModel, TighteningModel, LooseningModel, FlangeModel),
     "Keys of a case": (CaseModel, CauseModel, AnswerModel, ActModel),
 }
 

@@ -92,8 +92,9 @@ def test_what_no_policy_speaks_of_follows_otherwise(
 
     rules = load(path).plan.nodes[0].rules
 
-    assert [rule.then for rule in rules] == then
-    assert {rule.fault for rule in rules} <= {"tool_not_locked"}
+    # The two faults of changing a tool, each with a rule of its own.
+    assert [rule.then for rule in rules] == 2 * then
+    assert {rule.fault for rule in rules} <= {"tool_not_locked", "tool_not_coupled"}
 
 
 def test_a_prompt_asked_otherwise_must_be_one_of_the_file(tmp_path: Path) -> None:

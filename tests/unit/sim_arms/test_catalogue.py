@@ -1,0 +1,94 @@
+"""The catalogue of causes: whole, checked, and of the size that was promised."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from sim_arms.catalogue import CATALOGUE, FILE, CatalogueError, read_catalogue
+
+CELL = Path(__file__).parents[3] / "sequences" / "cells" / "sill_point.yaml"
+GOOD = """
+[rust]
+code = "CAU001"
+text = "rust"
+physics = "it sticks"
+applies_to = "bolt"
+shows_as = []
+detected = "by eye"
+signature = "red"
+recovery = "oil"
+retried = false
+source = "common practice, no source"
+"""
+
+
+def test_there_are_at_least_thirty_five_causes_each_with_its_own_code() -> None:
+    """Codes are never reused, so their numbers run without a gap while none is taken out."""
+    codes = [kind.code for kind in CATALOGUE.values()]
+
+    assert codes == [f"CAU{number:03}" for number in range(1, len(codes) + 1)]
+    assert len(codes) >= 35
+
+
+def test_every_cause_names_its_source_or_says_that_it_has_none() -> None:
+    """A trade fact without a source must say so."""
+    told = [kind.source for kind in CATALOGUE.values()]
+
+    assert all("no source" in one or "chosen" in one or "ISO" in one for one in told)
+
+
+def test_what_a_cell_never_tries_again_alone_no_cause_allows_to_be_tried_again() -> None:
+    """Where every way of showing asks for a person, so must the catalogue."""
+    text = CELL.read_text(encoding="utf-8")
+    alone = re.findall(r"^  (\w+): \{text: [^}]*alone: no\}", text, re.MULTILINE)
+
+    wrong = [
+        kind.name
+        for kind in CATALOGUE.values()
+        if kind.shows_as and kind.retried and all(fault in alone for fault in kind.shows_as)
+    ]
+
+    assert len(alone) == 10
+    assert wrong == ["loss"]  # Asked again within the cell's bound before it counts as silent.
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "told"),
+    [
+        ('text = "rust"\n', "", "'text' is None, must be a sentence or a word"),
+        ('"bolt"', '"nut"', "'applies_to' must be one of bolt, side, floor, bus, process"),
+        ('"CAU001"', '"X1"', "'code' is 'X1', must be CAU and three digits"),
+        ("retried = false", 'retried = "no"', "'retried' and 'placed' must be true or false"),
+        ("shows_as = []", "shows_as = [1]", "'shows_as' must be a list of fault kinds"),
+        ("retried = false", "retried = false\ntimes = 0", "'times' is 0, must be a whole number"),
+        ("retried = false", "retried = false\nrust = 1", "'rust' is unknown, must be one of code"),
+        (
+            "retried = false",
+            'retried = false\nparameters = { deep = ["depth", 1] }',
+            "'parameters.deep' is ['depth', 1], must be one of length, angle",
+        ),
+        ("[rust]", "[rust", "not TOML"),
+    ],
+)
+def test_a_catalogue_that_is_not_whole_is_refused_with_cause_and_key(
+    before: str, after: str, told: str
+) -> None:
+    """Whoever adds a cause must be told what is missing."""
+    assert list(read_catalogue(GOOD)) == ["rust"]
+
+    with pytest.raises(CatalogueError, match=re.escape(told)):
+        read_catalogue(GOOD.replace(before, after, 1))
+
+
+def test_a_code_given_twice_is_refused() -> None:
+    """Two causes of one code could not be told apart in a record."""
+    twice = GOOD + GOOD.replace("[rust]", "[more_rust]")
+
+    with pytest.raises(CatalogueError, match="is CAU001, as of 'rust', must be its own"):
+        read_catalogue(twice)
+
+
+def test_the_catalogue_is_one_file_of_data() -> None:
+    """Guides and pages of any language can read it."""
+    assert list(read_catalogue(FILE.read_text(encoding="utf-8"))) == list(CATALOGUE)

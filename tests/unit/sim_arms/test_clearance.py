@@ -1,0 +1,255 @@
+"""Six joints, ways around the pipe, and how near the arms come over a whole run."""
+
+import itertools
+import math
+import random
+
+import pytest
+from scipy.optimize import minimize
+
+from sim_arms import clearance
+from sim_arms.activities import Bench, HoistBench, begin
+from sim_arms.activities.bench import Unfit
+from sim_arms.causes import Causes
+from sim_arms.clearance import Nearest, least_clearance
+from sim_arms.physics.arm_chain import (
+    CRANK_M,
+    FORE_M,
+    LIMITS_RAD,
+    SPEED_RAD_S,
+    TOOL_M,
+    UPPER_M,
+    ArmChain,
+    OutOfReachError,
+    Point,
+)
+from sim_arms.physics.motion import SPEED_M_S, Layout, Way, move_s, moved_m
+from sim_arms.physics.volumes import Rod, gap_at_least_m, lines_apart_m, rods_gap_m
+from sim_arms.steel import Steel
+from tests.unit.sim_arms.bench_driver import SIDES, Rig, steel_config
+
+LAYOUT = Layout.around(0.3015, SIDES, ("fore",) * 4 + ("aft",) * 4)
+CHAINS = {
+    side: ArmChain.beside(0.3015, sign) for side, sign in zip(SIDES, (-1.0, 1.0), strict=True)
+}
+PLACES = ("park", "rack", "bin", "bore", "joint")
+
+
+def places_of(side: str) -> list[str]:
+    """Return every place of a side."""
+    own = range(1, 5) if side == "fore" else range(5, 9)
+    return [*PLACES, *(f"bolt.{bolt}" for bolt in own)]
+
+
+def ways() -> list[tuple[str, Way]]:
+    """Return every way that an arm can go."""
+    return [
+        (side, Way.between(CHAINS[side], LAYOUT, LAYOUT.point(side, a), LAYOUT.point(side, b)))
+        for side in SIDES
+        for a, b in itertools.permutations(places_of(side), 2)
+    ]
+
+
+def test_the_links_keep_their_lengths_and_the_tool_comes_to_its_point_at_every_place() -> None:
+    """Forward again from the joint angles: the inverse is right and the tool hangs straight."""
+    seen = 0
+    for side in SIDES:
+        for place in places_of(side):
+            point = LAYOUT.point(side, place)
+            angles = CHAINS[side].angles(point)
+            _, shoulder, elbow, wrist, tip = CHAINS[side].links(angles)
+
+            assert tip == pytest.approx(point, abs=1e-9)
+            assert math.dist(shoulder, elbow) == pytest.approx(UPPER_M)
+            assert math.dist(elbow, wrist) == pytest.approx(FORE_M)
+            assert wrist[2] - tip[2] == pytest.approx(TOOL_M)
+            assert math.dist(wrist[:2], tip[:2]) == pytest.approx(CRANK_M)
+            for angle, (low, high) in zip(angles, LIMITS_RAD, strict=True):
+                assert low <= angle <= high
+            seen += 1
+    assert seen == 18
+
+
+@pytest.mark.parametrize(
+    ("point", "told"),
+    [
+        ((2.0, 0.0, 1.0), "from the shoulder, must be below 3.30 m"),
+        ((-2.6, 0.5, 0.2), "joint"),
+    ],
+)
+def test_a_point_out_of_reach_is_refused_with_the_reason(point: Point, told: str) -> None:
+    """Too far for the links, or beyond the limit of a joint."""
+    with pytest.raises(OutOfReachError, match=told):
+        CHAINS["fore"].angles(point)
+
+
+def test_an_action_on_a_bolt_out_of_reach_is_not_taken_up() -> None:
+    """Nothing has moved when it is told."""
+    rig = Rig()
+    rig.do("fore", "change_tool", tool="spinner")
+    rig.arms["fore"].steel.chains["fore"] = ArmChain.beside(3.0, -1.0)
+
+    with pytest.raises(Unfit, match="bolt 1 is out of reach"):
+        begin("locate_hole", {"bolt": 1}, rig.arms["fore"], "stop")
+
+
+def test_no_joint_goes_faster_than_it_may_on_any_way() -> None:
+    """Finite differences over every way between two places, at 5 ms."""
+    step_s = 5e-3
+    for side, way in ways():
+        before = CHAINS[side].angles(way.point(0.0))
+        for step in range(1, int(way.duration_s / step_s) + 1, 7):
+            now = CHAINS[side].angles(way.point(step * step_s))
+            late = CHAINS[side].angles(way.point(step * step_s + step_s))
+            for old, new, most in zip(now, late, SPEED_RAD_S, strict=True):
+                assert abs(new - old) / step_s <= 1.02 * most
+            before = late
+        assert len(before) == 6
+
+
+def test_no_part_of_an_arm_is_faster_or_further_in_or_lower_than_the_walk_believes() -> None:
+    """The bounds on which the walk over a run rests, at random times on every way."""
+    rng = random.Random(5)
+    fastest = 0.0
+    for side, way in ways():
+        sign = math.copysign(1.0, CHAINS[side].base_x_m)
+        for _ in range(12):
+            at_s = rng.uniform(0.0, way.duration_s)
+            now, late = (
+                CHAINS[side].links(CHAINS[side].angles(way.point(t))) for t in (at_s, at_s + 1e-3)
+            )
+            fastest = max(fastest, max(map(math.dist, now, late)) / 1e-3)
+            tip = now[4]
+            assert min(sign * point[0] for point in now) >= sign * tip[0] - 1e-9
+            assert min(point[2] for point in now[2:]) >= tip[2] - 1e-9
+
+    assert SPEED_M_S <= fastest <= clearance.PART_SPEED_M_S
+
+
+def test_a_move_goes_as_far_as_the_area_under_its_trapezoid() -> None:
+    """Summed speed, for a long and for a short move."""
+    for distance_m in (1.2, 0.1):
+        whole_s = move_s(distance_m)
+        assert moved_m(distance_m, whole_s) == distance_m
+        assert moved_m(distance_m, 0.5 * whole_s) == pytest.approx(0.5 * distance_m)
+        times = [whole_s * n / 1000 for n in range(1001)]
+        speeds = [
+            (moved_m(distance_m, b) - moved_m(distance_m, a)) / (b - a)
+            for a, b in itertools.pairwise(times)
+        ]
+        assert max(speeds) <= SPEED_M_S + 1e-9
+        assert min(speeds) >= 0.0
+
+
+def test_no_way_leads_a_tool_through_the_pipe() -> None:
+    """Every way but those to and from the bore stays out of the pipe of 406 mm."""
+    for side in SIDES:
+        names = [place for place in places_of(side) if place != "bore"]
+        for first, second in itertools.permutations(names, 2):
+            way = Way.between(
+                CHAINS[side], LAYOUT, LAYOUT.point(side, first), LAYOUT.point(side, second)
+            )
+            parts = [way.point(way.duration_s * n / 200) for n in range(201)]
+            assert min(math.hypot(x, y) for x, y, _ in parts) > 0.2032 + 0.03
+
+
+def test_the_distance_of_two_lines_is_the_least_of_all_their_points() -> None:
+    """SciPy minimises over both lines; a cheap bound is never above it."""
+    rng = random.Random(11)
+    for _ in range(60):
+        ends = [tuple(rng.uniform(-1.0, 1.0) for _ in range(3)) for _ in range(4)]
+        a, b, c, d = ends
+
+        def apart(shares: list[float], a=a, b=b, c=c, d=d) -> float:  # type: ignore[no-untyped-def]
+            one = [p + shares[0] * (q - p) for p, q in zip(a, b, strict=True)]
+            other = [p + shares[1] * (q - p) for p, q in zip(c, d, strict=True)]
+            return math.dist(one, other) ** 2
+
+        starts = [(x, y) for x in (0.0, 0.5, 1.0) for y in (0.0, 0.5, 1.0)]
+        least = min(
+            minimize(apart, start, bounds=[(0, 1), (0, 1)], tol=1e-14).fun for start in starts
+        )
+        first, second = Rod.between("a", a, b, 0.1), Rod.between("b", c, d, 0.05)  # type: ignore[arg-type]
+        assert lines_apart_m(a, b, c, d) == pytest.approx(math.sqrt(least), abs=1e-4)  # type: ignore[arg-type]
+        assert gap_at_least_m(first, second) <= rods_gap_m(first, second) + 1e-12
+
+
+def test_lines_without_length_are_points() -> None:
+    """A rod of no length is a ball."""
+    origin, up, aside = (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), (3.0, 4.0, 0.5)
+
+    assert lines_apart_m(origin, origin, aside, aside) == pytest.approx(math.dist(origin, aside))
+    assert lines_apart_m(origin, up, aside, aside) == pytest.approx(5.0)
+    assert lines_apart_m(aside, aside, origin, up) == pytest.approx(5.0)
+
+
+def two_at_work() -> tuple[list[Bench], HoistBench, float]:
+    """Let both arms go to bolts and back, with pauses, while the string comes down."""
+    rig = Rig(seed=3)
+    rig.do("hoist", "bring_length")
+    for step in range(4):
+        rig.together(
+            ("fore", "locate_hole", {"bolt": 1 + step}), ("aft", "locate_hole", {"bolt": 8 - step})
+        )
+        if step == 1:
+            rig.do("hoist", "land_length")
+        rig.together(("fore", "park", {}), ("aft", "locate_joint", {}))
+    return list(rig.arms.values()), rig.hoist, rig.time_s
+
+
+def test_the_least_gap_of_a_run_is_the_one_that_fine_steps_find() -> None:
+    """Every 20 ms, each pair of rods by itself, against the walk that skips what cannot matter."""
+    arms, hoist, end_s = two_at_work()
+    found = least_clearance(arms, hoist, end_s)
+
+    config = arms[0].steel.config
+    first, second = (clearance._Track(bench, config) for bench in arms)
+    least = Nearest()
+    for step in range(int(end_s / 0.02)):
+        for one in first.rods(step * 0.02):
+            for other in second.rods(step * 0.02):
+                if rods_gap_m(one, other) < least.gap_m:
+                    least = Nearest(rods_gap_m(one, other), step * 0.02, one.name, other.name)
+
+    assert least.gap_m - 1e-6 <= found[0].gap_m + 0.01
+    assert found[0].gap_m <= least.gap_m + clearance.WITHIN_M
+    assert 0.0 < found[0].gap_m < 1.0
+    assert found[0].first.startswith("fore")
+    assert found[0].second.startswith("aft")
+
+
+def test_arms_that_reach_over_each_other_are_told_as_touching() -> None:
+    """Aft is sent to the bore while fore stands there."""
+    rig = Rig()
+    for side in SIDES:
+        rig.do(side, "change_tool", tool="gripper")
+    rig.together(("fore", "fit_cover", {}), ("aft", "fit_cover", {}))
+
+    gap = least_clearance(list(rig.arms.values()), rig.hoist, rig.time_s)[0]
+
+    assert gap.gap_m < 0.0
+
+
+def test_a_held_arm_goes_on_from_where_it_stopped() -> None:
+    """The way of the hold ends where the next way begins."""
+    rig = Rig()
+    rig.hold("fore", "locate_hole", after_s=5.0, on_hold="stop", bolt=1)
+    rig.do("fore", "locate_hole", bolt=1)
+
+    stopped, went_on = rig.arms["fore"].motions
+    assert stopped.end_s - stopped.start_s == pytest.approx(5.25)
+    assert went_on.way.point(0.0) == stopped.way.point(5.25)
+    assert went_on.way.point(1e9) == LAYOUT.point("fore", "bolt.1")
+    assert rig.arms["fore"].stopped_at is None
+
+
+def test_a_steel_without_a_known_pipe_has_only_the_table_to_keep_clear_of() -> None:
+    """Nothing is made up where the joint file does not say how wide the pipe is."""
+    steel = Steel(steel_config(), 1)
+    bench = Bench("fore", steel, Causes(), random.Random(1), lambda: 0.0)
+    other = Bench("aft", steel, Causes(), random.Random(1), lambda: 0.0)
+    hoist = HoistBench(steel, Causes(), random.Random(1), lambda: 0.0)
+
+    _, things = least_clearance([bench, other], hoist, 10.0)
+
+    assert things.second == "hang-off table"
