@@ -116,8 +116,7 @@ class Folder:
         nodes = self._lane_nodes[place]
         if not nodes:
             return ()
-        remaining = ~(lane.done >> nodes[0])
-        lowest = nodes[0] + (remaining & -remaining).bit_length() - 1
+        lowest = self._pieces.first_open(place, lane.done)
         first = self._pieces.starts[place][self._pieces.piece_of(min(lowest, nodes[-1]))]
         return tuple(
             (node, fault, min(count, self._bounds[node].get(fault, 1)))

@@ -264,11 +264,8 @@ class Expander:
                 self._break(graph, number, *broken, words)
         if any(a.done != b.done for a, b in zip(before.lanes, state.lanes, strict=True)):
             done = tuple(
-                lane.done >> starts[place.piece]
-                & ((1 << ends[place.piece] - starts[place.piece]) - 1)
-                for starts, ends, place, lane in zip(
-                    self.pieces.starts, self.pieces.ends, places, state.lanes, strict=True
-                )
+                self.pieces.own(lane, place, one.done)
+                for lane, (place, one) in enumerate(zip(places, state.lanes, strict=True))
             )
             graph.done.setdefault(number, set()).add(done)
         silent = node.silent

@@ -53,8 +53,7 @@ class Local:
         nodes, pieces = self.plan.lanes[number], self.pieces
         if not nodes:
             return Place(0)  # The party has nothing to do in this sequence.
-        remaining = ~(lane.done >> nodes[0])
-        lowest = nodes[0] + (remaining & -remaining).bit_length() - 1
+        lowest = pieces.first_open(number, lane.done)
         if lowest > nodes[-1]:
             return Place(len(pieces.starts[number]) - 1)
         piece, skipped = pieces.piece_of(lowest), 0
@@ -110,9 +109,8 @@ class Local:
         return known
 
     def _make_look(self, number: int, place: Place, lane: Lane) -> Look:
-        start, end = self.pieces.starts[number][place.piece], self.pieces.ends[number][place.piece]
         return (
-            lane.done >> start & ((1 << end - start) - 1),
+            self.pieces.own(number, place, lane.done),
             self._number(number, place, lane.node) if lane.node >= 0 else lane.node - AT,
             tuple(
                 (self._number(number, place, node), fault, count)
@@ -182,9 +180,7 @@ class _Mover:
     def lane(self, number: int, lane: Lane) -> Lane:
         """Return a lane as it is there."""
         here, there = self._before[number], self._after[number]
-        start = self._source.pieces.starts[number][here.piece]
-        length = self._source.pieces.ends[number][here.piece] - start
-        own = lane.done >> start & ((1 << length) - 1)
+        own = self._source.pieces.own(number, here, lane.done)
         node = self.node(number, lane.node)
         return lane._replace(
             done=self._target.done_at(number, there, own),

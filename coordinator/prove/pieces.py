@@ -83,6 +83,17 @@ class Pieces:
         """Return the piece of its lane that a node is in."""
         return self._piece_of[node]
 
+    def first_open(self, lane: int, done: int) -> int:
+        """Return the first node of a lane that is not done; one more than its last if all are."""
+        first = self._plan.lanes[lane][0]
+        remaining = ~(done >> first)
+        return first + (remaining & -remaining).bit_length() - 1
+
+    def own(self, lane: int, place: Place, done: int) -> int:
+        """Return the mask of what is done of the piece at a place, from its first node on."""
+        start = self.starts[lane][place.piece]
+        return done >> start & ((1 << self.ends[lane][place.piece] - start) - 1)
+
     def kind_of(self, places: Places) -> int:
         """Return a number that is the same for places that behave alike (L1)."""
         known = self._known.get(places)

@@ -1,7 +1,6 @@
 """Hostile files: a clear error each, within bounded memory and time, and nothing is obeyed."""
 
 import os
-from collections.abc import Iterator
 from pathlib import Path
 from shutil import copytree
 
@@ -140,14 +139,6 @@ _REFUSED: dict[str, tuple[str | bytes, str]] = {
         "SEQ013",
     ),
 }
-
-
-@pytest.fixture(scope="module")
-def reader() -> Iterator[LimitedReader]:
-    """The program that reads under limits, one for all tests of this file."""
-    made = LimitedReader()
-    yield made
-    made.close()
 
 
 @pytest.fixture

@@ -1,7 +1,6 @@
 """Every way in is guarded like the first one: bases, joints instead, cases, answers."""
 
 import os
-from collections.abc import Iterator
 from pathlib import Path
 from shutil import copytree
 
@@ -32,14 +31,6 @@ _HOSTILE: dict[str, tuple[str | bytes, str]] = {
     "another kind of file": ("actions: {}\nbolts: {}\nlanes: {}\n", "SEQ006"),
     "twenty thousand unknown keys": ("".join(f"k{n}: 1\n" for n in range(20_000)), "SEQ006"),
 }
-
-
-@pytest.fixture(scope="module")
-def reader() -> Iterator[LimitedReader]:
-    """The program that reads under limits, one for all tests of this file."""
-    made = LimitedReader()
-    yield made
-    made.close()
 
 
 @pytest.fixture
