@@ -269,6 +269,14 @@ class Causes:
         """
         self._by_name: dict[str, list[Cause]] = {}
         self._used: dict[int, int] = {}
+        self.add(causes)
+
+    def add(self, causes: Sequence[Cause]) -> None:
+        """Take more causes of the case.
+
+        Raises:
+            ValueError: A cause or a parameter is not in the catalogue.
+        """
         for cause in causes:
             kind = CATALOGUE.get(cause.cause)
             if kind is None:

@@ -155,6 +155,14 @@ class Floor:
         born._edges_us = tuple(edge for edge in self._edges_us if edge > now_us)
         return born
 
+    def add_causes(self, causes: Sequence[Cause]) -> None:
+        """Let causes act that were not known before."""
+        self.hoist.add_causes(causes)
+        self._causes.add(causes)
+        self._case += tuple(causes)
+        edges = {*self._edges_us[self._edge :], *_edges_us(causes, self._origin_us)}
+        self._edges_us, self._edge = tuple(sorted(edges)), 0
+
     def _tell(self, now_us: int) -> list[Message]:
         """Publish the signals if they changed or their period is over; the hoist hears them too."""
         now_s = (now_us - self._origin_us) / 1e6

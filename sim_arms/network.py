@@ -74,6 +74,17 @@ class Network:
         self._aside = _troubles(causes, "reorder")
         self._last_us: dict[tuple[str, str], int] = {}
 
+    def add(self, causes: Sequence[Cause], homes: Mapping[str, str]) -> tuple[Cut, ...]:
+        """Take more causes of the case, and return the cuts among them, each at its party."""
+        cuts = [_to_cut(cause) for cause in causes if cause.cause == "party_cut"]
+        housed = tuple(replace(cut, party=homes.get(cut.party, cut.party)) for cut in cuts)
+        self.cuts += housed
+        self._loss += _housed(_troubles(causes, "loss"), homes)
+        self._twice += _housed(_troubles(causes, "duplicate"), homes)
+        self._late += _housed(_troubles(causes, "delay"), homes)
+        self._aside += _housed(_troubles(causes, "reorder"), homes)
+        return housed
+
     def house(self, homes: Mapping[str, str]) -> None:
         """Let what is said of a lane hold for the party that plays it, as the floor the hoist."""
         self.cuts = tuple(replace(cut, party=homes.get(cut.party, cut.party)) for cut in self.cuts)
