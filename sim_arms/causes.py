@@ -269,6 +269,8 @@ class Causes:
         """
         self._by_name: dict[str, list[Cause]] = {}
         self._used: dict[int, int] = {}
+        self.acted: dict[Cause, None] = {}
+        """Those that somebody asked for while they acted."""
         self.add(causes)
 
     def add(self, causes: Sequence[Cause]) -> None:
@@ -292,6 +294,7 @@ class Causes:
         """Return the first cause of a kind that acts here and now, without counting it."""
         for cause in self._by_name.get(name, ()):
             if self._acts(cause, now_s, side, bolt):
+                self.acted[cause] = None
                 return cause
         return None
 
@@ -307,7 +310,9 @@ class Causes:
     def all_acting(self, name: str, now_s: float) -> tuple[Cause, ...]:
         """Return every cause of a kind that acts now, on whatever it acts."""
         causes = self._by_name.get(name, ())
-        return tuple(c for c in causes if self._acts(c, now_s, c.side, c.bolt))
+        acting = tuple(c for c in causes if self._acts(c, now_s, c.side, c.bolt))
+        self.acted.update(dict.fromkeys(acting))
+        return acting
 
     def _acts(self, cause: Cause, now_s: float, side: str | None, bolt: int | None) -> bool:
         if cause.side is not None and cause.side != side:

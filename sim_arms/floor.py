@@ -96,6 +96,11 @@ class Floor:
         """The signals by hand, to read."""
         return self._by_hand
 
+    @property
+    def acted(self) -> Mapping[Cause, None]:
+        """The causes that have changed a signal."""
+        return self._causes.acted
+
     def set_signal(self, name: str, value: bool | None, now_us: int) -> list[Message]:
         """Be told by a person what a signal is.
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from coordinator.sequence import load, read_case
-from coordinator.sequence.case_model import ActModel, AnswerModel, CaseModel, CauseModel
+from coordinator.sequence.case_model import ActModel, AnswerModel, CaseModel, CauseModel, FoundModel
 from coordinator.sequence.cell_model import (
     ActionModel,
     CellModel,
@@ -55,7 +55,7 @@ SECTIONS: dict[str, tuple[type[Strict], ...]] = {
         *(FaultModel, ActionModel),
     ),
     "Keys of a joint": (JointModel, BoltsModel, TighteningModel, LooseningModel),
-    "Keys of a case": (CaseModel, CauseModel, AnswerModel, ActModel),
+    "Keys of a case": (CaseModel, CauseModel, FoundModel, AnswerModel, ActModel),
 }
 
 
