@@ -21,7 +21,7 @@ from sim_arms.facts import FactExchange
 from sim_arms.floor import Floor
 from sim_arms.party import Party, SimulatedParty
 from sim_arms.shell import Shell
-from sim_arms.workbench import Workbench
+from sim_arms.workbench import Workbench, stand_by
 from sim_arms.world import Traced, World
 
 _Copied = TypeVar("_Copied")
@@ -252,6 +252,8 @@ class Copier:
                 return types.MethodType(value.__func__, self.copy(value.__self__))
             case RewindableBench():
                 return value.copy_into(self)
+            case types.GeneratorType() if value.gi_code is stand_by.__code__:
+                return stand_by()  # It has not begun: once begun it is over.
         return self._copy_object(value)
 
     def _copy_object(self, value: Any) -> Any:

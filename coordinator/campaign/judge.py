@@ -116,10 +116,24 @@ class Judge:
         """Acts and answers of people so far."""
         self._checks: list[tuple[int, int, str, str, Check, tuple[Any, ...]]] = []
         self._planned = 0
-        self.oracles = [one(self) for one in oracles]
-        self._heard_by = _overriding(self.oracles, "heard")
-        self._told_by = _overriding(self.oracles, "told")
-        self._reported_by = _overriding(self.oracles, "reported")
+        self.oracles: list[Oracle] = []
+        self._heard_by: list[Oracle] = []
+        self._told_by: list[Oracle] = []
+        self._reported_by: list[Oracle] = []
+        for one in oracles:
+            self.seat(one(self))
+
+    def seat(self, oracle: Oracle) -> None:
+        """Let one more look on."""
+        self.oracles.append(oracle)
+        for name, told in (
+            ("heard", self._heard_by),
+            ("told", self._told_by),
+            ("reported", self._reported_by),
+        ):
+            # Most messages concern few; the rest are not even called.
+            if getattr(type(oracle), name) is not getattr(Oracle, name):
+                told.append(oracle)
 
     # -- hooks of the world ------------------------------------------------------------------------
 
@@ -223,7 +237,3 @@ class Judge:
     def _elsewhere(self) -> tuple[str, ...]:
         ground = self.board.ground
         return tuple(party for party in ground.parties if party not in ground.arms)
-
-
-def _overriding(oracles: list[Oracle], name: str) -> list[Any]:
-    return [one for one in oracles if getattr(type(one), name) is not getattr(Oracle, name)]

@@ -36,6 +36,7 @@ class Gated(Oracle):
         super().__init__(judge)
         self._latched: dict[str, None] = {}
         self._stood = False
+        self._restarted_us = -1
 
     def ordered(self, now_us: int, message: Message, command: Command) -> None:
         """A command that moves needs every gate."""
@@ -65,12 +66,16 @@ class Gated(Oracle):
                 if self.board.is_good(gate.signal, gate.max_age_us, now_us):
                     self._latched.pop(gate.name, None)
         elif act is Act.RESTART:
-            self._stood = False
+            self._restarted_us = now_us
 
     def shown(self, now_us: int, phase: str) -> None:
         """What was held moves only after a person's restart."""
-        if phase in ("holding", "held") or phase in ("stopped", "aborted", "complete"):
+        if phase in ("holding", "held", "stopped", "aborted", "complete"):
             self._stood = True
+        elif phase == "restarting":
+            self._stood = False
+            if self._restarted_us != now_us:
+                self.judge.report("I3", phase, "it restarts without a person's word")
 
     def _judge_motion(self, now_us: int, command: Command, kind: str) -> None:
         step = self.ground.steps.get(command.step)

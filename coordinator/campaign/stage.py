@@ -11,6 +11,9 @@ from coordinator.campaign.judge import Judge
 from coordinator.core.state import State
 from coordinator.sequence import Case
 
+CANARIES = ("moves_unclear", "releases_one")
+"""Defects put in on purpose: motion while the floor is not clear; a barrier that lets one go."""
+
 
 class Stage(Protocol):
     """A cell in virtual time with its judge, at some moment of its run."""
@@ -49,6 +52,9 @@ class Stage(Protocol):
 
     def hold_unattended(self) -> None:
         """Hold the run, as whoever finds nobody there does."""
+
+    def spoil(self, canary: str) -> None:
+        """Put a defect in on purpose, one of `CANARIES`, that the judge must report."""
 
     def acted(self) -> tuple[bool, ...]:
         """Return for each cause of the case whether it has acted."""

@@ -6,21 +6,31 @@ Keeps: a copy of a stage and its original, given the same case, give the same de
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
+import coordinator
+import sim_arms
 from coordinator.campaign.ground import Ground
 from coordinator.campaign.judge import Judge
 from coordinator.campaign.oracles import ORACLES
+from coordinator.campaign.vocabulary import Kind, Vocabulary
 from coordinator.cli.hurry import hurried
 from coordinator.cli.simulated import Simulation, to_causes
+from coordinator.cli.spoiled import SpoiledCoordinator
 from coordinator.core.events import Act
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator
-from coordinator.live.operator import UNATTENDED, OperatorScript
+from coordinator.live.operator import UNATTENDED, UNKNOWN_OUTCOME, OperatorScript
 from coordinator.live.reviving import RevivingCoordinator
-from coordinator.sequence import Case, Loaded
+from coordinator.live.translate import COORDINATOR
+from coordinator.sequence import Case, Found, Loaded, load
+from coordinator.sequence.read import root_of
 from coordinator.wire.messages import Message
-from sim_arms.causes import Cause
+from sim_arms.causes import CATALOGUE, Cause
 from sim_arms.copying import Copier, copy_world, make_copyable
+from sim_arms.floor import FLOOR
 from sim_arms.meeting_causes import acted
 from sim_arms.network import Network
 from sim_arms.trace import TraceWriter
@@ -136,6 +146,11 @@ class CellStage:
         messages = coordinator.act(Act.HOLD, UNATTENDED, self.world.now_us)
         self.world.post(messages, coordinator.name)
 
+    def spoil(self, canary: str) -> None:
+        """Put a defect in on purpose that the judge must report."""
+        victim = self.ground.arms[0]
+        self.world.coordinator = SpoiledCoordinator(self._operated, canary, victim)
+
     def acted(self) -> tuple[bool, ...]:
         """Return for each cause of the case whether it has acted."""
         return acted(self.world, self._causes)
@@ -152,3 +167,83 @@ class CellStage:
 
 def _forget(line: str) -> None:
     """Keep the hash of a trace alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageMaker:
+    """Builds stages from the texts of the files, on whatever machine; built once per process."""
+
+    sequence: str
+    """Path below the sequences folder."""
+    files: tuple[tuple[str, str], ...]
+    """(path below the sequences folder, whole text) of every file."""
+    program: str = ""
+
+    def loaded(self) -> Loaded:
+        """Return the sequence.
+
+        Raises:
+            SequenceError: With every finding.
+        """
+        if self not in _LOADED:
+            with TemporaryDirectory() as folder:
+                for name, text in self.files:
+                    place = Path(folder) / name
+                    place.parent.mkdir(parents=True, exist_ok=True)
+                    place.write_text(text, encoding="utf-8", newline="")
+                (Path(folder) / "cells").mkdir(exist_ok=True)
+                _LOADED[self] = load(Path(folder) / self.sequence)
+        return _LOADED[self]
+
+    def opening(self) -> StageOpening:
+        """Return what opens stages."""
+        return StageOpening(self.loaded())
+
+    def words(self) -> Vocabulary:
+        """Return what cases are made of."""
+        return vocabulary_of(self.loaded())
+
+    def found(self) -> Found:
+        """Return the files that a case is found with, and nothing of what it came to."""
+        return Found(self.sequence, self.files, self.loaded().plan.digest, self.program)
+
+
+_LOADED: dict[StageMaker, Loaded] = {}
+
+
+def maker_of(path: Path, loaded: Loaded) -> StageMaker:
+    """Return a maker that needs no file of this machine any more."""
+    root = root_of(path)
+    files = tuple((name, (root / name).read_bytes().decode("utf-8")) for name, _ in loaded.files)
+    return StageMaker(loaded.files[0][0], files, program_sha256())
+
+
+def vocabulary_of(loaded: Loaded) -> Vocabulary:
+    """Return what cases of a sequence are made of."""
+    arms = tuple(loaded.cell.sides)
+    return Vocabulary(
+        kinds=tuple(
+            Kind(
+                kind.name,
+                kind.applies_to,
+                {name: (one.dimension, one.default) for name, one in kind.parameters.items()},
+                kind.is_placed,
+            )
+            for kind in CATALOGUE.values()
+        ),
+        arms=arms,
+        parties=(*arms, FLOOR, COORDINATOR),
+        bolt_count=loaded.joint.bolt_count,
+        prompts=(*(prompt.name for prompt in loaded.plan.prompts), UNKNOWN_OUTCOME),
+    )
+
+
+def program_sha256() -> str:
+    """Return the hash over every source file of the program, which a trace hangs on as well."""
+    sources = sha256()
+    for package in (coordinator, sim_arms):
+        folder = Path(str(package.__file__)).parent
+        for place in sorted(folder.rglob("*.py")):
+            sources.update(place.relative_to(folder).as_posix().encode())
+            sources.update(place.read_bytes())
+    return sources.hexdigest()
