@@ -271,6 +271,8 @@ class Causes:
         self._used: dict[int, int] = {}
         self.acted: dict[Cause, None] = {}
         """Those that somebody asked for while they acted."""
+        self.asked: dict[tuple[str, float, str, int], None] | None = None
+        """If it is wanted: which kind was asked for, when, on which side and bolt ("", 0: any)."""
         self.add(causes)
 
     def add(self, causes: Sequence[Cause]) -> None:
@@ -292,6 +294,8 @@ class Causes:
         self, name: str, now_s: float, *, side: str | None = None, bolt: int | None = None
     ) -> Cause | None:
         """Return the first cause of a kind that acts here and now, without counting it."""
+        if self.asked is not None:
+            self.asked[name, now_s, side or "", bolt or 0] = None
         for cause in self._by_name.get(name, ()):
             if self._acts(cause, now_s, side, bolt):
                 self.acted[cause] = None

@@ -1,11 +1,11 @@
-"""Tell which causes of a case have acted in a world, so that nobody counts what nobody met.
+"""Tell which causes of a case have acted in a world, and which would have, had they been set.
 
 Units: ``*_us`` whole microseconds since the start.
 """
 
 from collections.abc import Sequence
 
-from sim_arms.causes import CATALOGUE, Cause
+from sim_arms.causes import CATALOGUE, Cause, Causes
 from sim_arms.copying import RewindableBench
 from sim_arms.floor import Floor
 from sim_arms.shell import Shell
@@ -27,6 +27,18 @@ def acted(world: World, causes: Sequence[Cause]) -> tuple[bool, ...]:
         if isinstance(shell, Shell) and isinstance(shell.bench, RewindableBench):
             met.update(shell.bench.inner.bench.causes.acted)
     return tuple(_has_acted(world, cause, met) for cause in causes)
+
+
+def watch_questions(world: World) -> tuple[Causes, ...]:
+    """Let every bench note which causes it asks for from now on; return where it notes them."""
+    noted = []
+    for party in world.parties:
+        shell = party.hoist if isinstance(party, Floor) else party
+        if isinstance(shell, Shell) and isinstance(shell.bench, RewindableBench):
+            causes = shell.bench.inner.bench.causes
+            causes.asked = {}
+            noted.append(causes)
+    return tuple(noted)
 
 
 def _has_acted(world: World, cause: Cause, met: dict[Cause, None]) -> bool:

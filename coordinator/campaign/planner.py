@@ -12,7 +12,14 @@ from dataclasses import replace
 from random import Random
 
 from coordinator.campaign.coverage import ordered_pairs, ordered_triples
-from coordinator.campaign.survey import MOMENTS, WAITING, Survey, Working, window_us
+from coordinator.campaign.survey import (
+    MOMENTS,
+    WAITING,
+    Survey,
+    Working,
+    moment_of,
+    window_us,
+)
 from coordinator.campaign.vocabulary import GAP_US_MAX, Kind, Vocabulary, draw_cause
 from coordinator.core.events import Act as ActName
 from coordinator.core.plan import Option
@@ -22,6 +29,10 @@ COUNTS = (1, 1, 2, 2, 2, 3, 3, 3, 3, 4)
 """Causes in a case: studies find that three events do for nine failures of ten."""
 TRIED = 6
 """Candidates of which the one planned least is taken."""
+BITE_SHARE = 0.7
+"""In so many cases a cause that only acts on certain work begins just before such work."""
+BITE_US = 1_200_000
+NEAR_US = 6_000_000
 SWARM_SHARE = 0.5
 SWARM_LEAST = 4
 ATTENDED_SHARE = 0.75
@@ -58,10 +69,11 @@ class Planner:
         chosen: list[Kind] = [first]
         causes: list[CaseCause] = [draw_cause(random, self.words, first, at_us, bolt)]
         for _ in range(random.choice(COUNTS) - 1):
-            at_us += random.randint(0, GAP_US_MAX)
             following = self._following(random, kinds, [one.name for one in chosen])
+            bite = _bite(random, survey, following, at_us, at_us + NEAR_US)
+            at_us = bite[0] if bite else at_us + random.randint(0, GAP_US_MAX)
             chosen.append(following)
-            bolt = _bolt_at(survey, at_us) or bolt
+            bolt = (bite[1] if bite else 0) or _bolt_at(survey, at_us) or bolt
             causes.append(draw_cause(random, self.words, following, at_us, bolt))
         names = [one.name for one in chosen]
         self._pairs.update(ordered_pairs(names))
@@ -75,15 +87,26 @@ class Planner:
 
     def _first(self, random: Random, kinds: list[Kind], survey: Survey) -> tuple[int, int, Kind]:
         """Choose the cell planned least among some, and a time at which it comes up."""
+        kind = random.choice(kinds)
+        if kind.name in survey.bites and random.random() < BITE_SHARE:
+            tries = [_bite(random, survey, kind, 0, survey.ended_us) for _ in range(TRIED)]
+            found = [(one, self._cell(survey, kind, one[0])) for one in tries if one is not None]
+            if found:
+                (at_us, bolt), cell = min(found, key=lambda one: self.cells[one[1]])
+                self.cells[cell] += 1
+                return at_us, bolt, kind
         cells = survey.cells()
-        offered = [(random.choice(kinds), random.choice(cells)) for _ in range(TRIED)]
-        kind, (action, moment) = min(
-            offered, key=lambda one: self.cells[one[0].name, one[1][0], one[1][1]]
-        )
+        offered = [random.choice(cells) for _ in range(TRIED)]
+        action, moment = min(offered, key=lambda one: self.cells[kind.name, one[0], one[1]])
         self.cells[kind.name, action, moment] += 1
-        windows = _windows(survey, action, moment)
-        working, (low_us, high_us) = random.choice(windows)
+        working, (low_us, high_us) = random.choice(_windows(survey, action, moment))
         return random.randint(low_us, high_us), working.bolt, kind
+
+    def _cell(self, survey: Survey, kind: Kind, at_us: int) -> tuple[str, str, str]:
+        for one in survey.working:
+            if one.begun_us <= at_us < one.ended_us:
+                return kind.name, one.action, moment_of(at_us - one.begun_us)
+        return kind.name, WAITING, "between"
 
     def _following(self, random: Random, kinds: list[Kind], before: list[str]) -> Kind:
         offered = [random.choice(kinds) for _ in range(TRIED)]
@@ -147,6 +170,17 @@ def _windows(survey: Survey, action: str, moment: str) -> list[tuple[Working, tu
             if window is not None:
                 found.append((one, window))
     return found or [(one, (one.begun_us, one.ended_us)) for one in survey.working]
+
+
+def _bite(
+    random: Random, survey: Survey, kind: Kind, low_us: int, high_us: int
+) -> tuple[int, int] | None:
+    """Return a moment just before a cause of this kind would act, and at which bolt."""
+    places = [one for one in survey.bites.get(kind.name, ()) if low_us < one[0] < high_us]
+    if not places:
+        return None
+    at_us, _, bolt = random.choice(places)
+    return max(low_us, at_us - random.randint(1_000, BITE_US)), bolt
 
 
 def _bolt_at(survey: Survey, at_us: int) -> int:

@@ -132,8 +132,6 @@ class _Watch:
 
     def _is_left_open(self, now_us: int) -> bool:
         """Leave, for a moment, to hold a run that waits for an answer which never comes."""
-        if any(lane.command for lane in self.stage.state.lanes):
-            return False
         if self.open_us < 0:
             self.open_us = now_us
         self.waits = now_us - self.open_us > UNATTENDED_US

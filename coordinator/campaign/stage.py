@@ -53,6 +53,12 @@ class Stage(Protocol):
     def hold_unattended(self) -> None:
         """Hold the run, as whoever finds nobody there does."""
 
+    def watch_questions(self) -> None:
+        """Note from now on which causes would act, if they were set."""
+
+    def questions(self) -> tuple[tuple[str, int, str, int], ...]:
+        """Return (kind, when, side or "", bolt or 0) of everything that was asked for."""
+
     def spoil(self, canary: str) -> None:
         """Put a defect in on purpose, one of `CANARIES`, that the judge must report."""
 

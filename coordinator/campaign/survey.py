@@ -3,6 +3,7 @@
 Units: ``*_us`` whole microseconds since the run began.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from coordinator.campaign.judge import Judge, Oracle
@@ -13,6 +14,8 @@ from coordinator.wire.messages import Accepted, Faulted, Finished, Interrupted, 
 
 BEGINS_US = 1_000_000
 LONG_US = 8_000_000
+APART_US = 300_000
+"""What is asked for again within this time counts as asked for once."""
 MOMENTS = ("begins", "at_work", "long_at_work", "between")
 """Within the first second of a step; within eight; later; while the side waits."""
 WAITING = "waiting"
@@ -37,6 +40,8 @@ class Survey:
     working: tuple[Working, ...]
     ended_us: int
     outcome: Outcome
+    bites: Mapping[str, tuple[tuple[int, str, int], ...]]
+    """For each kind of cause that is asked for at the steel: when, on which side and bolt."""
 
     def cells(self) -> tuple[tuple[str, str], ...]:
         """Return every (action, moment) that this day offers."""
@@ -46,6 +51,13 @@ class Survey:
                 if window_us(one, moment) is not None:
                     found[one.action, moment] = None
         return tuple(found)
+
+
+def moment_of(lasted_us: int) -> str:
+    """Return at which moment of its work a step is that has lasted so long."""
+    if lasted_us < BEGINS_US:
+        return "begins"
+    return "at_work" if lasted_us < LONG_US else "long_at_work"
 
 
 def window_us(one: Working, moment: str) -> tuple[int, int] | None:
@@ -68,9 +80,16 @@ def survey(stage: Stage) -> Survey:
     """Run a stage that stands at its beginning to its end, with nothing going wrong."""
     notes = _Notes(stage.judge)
     stage.judge.seat(notes)
+    stage.watch_questions()
     outcome = run_case(stage, Case("clean"), is_whole=True)
     working = sorted(notes.working, key=lambda one: (one.begun_us, one.party))
-    return Survey(tuple(working), stage.now_us, outcome)
+    bites: dict[str, list[tuple[int, str, int]]] = {}
+    for kind, at_us, side, bolt in stage.questions():
+        places = bites.setdefault(kind, [])
+        if not places or at_us - places[-1][0] > APART_US:
+            places.append((at_us, side, bolt))
+    kept = {kind: tuple(places) for kind, places in bites.items()}
+    return Survey(tuple(working), stage.now_us, outcome, kept)
 
 
 class _Notes(Oracle):

@@ -28,10 +28,10 @@ from coordinator.live.translate import COORDINATOR
 from coordinator.sequence import Case, Found, Loaded, load
 from coordinator.sequence.read import root_of
 from coordinator.wire.messages import Message
-from sim_arms.causes import CATALOGUE, Cause
+from sim_arms.causes import CATALOGUE, Cause, Causes
 from sim_arms.copying import Copier, copy_world, make_copyable
 from sim_arms.floor import FLOOR
-from sim_arms.meeting_causes import acted
+from sim_arms.meeting_causes import acted, watch_questions
 from sim_arms.network import Network
 from sim_arms.trace import TraceWriter
 from sim_arms.world import World
@@ -68,6 +68,7 @@ class CellStage:
         self._operated = operated
         self._trace = trace
         self._causes: tuple[Cause, ...] = ()
+        self._questions: tuple[Causes, ...] = ()
 
     @classmethod
     def open(cls, loaded: Loaded, seed: int, case: Case | None, traced: bool) -> "CellStage":
@@ -145,6 +146,19 @@ class CellStage:
         coordinator = self._operated.coordinator
         messages = coordinator.act(Act.HOLD, UNATTENDED, self.world.now_us)
         self.world.post(messages, coordinator.name)
+
+    def watch_questions(self) -> None:
+        """Note from now on which causes would act, if they were set."""
+        self._questions = watch_questions(self.world)
+
+    def questions(self) -> tuple[tuple[str, int, str, int], ...]:
+        """Return (kind, when, side or "", bolt or 0) of everything that was asked for."""
+        found = [
+            (name, round(now_s * 1e6), side, bolt)
+            for causes in self._questions
+            for name, now_s, side, bolt in causes.asked or ()
+        ]
+        return tuple(sorted(found))
 
     def spoil(self, canary: str) -> None:
         """Put a defect in on purpose that the judge must report."""
