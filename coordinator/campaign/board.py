@@ -103,6 +103,8 @@ class Board:
         self.boots: dict[str, int] = {}
         self.signals: dict[str, tuple[bool | None, int]] = {}
         """What the coordinator last heard of each signal, and when it took it in."""
+        self.told_signals: dict[str, tuple[Mapping[str, bool | None], int]] = {}
+        """The last signals that reached each arm, and when they were sent."""
         self.lease_us: dict[str, int] = {}
         """Until when each party may move, by the leases that reached it."""
         self.last_us: dict[str, int] = dict.fromkeys(ground.parties, 0)
@@ -230,6 +232,14 @@ class Board:
             command = self.command(message.subject, body.command)
             if command is not None:
                 command.start_told_us = body.start_us
+
+    def take_signals(self, now_us: int, target: str, message: Message) -> None:
+        """Note the signals that have reached an arm, unless newer ones came before them."""
+        body = message.body
+        if isinstance(body, FloorSignals):
+            known = self.told_signals.get(target)
+            if known is None or message.sent_us >= known[1]:
+                self.told_signals[target] = body.signals, message.sent_us
 
     def _forget_old(self, party: str) -> None:
         own = [key for key in self.commands if key[0] == party]

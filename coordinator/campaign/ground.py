@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from coordinator.core.plan import InterlockKind, Node, NodeKind, Plan
 from coordinator.sequence import Loaded
+from coordinator.wire.messages import Value
 
 STAND_BY = "stand_by"
 PULLING = ("pull", "check_torque", "break_loose")
@@ -30,8 +31,8 @@ class Step:
     span: int
     bolt: int
     torque_nm: float
-    kind: str
-    """What it proves, empty for nothing."""
+    windows: tuple[tuple[str, float, float], ...]
+    """(result, least, most) of everything that must lie inside for it to have gone well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +74,9 @@ class Ground:
     zones: Mapping[str, str]
     """Zone of each action."""
     torque_nm_max: float
+    rounds_nm: tuple[float, ...]
+    """Torque of each round, as the joint has it."""
+    lease_us: int
     bolt_count: int
     alone_never: tuple[str, ...]
     """Faults after which nothing is tried again without a person."""
@@ -101,9 +105,22 @@ class Ground:
             gates=_gates(plan),
             zones=zones,
             torque_nm_max=max(joint.torque_nm, joint.loosening_torque_max_nm) * TORQUE_SLACK,
+            rounds_nm=tuple(one.torque_nm for one in joint.rounds),
+            lease_us=plan.timing.lease_us,
             bolt_count=joint.bolt_count,
             alone_never=tuple(name for name, one in loaded.cell.faults.items() if not one.alone),
         )
+
+    def is_outside(self, step: str, results: Mapping[str, Value]) -> bool:
+        """Tell whether a step's results break a window of its own."""
+        known = self.steps.get(step)
+        if known is None:
+            return False
+        for name, least, most in known.windows:
+            value = results.get(name)
+            if not isinstance(value, int | float) or not least <= value <= most:
+                return True
+        return False
 
     def span_of(self, step: str) -> int:
         """Return the paired span of a step by its name, -1 for none."""
@@ -125,7 +142,7 @@ def _step(node: Node, party: str, zones: Mapping[str, str]) -> Step:
         span=node.span,
         bolt=int(given.get("bolt", 0)),
         torque_nm=float(torque) if not isinstance(torque, str) else 0.0,
-        kind=node.record.kind if node.record is not None else "",
+        windows=tuple((one.result, one.least, one.most) for one in node.windows),
     )
 
 

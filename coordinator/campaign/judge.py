@@ -152,6 +152,9 @@ class Judge:
             command = self.board.take_do(now_us, message, body)
             for oracle in self.oracles:
                 oracle.ordered(now_us, message, command)
+        elif isinstance(body, Lease):
+            if body.until_us - now_us > self.board.ground.lease_us:
+                self.report("L3", "lease", f"a lease until {body.until_us} leaves at {now_us}")
         elif isinstance(body, Release):
             released = self.board.take_release(message, body)
             if released is not None:
@@ -170,7 +173,9 @@ class Judge:
             for oracle in self._heard_by:
                 oracle.heard(now_us, message)
             return
-        if not isinstance(message.body, FloorSignals):
+        if isinstance(message.body, FloorSignals):
+            self.board.take_signals(now_us, target, message)
+        else:
             for party in self._parties(target, message):
                 self.board.take_told(party, message)
                 for oracle in self._told_by:

@@ -133,10 +133,12 @@ class OneFate(Oracle):
                 self._weigh(now_us, span, message.subject, body)
             case Started():
                 self._compare(span, message.subject, body)
+            case Finished(_, results) if self.ground.is_outside(command.step, results):
+                current.broken = f"{message.subject} ends {command.step} outside its window"
             case Finished():
                 if command.heard == "finished":
                     current.finished[command.step] = None
-            case Refused() if command.begun_us >= 0 or not command.armed:
+            case Refused(_, reason) if reason == "duplicate" or not command.armed:
                 pass  # Only said of a copy, or of one that comes again.
             case Interrupted() if self._is_pulled(span):
                 # Held after both pulled: whoever was held does its own step again.

@@ -13,6 +13,7 @@ from coordinator.wire.messages import (
     Do,
     Faulted,
     FloorSignals,
+    Held,
     Interrupted,
     Message,
     PartyState,
@@ -24,6 +25,8 @@ REST_US = 12_000_000
 in which a short action may be finished."""
 LEASE_SLACK_US = 4_500_000
 """From the end of a lease to rest, as the party's own heartbeat tells: relief, finishing, 1 s."""
+ARM_AGE_US = 1_500_000
+"""An arm believes a signal for so long, as the contract says."""
 MOVING = ("running", "holding")
 ACTIVE = ("running", "pausing", "paused", "restarting")
 
@@ -105,7 +108,12 @@ class Gated(Oracle):
 
 
 class AtRest(Oracle):
-    """H: held is shown only when everybody stands."""
+    """H: held is shown only when everybody stands, and said only by who does."""
+
+    def __init__(self, judge: Judge) -> None:
+        """Nobody has woken up."""
+        super().__init__(judge)
+        self._boots: dict[str, int] = {}
 
     def shown(self, now_us: int, phase: str) -> None:
         """Look at every party itself."""
@@ -118,6 +126,21 @@ class AtRest(Oracle):
             if self.board.states[party] in MOVING:
                 text = f"held is shown while {party} is {self.board.states[party]}"
                 self.judge.report("H1", live.action, text)
+
+    def reported(self, now_us: int, message: Message) -> None:
+        """Nobody says that it stands while it is at work, or wakes up ready to move."""
+        body, party = message.body, message.subject
+        if isinstance(body, Held):
+            live = self.board.live.get(party)
+            if live is not None and live.moves:
+                text = f"{party} says that it stands, and works on {live.step}"
+                self.judge.report("H2", live.action, text)
+        elif isinstance(body, PartyState) and body.boot != self._boots.get(party, body.boot):
+            self._boots[party] = body.boot
+            if body.state != "held":
+                self.judge.report("H3", "boot", f"{party} wakes up {body.state}")
+        elif isinstance(body, PartyState):
+            self._boots[party] = body.boot
 
 
 class OnlyOnce(Oracle):
@@ -182,10 +205,24 @@ class Leased(Oracle):
             command = self.board.command(party, body.command)
             if command is not None and command.begun_us == now_us and now_us >= until_us:
                 self.judge.report("L1", "start", f"{party} begins {command.step} without a lease")
+            if command is not None and command.begun_us == now_us and command.moves:
+                self._judge_signals(now_us, command)
         elif not isinstance(body, PartyState) or body.state != "running":
             return
         elif now_us > until_us + LEASE_SLACK_US:
             self.judge.report("L2", "motion", f"{party} moves long after its lease")
+
+    def _judge_signals(self, now_us: int, command: Command) -> None:
+        """An arm watches the trips by itself; whoever commands it may be wrong."""
+        if command.party not in self.ground.arms:
+            return
+        signals, sent_us = self.board.told_signals.get(command.party, ({}, -ARM_AGE_US))
+        for gate in self.ground.gates:
+            if not gate.is_trip:
+                continue
+            if signals.get(gate.signal) is not True or now_us - sent_us > ARM_AGE_US:
+                text = f"{command.party} begins {command.step}: {gate.signal} is not good to it"
+                self.judge.report("L4", "start", text)
 
 
 class Asked(Oracle):

@@ -23,7 +23,6 @@ LIFTING = ("bring_length", "stab_length", "land_length", "take_string", "lift_le
 STRING_MOVERS = (*LIFTING, "set_down_string")
 PARKED = "park"
 TORQUE_STEP = 1.001
-WELL = ("finished",)
 
 
 class Zoned(Oracle):
@@ -61,7 +60,6 @@ class Torqued(Oracle):
         """No bolt carries anything."""
         super().__init__(judge)
         self._reached: dict[int, float] = {}
-        self._targets = self._targets_of_rounds()
         self._results: dict[tuple[str, int], float] = {}
 
     def ordered(self, now_us: int, message: Message, command: Command) -> None:
@@ -75,7 +73,7 @@ class Torqued(Oracle):
                 self.judge.report("T1", command.action, text)
         torque, bolt = command.parameters.get("torque"), command.parameters.get("bolt")
         if command.action == "pull" and isinstance(torque, float) and isinstance(bolt, int):
-            lower = [target for target in self._targets if target * TORQUE_STEP < torque]
+            lower = [target for target in self.ground.rounds_nm if target * TORQUE_STEP < torque]
             least = min((self._reached.get(one, 0.0) for one in self._bolts()), default=0.0)
             if lower and least * TORQUE_STEP < lower[-1]:
                 text = f"bolt {bolt} is pulled to {torque:.0f}, another has only {least:.0f}"
@@ -125,10 +123,6 @@ class Torqued(Oracle):
         return tuple(
             {step.bolt: None for step in self.ground.steps.values() if step.action == "pull"}
         )
-
-    def _targets_of_rounds(self) -> tuple[float, ...]:
-        torques = {s.torque_nm: None for s in self.ground.steps.values() if s.action == "pull"}
-        return tuple(sorted(torques))
 
 
 class Overhead(Oracle):

@@ -118,10 +118,10 @@ class _Watch:
         if state.phase == "idle":
             self.ended = "idle"
             return now_us > self.heal_us + SETTLE_US
+        if state.prompts and state.phase in ("running", "pausing"):
+            return self._is_left_open(now_us)
         if state.phase != "running":
             return False
-        if state.prompts:
-            return self._is_left_open(now_us)
         self.open_us = -1
         if self.is_whole or stage.next_person_us() is not None:
             return False

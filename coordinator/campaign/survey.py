@@ -4,7 +4,7 @@ Units: ``*_us`` whole microseconds since the run began.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coordinator.campaign.judge import Judge, Oracle
 from coordinator.campaign.running import Outcome, run_case
@@ -82,6 +82,10 @@ def survey(stage: Stage) -> Survey:
     stage.judge.seat(notes)
     stage.watch_questions()
     outcome = run_case(stage, Case("clean"), is_whole=True)
+    if outcome.ended != "complete" and not outcome.violations:
+        text = f"nothing went wrong, and it ended {outcome.ended}: {outcome.reason}"
+        stage.judge.report("E3", outcome.ended, text)
+        outcome = replace(outcome, violations=tuple(stage.judge.found))
     working = sorted(notes.working, key=lambda one: (one.begun_us, one.party))
     bites: dict[str, list[tuple[int, str, int]]] = {}
     for kind, at_us, side, bolt in stage.questions():

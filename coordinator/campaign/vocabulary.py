@@ -22,6 +22,8 @@ bolt must be there when the bolt's turn comes."""
 LONG_SHARE = 0.15
 DOWN_S = (0.3, 0.8, 1.6, 3.0, 6.0)
 """How long a process is down: within a lease, about one, beyond a will, beyond the silence."""
+LATE_S = (0.1, 0.4, 1.0, 3.0)
+"""How late a message is at most: within the lead of a release, beyond it, beyond an expiry."""
 SHARES = (0.1, 0.3, 0.6, 1.0)
 FACTORS = (0.5, 1.0, 1.0, 1.5, 2.5)
 
@@ -105,6 +107,8 @@ def _value(random: Random, name: str, dimension: str, usual: float) -> float:
         return random.choice(SHARES)
     if name == "corner":
         return usual
+    if name == "time":
+        return random.choice(LATE_S)
     value = usual * random.choice(FACTORS)
     if name in ("off", "off_x", "off_y", "turn", "lean"):
         value *= random.choice((-1.0, 1.0))
