@@ -103,6 +103,8 @@ class Board:
         self.boots: dict[str, int] = {}
         self.signals: dict[str, tuple[bool | None, int]] = {}
         """What the coordinator last heard of each signal, and when it took it in."""
+        self.holds_us: dict[str, int] = {}
+        """When each party was last told to hold."""
         self.told_signals: dict[str, tuple[Mapping[str, bool | None], int]] = {}
         """The last signals that reached each arm, and when they were sent."""
         self.lease_us: dict[str, int] = {}

@@ -13,7 +13,7 @@ from coordinator.campaign.ground import Ground
 from coordinator.core.effects import Effect, Notify, RaisePrompt, WithdrawPrompt, WriteRecord
 from coordinator.core.events import Act, Event, OperatorActed, PromptAnswered
 from coordinator.core.state import State
-from coordinator.wire.messages import Do, Faulted, FloorSignals, Lease, Message, Release
+from coordinator.wire.messages import Do, Faulted, FloorSignals, Hold, Lease, Message, Release
 
 COORDINATOR = "coordinator"
 FINDINGS_MAX = 20
@@ -152,6 +152,8 @@ class Judge:
             command = self.board.take_do(now_us, message, body)
             for oracle in self.oracles:
                 oracle.ordered(now_us, message, command)
+        elif isinstance(body, Hold):
+            self.board.holds_us[message.subject] = now_us
         elif isinstance(body, Lease):
             if body.until_us - now_us > self.board.ground.lease_us:
                 self.report("L3", "lease", f"a lease until {body.until_us} leaves at {now_us}")

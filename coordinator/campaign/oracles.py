@@ -37,6 +37,7 @@ PROMISES: Mapping[str, str] = MappingProxyType(
         "H1": "held is shown only when everybody stands",
         "H2": "whoever is at work does not say that it stands",
         "H3": "whoever starts anew stands until it is made ready",
+        "H4": "when the procedure holds, everybody is told at once",
         "A1": "command numbers grow",
         "A2": "a command is sent again only if its party refused it",
         "A3": "an expired command is not obeyed",

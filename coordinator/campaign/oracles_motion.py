@@ -23,7 +23,7 @@ from coordinator.wire.messages import (
 REST_US = 12_000_000
 """From a trip heard to everybody at rest: 3 s of holding, repeated over a bus that loses, and 2 s
 in which a short action may be finished."""
-LEASE_SLACK_US = 4_500_000
+LEASE_SLACK_US = 3_500_000
 """From the end of a lease to rest, as the party's own heartbeat tells: relief, finishing, 1 s."""
 ARM_AGE_US = 1_500_000
 """An arm believes a signal for so long, as the contract says."""
@@ -116,7 +116,9 @@ class AtRest(Oracle):
         self._boots: dict[str, int] = {}
 
     def shown(self, now_us: int, phase: str) -> None:
-        """Look at every party itself."""
+        """Whoever must hold is told at once; held is looked at party by party."""
+        if phase in ("holding", "stopping", "aborting"):
+            self.judge.later(now_us, "H4", phase, self._untold, now_us)
         if phase != "held":
             return
         for party in self.ground.parties:
@@ -126,6 +128,11 @@ class AtRest(Oracle):
             if self.board.states[party] in MOVING:
                 text = f"held is shown while {party} is {self.board.states[party]}"
                 self.judge.report("H1", live.action, text)
+
+    def _untold(self, since_us: int) -> str:
+        told = self.board.holds_us
+        untold = [party for party in self.ground.parties if told.get(party, -1) < since_us]
+        return f"{', '.join(untold)} is not told to hold" if untold else ""
 
     def reported(self, now_us: int, message: Message) -> None:
         """Nobody says that it stands while it is at work, or wakes up ready to move."""
@@ -185,7 +192,7 @@ class OnlyOnce(Oracle):
         if isinstance(body, Accepted | Armed) and (party, body.command) in self._late:
             self._late.pop((party, body.command))
             command = self.board.command(party, body.command)
-            if command is not None and command.begun_us == now_us:
+            if command is not None and (isinstance(body, Armed) or command.begun_us == now_us):
                 self.judge.report("A3", "do", f"{party} obeys {body.command}, which had expired")
         if isinstance(body, PartyState) and body.running:
             command = self.board.command(party, body.running)
@@ -292,16 +299,17 @@ class Asked(Oracle):
         """A person has decided; count anew for whom it was asked."""
         party = self._open.pop(number, None)
         if party is not None:
+            self._lost.pop(party, None)
             self._forgive()
 
     def acted(self, now_us: int, act: Act) -> None:
-        """A restart is a person's word for all."""
+        """A restart is a person's word for all, but not about what nobody knows."""
         if act is Act.RESTART:
             self._forgive()
 
     def _forgive(self) -> None:
         # A span is decided for both sides at once, so the word counts for all that stand.
-        self._tries, self._failed, self._lost = {}, {}, {}
+        self._tries, self._failed = {}, {}
 
     def _counted(self, party: str) -> list[int]:
         return self._counts.setdefault(party, [])

@@ -12,6 +12,7 @@ from coordinator.wire.messages import (
     Faulted,
     Finished,
     Held,
+    Hold,
     Interrupted,
     Lease,
     PartyState,
@@ -236,6 +237,18 @@ def test_held_shown_or_said_over_work_is_found() -> None:
     court.say("fore", Held("for no reason"))
 
     assert court.broken == ["H1", "H2"]
+
+
+def test_a_party_that_is_not_told_to_hold_is_found() -> None:
+    """Everybody holds, not only whom it concerns."""
+    court = running()
+    court.decide(TimePassed(0), phase="holding")
+    for party in ("fore", "hoist"):
+        court.say(party, Hold("somebody came"))
+
+    court.later(1)
+
+    assert court.broken == ["H4"]
 
 
 def test_a_party_that_wakes_up_ready_is_found() -> None:
