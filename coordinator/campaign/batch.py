@@ -112,8 +112,14 @@ def run_shrink(maker: Maker, day: Day, item: Item, signature: str) -> Shrunk:
         return run_case(copy_before(clean, case), case, is_whole=item.is_whole)
 
     small, tries = shrink(item.case, attempt, signature)
+    case, outcome = found_again(maker, day, replace(item, case=small))
+    return Shrunk(case, outcome, tries, len(item.case.causes))
+
+
+def found_again(maker: Maker, day: Day, item: Item) -> tuple[Case, Outcome]:
+    """Run a case from the very beginning; return it with what it came to, and the outcome."""
     found = replace(maker.found(), stretch=day.stretch, is_whole=item.is_whole)
-    outcome = replay_case(opening, replace(small, found=found))
+    outcome = replay_case(maker.opening(), replace(item.case, found=found))
     found = replace(
         found,
         ended=outcome.ended,
@@ -122,7 +128,7 @@ def run_shrink(maker: Maker, day: Day, item: Item, signature: str) -> Shrunk:
         at_us=outcome.at_us,
         trace=outcome.trace_sha256,
     )
-    return Shrunk(replace(small, found=found), outcome, tries, len(item.case.causes))
+    return replace(item.case, found=found), outcome
 
 
 def copy_before(clean: Stage, case: Case) -> Stage:

@@ -75,7 +75,7 @@ class Ground:
     """Zone of each action."""
     torque_nm_max: float
     rounds_nm: tuple[float, ...]
-    """Torque of each round, as the joint has it."""
+    """Torque of each round, as the joint has it; none where the joint is made up already."""
     lease_us: int
     bolt_count: int
     alone_never: tuple[str, ...]
@@ -105,7 +105,7 @@ class Ground:
             gates=_gates(plan),
             zones=zones,
             torque_nm_max=max(joint.torque_nm, joint.loosening_torque_max_nm) * TORQUE_SLACK,
-            rounds_nm=tuple(one.torque_nm for one in joint.rounds),
+            rounds_nm=_rounds_nm(loaded),
             lease_us=plan.timing.lease_us,
             bolt_count=joint.bolt_count,
             alone_never=tuple(name for name, one in loaded.cell.faults.items() if not one.alone),
@@ -126,6 +126,12 @@ class Ground:
         """Return the paired span of a step by its name, -1 for none."""
         known = self.steps.get(step)
         return -1 if known is None else known.span
+
+
+def _rounds_nm(loaded: Loaded) -> tuple[float, ...]:
+    if loaded.begins == "joint_made_up":
+        return ()
+    return tuple(one.torque_nm for one in loaded.joint.rounds)
 
 
 def _step(node: Node, party: str, zones: Mapping[str, str]) -> Step:

@@ -101,14 +101,16 @@ class Pool(Generic[_Tag]):
 
     def close(self) -> None:
         """Let the workers go; what they have not begun is dropped."""
-        self._executor.shutdown(wait=True, cancel_futures=True)
+        for future in self._running:
+            future.cancel()
+        self._executor.shutdown(wait=True)
 
     def _open_again(self) -> None:
         self._lost += 1
         if self._lost > LOST_MAX:
             raise WorkersLost(f"{self._lost} times in a row a worker died over its job")
         self._running.clear()
-        self._executor.shutdown(wait=False, cancel_futures=True)
+        self._executor.shutdown(wait=False)
         self._executor = self._opened()
 
 
