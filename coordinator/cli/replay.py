@@ -70,7 +70,7 @@ def replay(output: Output, path: Path, file: Path | None, to_test: Path | None) 
     else:
         loaded = load_sequence(output, file)
     if to_test is not None:
-        return _make_test(output, case, loaded, file, to_test, path.stem)
+        return _make_test(output, case, loaded, file=file, place=to_test / f"{path.stem}.yaml")
     outcome = replay_case(StageOpening(loaded), case)
     compared = compare(case, outcome, loaded, program_sha256())
     _tell(output, case, compared)
@@ -124,18 +124,20 @@ def _loaded(case: Case, file: Path | None) -> Loaded:
 
 
 def _make_test(
-    output: Output, case: Case, loaded: Loaded, file: Path | None, folder: Path, stem: str
+    output: Output, case: Case, loaded: Loaded, *, file: Path | None, place: Path
 ) -> Exit:
     """Put a case, and the test that runs it, into a folder of tests."""
     if case.found is None or file is not None:
         maker = maker_of(file or Path(), loaded)
         case = replace(case, found=maker.found())
-    folder.mkdir(parents=True, exist_ok=True)
-    place = folder / f"{stem}.yaml"
-    place.write_text(case_text(as_regression(case), vocabulary_of(loaded)), encoding="utf-8")
-    test = folder / TEST_NAME
-    if not test.exists():
-        test.write_text(TEST, encoding="utf-8")
+    test = place.parent / TEST_NAME
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text(case_text(as_regression(case), vocabulary_of(loaded)), encoding="utf-8")
+        if not test.exists():
+            test.write_text(TEST, encoding="utf-8")
+    except OSError as error:
+        return output.refuse(f"{place}: {error.strerror}; name another folder with --to-test")
     output.say(f"{place}: must keep every promise from now on; {test} runs it")
     output.document(ok=True, case=str(place), test=str(test))
     return Exit.GOOD

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable
 from typing import get_args
 
+from coordinator.campaign.oracles import PROMISES
 from coordinator.lifecycles import ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
 from coordinator.wire.messages import Body
@@ -38,6 +39,12 @@ def causes() -> str:
     return head + "".join(_cause_row(kind) for kind in CATALOGUE.values())
 
 
+def promises() -> str:
+    """Return what the oracles of a campaign hold the program to."""
+    rows = "".join(f"| {code} | {promise} |\n" for code, promise in PROMISES.items())
+    return "| code | promise |\n|---|---|\n" + rows
+
+
 def bodies() -> str:
     """Return which body travels where, and how."""
     lines = ["| body | last level of the topic | QoS | retained |", "|---|---|---|---|"]
@@ -54,9 +61,15 @@ def bodies() -> str:
 PARTS: dict[str, Callable[[], str]] = {
     **{f"lifecycle {one.name}": _diagram(one) for one in (PROCEDURE, STEP, BARRIER, PROMPT, ARM)},
     "causes": causes,
+    "promises": promises,
     "bodies": bodies,
 }
-GUIDES = ("coordinator/core/README.md", "coordinator/wire/README.md", "sim_arms/README.md")
+GUIDES = (
+    "coordinator/campaign/README.md",
+    "coordinator/core/README.md",
+    "coordinator/wire/README.md",
+    "sim_arms/README.md",
+)
 
 
 def parts_of(text: str) -> list[tuple[str, str]]:
