@@ -5,6 +5,7 @@ A part stands between ``<!-- generated: name -->`` and ``<!-- end -->``.
 
 import re
 from collections.abc import Callable
+from functools import partial
 from typing import get_args
 
 from coordinator.campaign.oracles import PROMISES
@@ -14,6 +15,7 @@ from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
 from sim_arms.causes import CATALOGUE, CauseKind
 from tests.support.house import ROOT
+from tests.support.key_tables import LABELS, key_table
 
 _PART = re.compile(r"(<!-- generated: ([a-z ]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 
@@ -60,6 +62,7 @@ def bodies() -> str:
 
 PARTS: dict[str, Callable[[], str]] = {
     **{f"lifecycle {one.name}": _diagram(one) for one in (PROCEDURE, STEP, BARRIER, PROMPT, ARM)},
+    **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
     "causes": causes,
     "promises": promises,
     "bodies": bodies,
@@ -68,6 +71,7 @@ GUIDES = (
     "coordinator/campaign/README.md",
     "coordinator/core/README.md",
     "coordinator/wire/README.md",
+    "sequences/README.md",
     "sim_arms/README.md",
 )
 

@@ -100,7 +100,7 @@ def longer_plan() -> Plan:
     pull, added = plan.spans[0].nodes[AFT][0], len(plan.nodes)
     closing = plan.barriers[CLOSE].nodes[AFT]
     confirm = replace(plan.nodes[pull], name="confirm", after=(pull,), move=Move("confirm"))
-    once = (Rule("not_reached", 1, then=Exhausted.ASK, prompt=0),)
+    once = (Rule("not_reached", 1, then=Exhausted.ASK, prompt=0), Rule("out_of_step", 2))
     excepted = ((INTERLOCK, "the load is held by two pins"),)
     nodes = [
         replace(node, rules=once, exceptions=excepted) if node.name == "pull" else node
@@ -166,3 +166,20 @@ def run_late(world: CoreWorld, party: int) -> int:
             world.feed(CommandProgressed(world.now_us, side, command_of(world, side)))
         world.wait(300_000)
     raise AssertionError("it never takes too long")
+
+
+def test_start_missed_while_a_person_is_asked_about_the_other_side_waits_for_the_answer() -> None:
+    """Found by the proof: the pair went back beneath the open prompt, whose answer then broke."""
+    world = reach("pull", plan=longer_plan())
+    world.unanswered.clear()
+    fore = command_of(world, FORE)
+    world.feed(CommandStarted(world.now_us, FORE, fore, world.now_us))
+    world.feed(CommandFaulted(world.now_us, FORE, fore, "not_reached"))
+    world.feed(CommandFinished(world.now_us, AFT, command_of(world, AFT)))
+    world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
+    assert world.state.prompts
+    world.unanswered.clear()
+    world.wait(1_000_000)
+    assert words_of(world, "start_missing")
+    assert world.state.lanes[FORE].phase == "prompted"
+    assert world.behave() == "complete"
