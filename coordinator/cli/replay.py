@@ -47,14 +47,15 @@ def judge_case(path: Path, file: Path | None = None) -> Outcome:
 
     Args:
         path: The case.
-        file: A sequence instead of the one that the case holds.
+        file: A sequence instead of the one in a `sequences` folder above the case; without
+            either, the one that the case holds.
 
     Raises:
         SequenceError: With every finding in the files.
         ValueError: the case names no sequence, and none is given.
     """
     case = read_case(path, BOLT_CATALOGUE, placed=PLACED)
-    return replay_case(StageOpening(_loaded(case, file)), case)
+    return replay_case(StageOpening(_loaded(case, file or _shipped(path, case))), case)
 
 
 def replay(output: Output, path: Path, file: Path | None, to_test: Path | None) -> Exit:
@@ -111,6 +112,14 @@ def compare(case: Case, outcome: Outcome, loaded: Loaded, program: str) -> Compa
     if differs and found.program != program:
         differs.append("the program is another than it was")
     return Compared(outcome, tuple(differs))
+
+
+def _shipped(path: Path, case: Case) -> Path | None:
+    """Return the sequence of a case as it is now, since old files may break newer rules."""
+    if case.found is None:
+        return None
+    places = (parent / "sequences" / case.found.sequence for parent in path.resolve().parents)
+    return next((place for place in places if place.exists()), None)
 
 
 def _loaded(case: Case, file: Path | None) -> Loaded:
