@@ -170,9 +170,10 @@ class OnlyOnce(Oracle):
                 text = f"{command.party}: command {command.number} after {last}"
                 self.judge.report("A1", "do", text)
             self._last[command.party, message.epoch] = max(last, command.number)
-        elif not command.refused or command.begun_us >= 0:
+        elif not command.refused:
             text = f"{command.party}: command {command.number} is sent again without need"
             self.judge.report("A2", "do", text)
+        command.refused = False  # Each refusal allows one more sending.
         self._sent[key] = self._sent.get(key, 0) + 1
         if len(self._sent) > 40:
             del self._sent[next(iter(self._sent))]
