@@ -101,23 +101,18 @@ def decide(plan: Plan, state: State, event: Event) -> tuple[State, tuple[Effect,
 def next_deadline_us(plan: Plan, state: State) -> int | None:
     """Return when `TimePassed` must come at the latest, or None if nothing is due."""
     # Asked after every event: plain comparisons cost half of what a list and its least do.
-    due_us = _NEVER_US
-    silence_us = plan.timing.silence_us + 1
+    due_us, silence_us = _NEVER_US, plan.timing.silence_us + 1
     for lane in state.lanes:
-        if 0 < lane.hold_us < due_us:
-            due_us = lane.hold_us
-        if 0 < lane.timer_us < due_us:
-            due_us = lane.timer_us
-        if lane.command and 0 < lane.timeout_us < due_us:
-            due_us = lane.timeout_us
-        if lane.online and lane.seen_us + silence_us < due_us:
-            due_us = lane.seen_us + silence_us
-    for meeting in state.meetings:
-        if 0 < meeting.deadline_us < due_us:
-            due_us = meeting.deadline_us
+        timeout_us = lane.timeout_us if lane.command else 0
+        seen_us = lane.seen_us + silence_us if lane.online else 0
+        for at_us in (lane.hold_us, lane.timer_us, timeout_us, seen_us):
+            if 0 < at_us < due_us:
+                due_us = at_us
+    waits_us = [meeting.deadline_us for meeting in state.meetings if meeting.deadline_us > 0]
+    due_us = min([due_us, *waits_us])
     for signal, value in zip(plan.signals, state.signals, strict=True):
-        if value.value is not None and value.seen_us + signal.max_age_us + 1 < due_us:
-            due_us = value.seen_us + signal.max_age_us + 1
+        if value.value is not None:
+            due_us = min(due_us, value.seen_us + signal.max_age_us + 1)
     if 0 < state.hold_us < due_us and state.phase in holds.HOLDING_PHASES:
         due_us = state.hold_us
     if state.renew_us < due_us and _is_leased(state):
