@@ -3,14 +3,14 @@
 Units: ``*_us`` whole microseconds of the cell's clock; ``*_s`` seconds since the case began.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from random import Random
 
 from coordinator.wire.messages import Value
 from sim_arms.activities import begin
 from sim_arms.activities.bench import Bench, Estimates, HoistBench
 from sim_arms.activity import Activity
-from sim_arms.causes import Causes
+from sim_arms.causes import Cause, Causes
 from sim_arms.ledger import Ledger, LedgerStore, MemoryStore
 from sim_arms.shell import Shell
 from sim_arms.steel import Steel
@@ -86,6 +86,10 @@ class SteelWorkbench:
                     setattr(bench, name, standing[name])
         else:
             bench.signals.update({name: bool(value) for name, value in standing.items()})
+
+    def add_causes(self, causes: Sequence[Cause]) -> None:
+        """Let causes act that were not known before."""
+        self.bench.causes.add(causes)
 
     def wake(self) -> None:
         """Forget what only the memory of a process holds: what the camera found."""

@@ -38,6 +38,18 @@ class Causes:
         """
         self._by_name: dict[str, list[Cause]] = {}
         self._used: dict[int, int] = {}
+        self.acted: dict[Cause, None] = {}
+        """Those that somebody asked for while they acted."""
+        self.asked: dict[tuple[str, float, str, int], None] | None = None
+        """If it is wanted: which kind was asked for, when, on which side and bolt ("", 0: any)."""
+        self.add(causes)
+
+    def add(self, causes: Sequence[Cause]) -> None:
+        """Take more causes of the case.
+
+        Raises:
+            ValueError: A cause or a parameter is not in the catalogue.
+        """
         for cause in causes:
             kind = CATALOGUE.get(cause.cause)
             if kind is None:
@@ -51,8 +63,11 @@ class Causes:
         self, name: str, now_s: float, *, side: str | None = None, bolt: int | None = None
     ) -> Cause | None:
         """Return the first cause of a kind that acts here and now, without counting it."""
+        if self.asked is not None:
+            self.asked[name, now_s, side or "", bolt or 0] = None
         for cause in self._by_name.get(name, ()):
             if self._acts(cause, now_s, side, bolt):
+                self.acted[cause] = None
                 return cause
         return None
 
@@ -68,7 +83,9 @@ class Causes:
     def all_acting(self, name: str, now_s: float) -> tuple[Cause, ...]:
         """Return every cause of a kind that acts now, on whatever it acts."""
         causes = self._by_name.get(name, ())
-        return tuple(c for c in causes if self._acts(c, now_s, c.side, c.bolt))
+        acting = tuple(c for c in causes if self._acts(c, now_s, c.side, c.bolt))
+        self.acted.update(dict.fromkeys(acting))
+        return acting
 
     def _acts(self, cause: Cause, now_s: float, side: str | None, bolt: int | None) -> bool:
         if cause.side is not None and cause.side != side:

@@ -96,6 +96,11 @@ class Floor:
         """The signals by hand, to read."""
         return self._by_hand
 
+    @property
+    def acted(self) -> Mapping[Cause, None]:
+        """The causes that have changed a signal."""
+        return self._causes.acted
+
     def set_signal(self, name: str, value: bool | None, now_us: int) -> list[Message]:
         """Be told by a person what a signal is.
 
@@ -154,6 +159,14 @@ class Floor:
         born._repeat_us = now_us
         born._edges_us = tuple(edge for edge in self._edges_us if edge > now_us)
         return born
+
+    def add_causes(self, causes: Sequence[Cause]) -> None:
+        """Let causes act that were not known before."""
+        self.hoist.add_causes(causes)
+        self._causes.add(causes)
+        self._case += tuple(causes)
+        edges = {*self._edges_us[self._edge :], *_edges_us(causes, self._origin_us)}
+        self._edges_us, self._edge = tuple(sorted(edges)), 0
 
     def _tell(self, now_us: int) -> list[Message]:
         """Publish the signals if they changed or their period is over; the hoist hears them too."""

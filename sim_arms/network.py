@@ -73,6 +73,19 @@ class Network:
         self._late = _troubles(causes, "delay")
         self._aside = _troubles(causes, "reorder")
         self._last_us: dict[tuple[str, str], int] = {}
+        self.acted: dict[str, int] = {}
+        """How many messages each kind of trouble has struck."""
+
+    def add(self, causes: Sequence[Cause], homes: Mapping[str, str]) -> tuple[Cut, ...]:
+        """Take more causes of the case, and return the cuts among them, each at its party."""
+        cuts = [_to_cut(cause) for cause in causes if cause.cause == "party_cut"]
+        housed = tuple(replace(cut, party=homes.get(cut.party, cut.party)) for cut in cuts)
+        self.cuts += housed
+        self._loss += _housed(_troubles(causes, "loss"), homes)
+        self._twice += _housed(_troubles(causes, "duplicate"), homes)
+        self._late += _housed(_troubles(causes, "delay"), homes)
+        self._aside += _housed(_troubles(causes, "reorder"), homes)
+        return housed
 
     def house(self, homes: Mapping[str, str]) -> None:
         """Let what is said of a lane hold for the party that plays it, as the floor the hoist."""
@@ -94,13 +107,16 @@ class Network:
         """
         link = (source, target)
         if self.cuts and (self.is_cut(source, now_us) or self.is_cut(target, now_us)):
+            self._note("party_cut")
             return ()
         if self._loss and self._any(self._loss, link, now_us):
+            self._note("loss")
             return ()
         arrival_us = self._arrival_us(link, now_us)
         if self.cuts and self.is_cut(target, arrival_us):
             return ()
         if self._twice and self._any(self._twice, link, now_us):
+            self._note("duplicate")
             return arrival_us, self._arrival_us(link, now_us)
         return (arrival_us,)
 
@@ -108,12 +124,17 @@ class Network:
         arrival_us = now_us + self._random.randint(*self._latency_us)
         for trouble in self._late:
             if trouble.strikes(self._random, link, now_us):
+                self._note("delay")
                 arrival_us += self._random.randint(0, trouble.time_us)
         if self._aside and self._any(self._aside, link, now_us):
+            self._note("reorder")
             return arrival_us + self._random.randint(*OVERTAKE_US)
         arrival_us = max(arrival_us, self._last_us.get(link, 0))
         self._last_us[link] = arrival_us
         return arrival_us
+
+    def _note(self, name: str) -> None:
+        self.acted[name] = self.acted.get(name, 0) + 1
 
     def _any(self, troubles: tuple[_Trouble, ...], link: tuple[str, str], now_us: int) -> bool:
         return any(trouble.strikes(self._random, link, now_us) for trouble in troubles)

@@ -4,9 +4,11 @@ Units: ``*_us`` whole microseconds of the cell's clock.
 Keeps: no party reads a clock, a socket or a disk; its driver does.
 """
 
-from typing import Protocol, Self
+from collections.abc import Sequence
+from typing import Protocol, Self, runtime_checkable
 
 from coordinator.wire.messages import Message
+from sim_arms.causes import Cause
 
 
 class Party(Protocol):
@@ -44,3 +46,14 @@ class SimulatedParty(Party, Protocol):
 
     def reborn(self, now_us: int) -> Self:
         """Return this party after its process died and started anew; only its ledger survives."""
+
+    def add_causes(self, causes: Sequence[Cause]) -> None:
+        """Let causes act that were not known before; none may have begun already."""
+
+
+@runtime_checkable
+class RevivedParty(Protocol):
+    """A coordinator whose process may die in virtual time, and go on from what it kept."""
+
+    def revive(self, now_us: int) -> list[Message]:
+        """Start anew after the process died, and return what is to be sent, in order."""

@@ -8,6 +8,7 @@ A3, nothing moves without a fresh lease and good signals; A4, a released command
 time, never before; A5, a party wakes up held and only `MakeReady` changes that.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from random import Random
 from typing import Self
@@ -42,6 +43,7 @@ from coordinator.wire.messages import (
 from sim_arms.activities.bench import Unfit
 from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked
 from sim_arms.admission import excess, number_of, staleness
+from sim_arms.causes import Cause
 from sim_arms.facts import FactExchange
 from sim_arms.ledger import Entry, Ledger
 from sim_arms.watch import Watch
@@ -146,6 +148,10 @@ class Shell:
         born = type(self)(settings, self.bench, Ledger(self.ledger.store), self.random)
         born._now_us = born._heartbeat_us = now_us
         return born
+
+    def add_causes(self, causes: Sequence[Cause]) -> None:
+        """Let causes act that were not known before."""
+        self.bench.add_causes(causes)
 
     # -- commands ------------------------------------------------------------------------------
 

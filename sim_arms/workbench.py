@@ -3,12 +3,13 @@
 Units: ``*_us`` whole microseconds of the cell's clock; ``*_nm`` newton metre.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from coordinator.wire.messages import Do, Value
 from sim_arms.activity import Activity, Done, Wait
+from sim_arms.causes import Cause
 
 STAND_BY = "stand_by"
 """The one action that every shell knows: it moves nothing and is done at once."""
@@ -42,6 +43,9 @@ class Workbench(Protocol):
 
     def stand(self, standing: Mapping[str, Value]) -> None:
         """Stand as `standing` says, after a new start of the process."""
+
+    def add_causes(self, causes: Sequence[Cause]) -> None:
+        """Let causes act that were not known before."""
 
     def wake(self) -> None:
         """Forget what only the memory of a process holds; the process has started anew."""

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from coordinator.wire.messages import FloorSignals, Message, SimulatedFacts
 from coordinator.wire.topics import channel_of
 from sim_arms.causes import Cause, parameter
-from sim_arms.network import FOREVER_US, Network
-from sim_arms.party import Party, SimulatedParty
+from sim_arms.network import FOREVER_US, Cut, Network
+from sim_arms.party import Party, RevivedParty, SimulatedParty
 
 WILL_US = 1_500_000
 """From a cut to the word of the broker that the party is gone (1.5 keep-alives of 1 s)."""
@@ -22,6 +22,8 @@ EVENTS_MAX_AT_ONCE = 100_000
 Traced = Callable[[int, str, Message], None]
 """Called for each delivery with its time, whom it reaches and the message."""
 _COORDINATOR = "coordinator"
+_LINKS_FIRST = 1 << 40
+"""A link changes before anything else at that moment, whenever the change was planned."""
 
 
 class WorldStuckError(Exception):
@@ -48,6 +50,7 @@ class World:
         *,
         causes: Sequence[Cause] = (),
         traced: Traced | None = None,
+        said: Traced | None = None,
     ) -> None:
         """Put the parties on the network; they connect at time 0.
 
@@ -57,6 +60,7 @@ class World:
             network: How messages travel; knows the cuts.
             causes: Those of the case; here only `party_restarts` counts.
             traced: Told of every delivery, for a trace.
+            said: Told of every message as it is sent, with its time and who sends it.
 
         Raises:
             ValueError: two parties have one name, or a cause restarts a party that is not here.
@@ -67,8 +71,10 @@ class World:
         self.network = network
         self.delivered = 0
         self._traced = traced
+        self._said = said
         self._heap: list[tuple[int, int, str, Message | _Link | None]] = []
         self._ties = 0
+        self._link_ties = -_LINKS_FIRST
         self._by_name = {party.name: index for index, party in enumerate(self.parties)}
         if len(self._by_name) != len(self.parties) or _COORDINATOR in self._by_name:
             raise ValueError("two parties have one name")
@@ -78,7 +84,8 @@ class World:
         network.house(self._by_subject)
         self._down: set[str] = set()
         self._wake_us: dict[str, int | None] = {}
-        self._plan_links(causes)
+        self._plan_cuts(network.cuts)
+        self._plan_restarts(causes)
         for party in self.parties:
             self._route(party.connected(0), party.name)
             self._plan_wake(party.name, party)
@@ -115,6 +122,18 @@ class World:
         """Send what a party was made to say from outside, and look at its next time again."""
         self._route(messages, source)
         self._plan_wake(source, self._party(source))
+
+    def add_causes(self, causes: Sequence[Cause]) -> None:
+        """Let causes act from now on that were not known before; none may have begun already.
+
+        Raises:
+            ValueError: a cause restarts a party that is not here.
+        """
+        self._plan_cuts(self.network.add(causes, self._by_subject))
+        self._plan_restarts(causes)
+        for party in self.parties:
+            party.add_causes(causes)
+            self._plan_wake(party.name, party)
 
     def _happen(self, name: str, item: Message | _Link | None) -> None:
         if item is None:
@@ -164,6 +183,8 @@ class World:
     def _route(self, messages: Sequence[Message], source: str) -> None:
         for message in messages:
             body = message.body
+            if self._said is not None:
+                self._said(self.now_us, source, message)
             if isinstance(body, SimulatedFacts):
                 self._share(message, source)
                 continue
@@ -195,28 +216,38 @@ class World:
 
     # -- cables and processes ------------------------------------------------------------------
 
-    def _plan_links(self, causes: Sequence[Cause]) -> None:
-        for cut in self.network.cuts:
+    def _plan_cuts(self, cuts: Sequence[Cut]) -> None:
+        for cut in cuts:
             if cut.until_us - cut.from_us > WILL_US:
-                self._push(cut.from_us + WILL_US, cut.party, _Link(cut.party, back=False))
+                self._push_link(cut.from_us + WILL_US, _Link(cut.party, back=False))
             if cut.until_us < FOREVER_US:
-                self._push(cut.until_us, cut.party, _Link(cut.party, back=True))
+                self._push_link(cut.until_us, _Link(cut.party, back=True))
+
+    def _plan_restarts(self, causes: Sequence[Cause]) -> None:
         for cause in causes:
             if cause.cause != "party_restarts":
                 continue
             side = cause.side or ""
             name = self._by_subject.get(side, side)
-            if name not in self._by_name:
+            if name not in self._by_name and name != _COORDINATOR:
                 raise ValueError(f"cause 'party_restarts': no party '{side}' here")
             at_us = cause.at_us or 0
             back_us = at_us + round(parameter(cause, "down") * 1e6)
-            self._push(at_us, name, _Link(name, back=False, reborn=True))
-            self._push(back_us, name, _Link(name, back=True, reborn=True))
+            self._push_link(at_us, _Link(name, back=False, reborn=True))
+            self._push_link(back_us, _Link(name, back=True, reborn=True))
+
+    def _push_link(self, time_us: int, link: _Link) -> None:
+        self._link_ties += 1
+        heapq.heappush(self._heap, (time_us, self._link_ties, link.party, link))
 
     def _change_link(self, link: _Link) -> None:
+        if link.party == _COORDINATOR:
+            if link.reborn:
+                self._revive_coordinator(link)
+            return  # Of its own cable: its parties notice by the lease.
         index = self._by_name.get(link.party)
         if index is None:
-            return  # The coordinator's own cable: its parties notice by the lease.
+            return
         party = self.parties[index]
         if not link.back:
             if link.reborn:
@@ -231,3 +262,15 @@ class World:
             party = self.parties[index] = party.reborn(self.now_us)
         self._route(party.connected(self.now_us), link.party)
         self._plan_wake(link.party, party)
+
+    def _revive_coordinator(self, link: _Link) -> None:
+        """Let the coordinator's process die, or start anew where its journal ends."""
+        if not link.back:
+            self._down.add(_COORDINATOR)
+            self._wake_us[_COORDINATOR] = None
+            return
+        self._down.discard(_COORDINATOR)
+        if not isinstance(self.coordinator, RevivedParty):
+            raise TypeError("this coordinator keeps no journal to start anew from")
+        self._route(self.coordinator.revive(self.now_us), _COORDINATOR)
+        self._plan_wake(_COORDINATOR, self.coordinator)

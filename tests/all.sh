@@ -21,4 +21,7 @@ step mypy
 step lint-imports
 step bothsides check --quick sequences/*.yaml
 step bothsides dryrun sequences/makeup_8.yaml --seed 1
+campaign=$(mktemp -d)
+step bothsides fuzz sequences/makeup_8.yaml --cases 20000 --minutes 5 --workers 2 --out "$campaign"
+rm -rf "$campaign"
 step python -m pytest -q -n "${WORKERS:-2}" "$@"

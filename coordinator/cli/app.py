@@ -284,6 +284,52 @@ def schema(
     raise typer.Exit(write_schemas(Output.of(json), kind, out))
 
 
+@app.command()
+def fuzz(
+    file: File,
+    joint: JointFile = None,
+    seed: Annotated[int, typer.Option(help="Of the campaign: the same seed, the same cases.")] = 1,
+    cases: Annotated[int | None, typer.Option(min=1, help="How many; 1000 by default.")] = None,
+    minutes: Annotated[
+        float | None, typer.Option(min=0.01, help="End after so long; --cases bounds it too.")
+    ] = None,
+    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes on this machine.")] = 1,
+    on: Annotated[
+        str, typer.Option(metavar="tcp://HOST:PORT", help="A Dask scheduler to work on instead.")
+    ] = "",
+    out: Annotated[
+        Path, typer.Option("--out", help="Folder of the campaign; it goes on where it was.")
+    ] = Path("bothsides-campaign"),
+    merge: Annotated[
+        list[Path] | None, typer.Option(help="Folders of campaigns to take in.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Attack a sequence with generated cases; every promise is judged from outside."""
+    from coordinator.cli.fuzz import Asked
+    from coordinator.cli.fuzz import fuzz as run_campaign
+
+    asked = Asked(seed, cases, minutes, workers, on, out, tuple(merge or ()))
+    raise typer.Exit(run_campaign(Output.of(json), file, joint, asked))
+
+
+@app.command()
+def replay(
+    case: Annotated[Path, typer.Argument(help="A case of a campaign.", show_default=False)],
+    sequence: Annotated[
+        Path | None, typer.Option(help="This sequence instead of the one in the case.")
+    ] = None,
+    to_test: Annotated[
+        Path | None, typer.Option("--to-test", help="Make it a regression test in this folder.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Run one saved case again: same events, same trace hash."""
+    from coordinator.cli.replay import replay as replay_case
+
+    raise typer.Exit(replay_case(Output.of(json), case, sequence, to_test))
+
+
 Told = Annotated[str | None, typer.Option(show_default=False)]
 
 

@@ -60,7 +60,7 @@ def load_case(output: Output, path: Path | None, loaded: Loaded) -> Case | None:
 
     if path is None:
         return None
-    sides = (*loaded.cell.sides, loaded.cell.hoist or "hoist", "floor")
+    sides = (*loaded.cell.sides, loaded.cell.hoist or "hoist", "floor", "coordinator")
     bolts = loaded.joint.bolt_count
     return read_or_exit(
         output,

@@ -43,6 +43,7 @@ from coordinator.core.state import Doing, Lane, Meeting, SignalValue, State, Tim
 from coordinator.core.turn import Turn, require
 from coordinator.lifecycles import PROCEDURE
 
+_NEVER_US = 1 << 62
 _SETTLE_MAX = 64
 """Passes over all lanes in one turn; each pass sends something or ends the loop."""
 
@@ -99,25 +100,24 @@ def decide(plan: Plan, state: State, event: Event) -> tuple[State, tuple[Effect,
 
 def next_deadline_us(plan: Plan, state: State) -> int | None:
     """Return when `TimePassed` must come at the latest, or None if nothing is due."""
-    due: list[int] = []
+    # Asked after every event: plain comparisons cost half of what a list and its least do.
+    due_us, silence_us = _NEVER_US, plan.timing.silence_us + 1
     for lane in state.lanes:
-        if lane.hold_us > 0:
-            due.append(lane.hold_us)
-        if lane.timer_us > 0:
-            due.append(lane.timer_us)
-        if lane.command and lane.timeout_us > 0:
-            due.append(lane.timeout_us)
-        if lane.online:
-            due.append(lane.seen_us + plan.timing.silence_us + 1)
-    due += [m.deadline_us for m in state.meetings if m.deadline_us > 0]
+        timeout_us = lane.timeout_us if lane.command else 0
+        seen_us = lane.seen_us + silence_us if lane.online else 0
+        for at_us in (lane.hold_us, lane.timer_us, timeout_us, seen_us):
+            if 0 < at_us < due_us:
+                due_us = at_us
+    waits_us = [meeting.deadline_us for meeting in state.meetings if meeting.deadline_us > 0]
+    due_us = min([due_us, *waits_us])
     for signal, value in zip(plan.signals, state.signals, strict=True):
         if value.value is not None:
-            due.append(value.seen_us + signal.max_age_us + 1)
-    if state.phase in holds.HOLDING_PHASES and state.hold_us > 0:
-        due.append(state.hold_us)
-    if _is_leased(state):
-        due.append(state.renew_us)
-    return min(due, default=None)
+            due_us = min(due_us, value.seen_us + signal.max_age_us + 1)
+    if 0 < state.hold_us < due_us and state.phase in holds.HOLDING_PHASES:
+        due_us = state.hold_us
+    if state.renew_us < due_us and _is_leased(state):
+        due_us = state.renew_us
+    return None if due_us == _NEVER_US else due_us
 
 
 def _take(turn: Turn, event: Event) -> bool:

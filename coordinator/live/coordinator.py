@@ -145,11 +145,17 @@ class Coordinator:
         self._now_us = origin_us
         self._traces: dict[tuple[str, int], Trace] = {}
         self.is_resumed = progress is not None
+        self._asked: State | None = None
+        self._deadline_us: int | None = None
         if progress is not None:
             self.state = progress.state
             self._now_us = origin_us + progress.at_us
             for effect, at_us in progress.owed:
                 self.owed[plan.parties[effect.party].name, effect.command] = effect, at_us
+
+    def observe(self, observers: Observers) -> None:
+        """Tell others than before from now on."""
+        self._observers = observers
 
     def resume(self, now_us: int) -> list[Message]:
         """Go on where another coordinator ended: hold everything, ask everybody what was done."""
@@ -197,7 +203,10 @@ class Coordinator:
 
     def next_us(self) -> int | None:
         """Return when `advance` is due, cell's clock."""
-        deadline_us = next_deadline_us(self.plan, self.state)
+        if self.state is not self._asked:
+            # Asked several times after each event; a state never changes, it is replaced.
+            self._asked, self._deadline_us = self.state, next_deadline_us(self.plan, self.state)
+        deadline_us = self._deadline_us
         return None if deadline_us is None else deadline_us + self.origin_us
 
     def act(self, act: Act, who: str, now_us: int) -> list[Message]:

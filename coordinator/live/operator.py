@@ -124,6 +124,12 @@ class OperatorScript:
         self._answered: dict[int, None] = {}
         self._next_us: int | None = 0
 
+    def take(self, answers: Iterable[ScriptedAnswer], acts: Iterable[ScriptedAct]) -> None:
+        """Add to what is answered and done."""
+        self._answers += answers
+        self._acts += acts
+        self._next_us = 0
+
     def react(self, state: State, now_us: int) -> tuple[Call, ...]:
         """Return what the operator does at this moment; call again after each change of state."""
         self._look(state, now_us)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from coordinator.core.events import Act as ActName
 from coordinator.core.plan import Option
-from coordinator.sequence.case_model import AnswersModel, CaseModel, CauseModel
+from coordinator.sequence.case_model import AnswersModel, CaseModel, CauseModel, FoundModel
 from coordinator.sequence.diagnostics import Findings, SequenceError, choose_from
 from coordinator.sequence.quantities import Dimension, QuantityError, parse_quantity
 from coordinator.sequence.read import root_of
@@ -48,6 +48,8 @@ class Answer:
     prompt: str
     answer: Option
     by: str
+    after_us: int = 0
+    """How long after it was asked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,24 @@ class People:
 
 
 @dataclass(frozen=True, slots=True)
+class Found:
+    """What a campaign found with a case, and everything that is needed to find it again."""
+
+    sequence: str
+    files: tuple[tuple[str, str], ...] = ()
+    """(path below the sequences folder, whole text) of every file."""
+    digest: str = ""
+    program: str = ""
+    stretch: float = 1.0
+    is_whole: bool = False
+    ended: str = ""
+    broken: tuple[str, ...] = ()
+    index: int = 0
+    at_us: int = 0
+    trace: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Case:
     """A replayable case."""
 
@@ -82,6 +102,7 @@ class Case:
     acts: tuple[Act, ...] = ()
     digest: str = ""
     """SHA-256 of the file."""
+    found: Found | None = None
 
 
 def read_case(
@@ -118,7 +139,14 @@ def read_case(
     people = _people(model, document, findings)
     findings.raise_if_any()
     return Case(
-        model.case, model.text, model.seed, causes, people.answers, people.acts, document.digest
+        model.case,
+        model.text,
+        model.seed,
+        causes,
+        people.answers,
+        people.acts,
+        document.digest,
+        None if model.found is None else _found(model.found),
     )
 
 
@@ -138,6 +166,22 @@ def read_answers(path: Path | str) -> People:
     return people
 
 
+def _found(model: FoundModel) -> Found:
+    return Found(
+        model.sequence,
+        tuple(model.files.items()),
+        model.digest,
+        model.program,
+        model.stretch,
+        model.is_whole,
+        model.ended,
+        model.broken,
+        model.index,
+        model.at,
+        model.trace,
+    )
+
+
 def _people(model: AnswersModel, document: Document, findings: Findings) -> People:
     for place, act in enumerate(model.acts):
         trail: Trail = ("acts", place)
@@ -151,7 +195,9 @@ def _people(model: AnswersModel, document: Document, findings: Findings) -> Peop
             what, must = f"act {act.act!r} gives 'after' without 'when'", "must belong to a 'when'"
             do = "add the two times into 'at'"
             findings.add(document.finding((*trail, "after"), "SEQ007", what, must, do, key=True))
-    answers = tuple(Answer(one.prompt, Option(one.answer), one.by) for one in model.answers)
+    answers = tuple(
+        Answer(one.prompt, Option(one.answer), one.by, one.after or 0) for one in model.answers
+    )
     acts = tuple(
         Act(ActName(one.act), one.by, one.when, one.at, one.after or 0) for one in model.acts
     )

@@ -53,6 +53,8 @@ class AnswerModel(Strict):
     """The prompt that is answered."""
     answer: AnswerWord
     """What is answered."""
+    after: Instant | None = None
+    """How long after it was asked."""
     by: str = Field(min_length=1)
     """Who answers."""
 
@@ -90,6 +92,33 @@ class AnswersModel(Strict):
     """What operators do."""
 
 
+class FoundModel(Strict):
+    """What a campaign found with a case, and everything that is needed to find it again."""
+
+    sequence: str = Field(min_length=1)
+    """Path of the sequence below the sequences folder."""
+    files: dict[str, str] = Field(default_factory=dict)
+    """Every file that the sequence is made of, whole, by its path."""
+    digest: str = ""
+    """SHA-256 over those files."""
+    program: str = ""
+    """SHA-256 over the program that found it."""
+    stretch: float = Field(1.0, gt=0, le=20)
+    """Factor on all times of the link in that run."""
+    is_whole: bool = False
+    """Whether the run was followed to its very end."""
+    ended: str = ""
+    """How it ended: a state of the procedure, or `went_on`."""
+    broken: tuple[str, ...] = ()
+    """Which promises were broken, and at what kind of step; none where it must go well."""
+    index: int = Field(0, ge=0)
+    """Deliveries until then."""
+    at: Instant = 0
+    """When the run was over."""
+    trace: str = ""
+    """SHA-256 over the trace until then."""
+
+
 class CaseModel(AnswersModel):
     """The whole of a case file."""
 
@@ -103,3 +132,5 @@ class CaseModel(AnswersModel):
     """Where its chance starts from."""
     causes: tuple[CauseModel, ...] = ()
     """What is set in the simulated world."""
+    found: FoundModel | None = None
+    """What a campaign found with it."""

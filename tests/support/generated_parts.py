@@ -8,6 +8,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import get_args
 
+from coordinator.campaign.oracles import PROMISES
 from coordinator.lifecycles import ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
 from coordinator.wire.messages import Body
@@ -57,6 +58,12 @@ def signs() -> str:
     )
 
 
+def promises() -> str:
+    """Return what the oracles of a campaign hold the program to."""
+    rows = "".join(f"| {code} | {promise} |\n" for code, promise in PROMISES.items())
+    return "| code | promise |\n|---|---|\n" + rows
+
+
 def bodies() -> str:
     """Return which body travels where, and how."""
     lines = ["| body | last level of the topic | QoS | retained |", "|---|---|---|---|"]
@@ -75,9 +82,11 @@ PARTS: dict[str, Callable[[], str]] = {
     **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
     "causes": causes,
     "signs of causes": signs,
+    "promises": promises,
     "bodies": bodies,
 }
 GUIDES = (
+    "coordinator/campaign/README.md",
     "coordinator/core/README.md",
     "coordinator/wire/README.md",
     "sequences/README.md",

@@ -35,6 +35,7 @@ LABELS: dict[str, tuple[tuple[str, str], ...]] = {
         ("cause", "CauseModel"),
         ("answer", "AnswerModel"),
         ("act", "ActModel"),
+        ("found", "FoundModel"),
     ),
 }
 """What each part of a file is called in the guide, against its definition in the schema."""

@@ -12,7 +12,7 @@ import pytest
 from coordinator.cli.rehearsal import rehearse
 from coordinator.cli.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
-from coordinator.sequence.case_model import ActModel, AnswerModel, CaseModel, CauseModel
+from coordinator.sequence.case_model import ActModel, AnswerModel, CaseModel, CauseModel, FoundModel
 from coordinator.sequence.cell_model import (
     ActionModel,
     CellModel,
@@ -75,7 +75,7 @@ SECTIONS: dict[str, tuple[type[Strict], ...]] = {
         *(FaultModel, ActionModel),
     ),
     "Keys of a joint": (JointModel, BoltsModel, TighteningModel, LooseningModel, FlangeModel),
-    "Keys of a case": (CaseModel, CauseModel, AnswerModel, ActModel),
+    "Keys of a case": (CaseModel, CauseModel, FoundModel, AnswerModel, ActModel),
 }
 
 

@@ -1,0 +1,143 @@
+"""Write a case as a file that holds everything needed to run it again anywhere.
+
+Units: times in seconds with six digits, parameters in SI with their unit.
+Keeps: C1, what is written reads back as the same case.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import yaml
+
+from coordinator.campaign.vocabulary import Vocabulary
+from coordinator.sequence import Act, Answer, Case, CaseCause, Found
+
+_UNITS: Mapping[str, str] = {
+    "length": " m",
+    "angle": " rad",
+    "torque": " N.m",
+    "pressure": " Pa",
+    "time": " s",
+}
+WIDTH = 100
+
+
+class _Flow(dict[str, Any]):
+    """A mapping written on one line."""
+
+
+class _Block(str):
+    """A text written line by line."""
+
+    __slots__ = ()
+
+
+class _Dumper(yaml.SafeDumper):
+    """Writes what a person reads again."""
+
+
+_Dumper.add_representer(
+    _Flow,
+    lambda dumper, data: dumper.represent_mapping(
+        "tag:yaml.org,2002:map", data.items(), flow_style=True
+    ),
+)
+_Dumper.add_representer(
+    _Block,
+    lambda dumper, data: dumper.represent_scalar("tag:yaml.org,2002:str", str(data), style="|"),
+)
+
+
+def case_text(case: Case, words: Vocabulary) -> str:
+    """Return the text of a case file.
+
+    Args:
+        case: The case.
+        words: Gives the parameters of its causes their dimensions.
+    """
+    content: dict[str, Any] = {"case": case.case}
+    if case.text:
+        content["text"] = case.text
+    content["seed"] = case.seed
+    if case.causes:
+        content["causes"] = [_cause(one, words) for one in case.causes]
+    if case.answers:
+        content["answers"] = [_answer(one) for one in case.answers]
+    if case.acts:
+        content["acts"] = [_act(one) for one in case.acts]
+    if case.found is not None:
+        content["found"] = _found(case.found)
+    return yaml.dump(content, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=1_000_000)
+
+
+def as_regression(case: Case) -> Case:
+    """Return a case that must go well from now on: nothing of what it came to is expected."""
+    if case.found is None:
+        return case
+    found = replace(case.found, ended="", broken=(), index=0, at_us=0, trace="", program="")
+    return replace(case, found=found)
+
+
+def seconds(time_us: int) -> str:
+    """Write microseconds as seconds, to the last digit."""
+    whole, rest_us = divmod(time_us, 1_000_000)
+    return f"{whole}.{rest_us:06d}".rstrip("0").rstrip(".") + " s"
+
+
+def _cause(cause: CaseCause, words: Vocabulary) -> _Flow:
+    written = _Flow(cause=cause.cause)
+    if cause.side is not None:
+        written["side"] = cause.side
+    if cause.bolt is not None:
+        written["bolt"] = cause.bolt
+    if cause.at_us is not None:
+        written["at"] = seconds(cause.at_us)
+    if cause.for_us is not None:
+        written["for"] = seconds(cause.for_us)
+    if cause.times is not None:
+        written["times"] = cause.times
+    known = words.kind(cause.cause).parameters
+    for name, value in cause.parameters:
+        unit = _UNITS.get(known[name][0])
+        written[name] = value if unit is None else f"{value!r}{unit}"
+    return written
+
+
+def _answer(answer: Answer) -> _Flow:
+    written = _Flow(prompt=answer.prompt, answer=str(answer.answer))
+    if answer.after_us:
+        written["after"] = seconds(answer.after_us)
+    written["by"] = answer.by
+    return written
+
+
+def _act(act: Act) -> _Flow:
+    written = _Flow(act=str(act.act))
+    if act.when is not None:
+        written["when"] = act.when
+        if act.after_us:
+            written["after"] = seconds(act.after_us)
+    else:
+        written["at"] = seconds(act.at_us or 0)
+    written["by"] = act.by
+    return written
+
+
+def _found(found: Found) -> dict[str, Any]:
+    written: dict[str, Any] = {"sequence": found.sequence}
+    for name in ("digest", "program", "ended", "trace"):
+        if getattr(found, name):
+            written[name] = getattr(found, name)
+    if found.stretch != 1.0:
+        written["stretch"] = found.stretch
+    if found.is_whole:
+        written["is_whole"] = True
+    if found.broken:
+        written["broken"] = list(found.broken)
+    if found.index:
+        written["index"] = found.index
+        written["at"] = seconds(found.at_us)
+    if found.files:
+        written["files"] = {name: _Block(text) for name, text in found.files}
+    return written

@@ -1,0 +1,263 @@
+"""Build the stage of a campaign: the real core, the simulated arms, and a judge who looks on.
+
+Units: ``*_us`` whole microseconds since the run began.
+Keeps: a copy of a stage and its original, given the same case, give the same deliveries.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import coordinator
+import sim_arms
+from coordinator.campaign.ground import Ground
+from coordinator.campaign.judge import Judge
+from coordinator.campaign.oracles import ORACLES
+from coordinator.campaign.vocabulary import Kind, Vocabulary
+from coordinator.cli.hurry import hurried
+from coordinator.cli.simulated import Simulation, to_causes
+from coordinator.cli.spoiled import SpoiledCoordinator
+from coordinator.core.events import Act
+from coordinator.core.state import State
+from coordinator.live.coordinator import Coordinator
+from coordinator.live.operator import UNATTENDED, UNKNOWN_OUTCOME, OperatorScript
+from coordinator.live.reviving import RevivingCoordinator
+from coordinator.live.translate import COORDINATOR
+from coordinator.sequence import Case, Found, Loaded, load
+from coordinator.sequence.read import root_of
+from coordinator.wire.messages import Message
+from sim_arms.causes import CATALOGUE, Cause, Causes
+from sim_arms.copying import Copier, copy_world, make_copyable
+from sim_arms.floor import FLOOR
+from sim_arms.meeting_causes import acted, watch_questions
+from sim_arms.network import Network
+from sim_arms.trace import TraceWriter
+from sim_arms.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class StageOpening:
+    """Opens stages on one sequence."""
+
+    loaded: Loaded
+
+    def __call__(
+        self, seed: int, *, stretch: float = 1.0, case: Case | None = None, traced: bool = False
+    ) -> "CellStage":
+        """Build a stage at the very beginning of a run."""
+        loaded = replace(self.loaded, plan=hurried(self.loaded.plan, stretch))
+        return CellStage.open(loaded, seed, case, traced)
+
+
+class CellStage:
+    """A cell in virtual time with its judge."""
+
+    def __init__(
+        self,
+        ground: Ground,
+        judge: Judge,
+        operated: RevivingCoordinator,
+        trace: TraceWriter | None,
+    ) -> None:
+        """Join the parts; `world` follows, since it speaks as soon as it is there."""
+        self.ground = ground
+        self.judge = judge
+        self.world: World
+        self._operated = operated
+        self._trace = trace
+        self._causes: tuple[Cause, ...] = ()
+        self._questions: tuple[Causes, ...] = ()
+
+    @classmethod
+    def open(cls, loaded: Loaded, seed: int, case: Case | None, traced: bool) -> "CellStage":
+        """Build everything at the very beginning."""
+        ground = Ground.of(loaded)
+        judge = Judge(ground, ORACLES)
+        causes = () if case is None else to_causes(case.causes)
+        simulation = Simulation(loaded, seed, causes)
+        script = OperatorScript(
+            loaded.plan,
+            () if case is None else case.answers,
+            () if case is None else case.acts,
+            starts=True,
+        )
+        operated = RevivingCoordinator(Coordinator(loaded.plan), script)
+        trace = TraceWriter(_forget) if traced else None
+        stage = cls(ground, judge, operated, trace)
+        operated.tell((judge.decided,), None)
+        parties = [simulation.party(name) for name in simulation.names]
+        for party in parties:
+            make_copyable(party)
+        stage._causes = causes
+        stage.world = World(
+            parties,
+            operated,
+            Network(seed, causes),
+            causes=causes,
+            traced=stage._traced if traced else judge.delivered,
+            said=judge.said,
+        )
+        return stage
+
+    @property
+    def now_us(self) -> int:
+        """The time."""
+        return self.world.now_us
+
+    @property
+    def index(self) -> int:
+        """Deliveries so far."""
+        return self.world.delivered
+
+    @property
+    def state(self) -> State:
+        """What the coordinator would tell on its page."""
+        return self._operated.coordinator.state
+
+    def copy(self) -> "CellStage":
+        """Return a stage that goes on from here by itself, without a trace."""
+        copier = Copier()
+        judge = copier.copy(self.judge)
+        operated = copier.copy(self._operated)
+        stage = CellStage(self.ground, judge, operated, None)
+        operated.tell((judge.decided,), None)
+        stage.world = copy_world(self.world, operated, judge.delivered, judge.said)
+        return stage
+
+    def take(self, case: Case) -> None:
+        """Let the causes of a case act, and its people; nothing of it has begun yet."""
+        self._causes = to_causes(case.causes)
+        self.world.add_causes(self._causes)
+        self._operated.script.take(case.answers, case.acts)
+        self.world.post([], self._operated.name)
+
+    def run(self, until: Callable[[], bool], time_us_max: int) -> None:
+        """Let time pass."""
+        self.world.run(until, time_us_max)
+
+    def next_person_us(self) -> int | None:
+        """Return when somebody will act or answer, None for never."""
+        return self._operated.script.next_us()
+
+    def hold_unattended(self) -> None:
+        """Hold the run, as whoever finds nobody there does."""
+        coordinator = self._operated.coordinator
+        messages = coordinator.act(Act.HOLD, UNATTENDED, self.world.now_us)
+        self.world.post(messages, coordinator.name)
+
+    def watch_questions(self) -> None:
+        """Note from now on which causes would act, if they were set."""
+        self._questions = watch_questions(self.world)
+
+    def questions(self) -> tuple[tuple[str, int, str, int], ...]:
+        """Return (kind, when, side or "", bolt or 0) of everything that was asked for."""
+        found = [
+            (name, round(now_s * 1e6), side, bolt)
+            for causes in self._questions
+            for name, now_s, side, bolt in causes.asked or ()
+        ]
+        return tuple(sorted(found))
+
+    def spoil(self, canary: str) -> None:
+        """Put a defect in on purpose that the judge must report."""
+        victim = self.ground.arms[0]
+        self.world.coordinator = SpoiledCoordinator(self._operated, canary, victim)
+
+    def acted(self) -> tuple[bool, ...]:
+        """Return for each cause of the case whether it has acted."""
+        return acted(self.world, self._causes)
+
+    def trace_sha256(self) -> str:
+        """Return the hash over every delivery so far; empty where no trace was asked for."""
+        return "" if self._trace is None else self._trace.digest()
+
+    def _traced(self, now_us: int, target: str, message: Message) -> None:
+        if self._trace is not None:
+            self._trace(now_us, target, message)
+        self.judge.delivered(now_us, target, message)
+
+
+def _forget(line: str) -> None:
+    """Keep the hash of a trace alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageMaker:
+    """Builds stages from the texts of the files, on whatever machine; built once per process."""
+
+    sequence: str
+    """Path below the sequences folder."""
+    files: tuple[tuple[str, str], ...]
+    """(path below the sequences folder, whole text) of every file."""
+    program: str = ""
+
+    def loaded(self) -> Loaded:
+        """Return the sequence.
+
+        Raises:
+            SequenceError: With every finding.
+        """
+        if self not in _LOADED:
+            with TemporaryDirectory() as folder:
+                for name, text in self.files:
+                    place = Path(folder) / name
+                    place.parent.mkdir(parents=True, exist_ok=True)
+                    place.write_text(text, encoding="utf-8", newline="")
+                (Path(folder) / "cells").mkdir(exist_ok=True)
+                _LOADED[self] = load(Path(folder) / self.sequence)
+        return _LOADED[self]
+
+    def opening(self) -> StageOpening:
+        """Return what opens stages."""
+        return StageOpening(self.loaded())
+
+    def words(self) -> Vocabulary:
+        """Return what cases are made of."""
+        return vocabulary_of(self.loaded())
+
+    def found(self) -> Found:
+        """Return the files that a case is found with, and nothing of what it came to."""
+        return Found(self.sequence, self.files, self.loaded().plan.digest, self.program)
+
+
+_LOADED: dict[StageMaker, Loaded] = {}
+
+
+def maker_of(path: Path, loaded: Loaded) -> StageMaker:
+    """Return a maker that needs no file of this machine any more."""
+    root = root_of(path)
+    files = tuple((name, (root / name).read_bytes().decode("utf-8")) for name, _ in loaded.files)
+    return StageMaker(loaded.files[0][0], files, program_sha256())
+
+
+def vocabulary_of(loaded: Loaded) -> Vocabulary:
+    """Return what cases of a sequence are made of."""
+    arms = tuple(loaded.cell.sides)
+    return Vocabulary(
+        kinds=tuple(
+            Kind(
+                kind.name,
+                kind.applies_to,
+                {name: (one.dimension, one.default) for name, one in kind.parameters.items()},
+                kind.placed,
+            )
+            for kind in CATALOGUE.values()
+        ),
+        arms=arms,
+        parties=(*arms, FLOOR, COORDINATOR),
+        bolt_count=loaded.joint.bolt_count,
+        prompts=(*(prompt.name for prompt in loaded.plan.prompts), UNKNOWN_OUTCOME),
+    )
+
+
+def program_sha256() -> str:
+    """Return the hash over every source file of the program, which a trace hangs on as well."""
+    sources = sha256()
+    for package in (coordinator, sim_arms):
+        folder = Path(str(package.__file__)).parent
+        for place in sorted(folder.rglob("*.py")):
+            sources.update(place.relative_to(folder).as_posix().encode())
+            sources.update(place.read_bytes())
+    return sources.hexdigest()
