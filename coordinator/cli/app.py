@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from coordinator.cli.output import Exit, Output
+from coordinator.cli.records_app import records_app
 
 app = typer.Typer(
     add_completion=False,
@@ -14,7 +15,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Make up and break out flanged joints with two arms: check, rehearse, run, answer for it.",
 )
-records_app = typer.Typer(no_args_is_help=True, help="Read and verify torque records.")
 app.add_typer(records_app, name="records")
 
 File = Annotated[Path, typer.Argument(help="A sequence file.", show_default=False)]
@@ -181,46 +181,6 @@ def schema(
     from coordinator.cli.schema import write_schemas
 
     raise typer.Exit(write_schemas(Output.of(json), kind, out))
-
-
-Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sqlite.")]
-
-
-@records_app.command("list")
-def records_list(
-    out: Store = RUNS,
-    run: Annotated[str | None, typer.Option(help="Of this run.")] = None,
-    bolt: Annotated[int | None, typer.Option(help="Of this bolt.")] = None,
-    kind: Annotated[str | None, typer.Option(help="pull, confirm, check, run-up ...")] = None,
-    verdict: Annotated[str | None, typer.Option(help="accepted, rejected ...")] = None,
-    json: Json = False,
-) -> None:
-    """List torque records, one per bolt, round and attempt."""
-    from coordinator.cli.records import list_records
-    from coordinator.records.rows import RecordFilter
-
-    wanted = RecordFilter(run=run, bolt=bolt, kind=kind, verdict=verdict)
-    raise typer.Exit(list_records(Output.of(json), out, wanted))
-
-
-@records_app.command("show")
-def records_show(
-    number: Annotated[int, typer.Argument(help="The record's number in the list.")],
-    out: Store = RUNS,
-    json: Json = False,
-) -> None:
-    """Show one record with its pressure and torque-angle trace."""
-    from coordinator.cli.records import show_record
-
-    raise typer.Exit(show_record(Output.of(json), out, number))
-
-
-@records_app.command("verify")
-def records_verify(out: Store = RUNS, json: Json = False) -> None:
-    """Verify the chain over all records."""
-    from coordinator.cli.records import verify_records
-
-    raise typer.Exit(verify_records(Output.of(json), out))
 
 
 def main() -> None:

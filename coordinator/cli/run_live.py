@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from coordinator.cli.calibration import calibrations_of
 from coordinator.cli.cell_clock import CellClock
 from coordinator.cli.children import Cast, Children
 from coordinator.cli.hurry import hurried
@@ -327,6 +328,7 @@ class _Session:
             started=to_time(self._origin_us),
             simulated=self._wishes.simulated,
             tolerance=loaded.joint.tolerance,
+            tools=calibrations_of(loaded),
         )
         store.begin_run(run)
         return run
