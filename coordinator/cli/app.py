@@ -29,6 +29,10 @@ Answers = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
+PageAt = Annotated[str, typer.Option("--page-at", help="HOST:PORT of the page; port 0 for any.")]
+Operators = Annotated[
+    Path | None, typer.Option("--operators", help="Who may act on the page; nobody without it.")
+]
 
 
 @app.command()
@@ -99,11 +103,17 @@ def run(
     speed: Annotated[
         float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
     ] = 1.0,
+    page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False,
+    page_at: PageAt = "127.0.0.1:8080",
+    operators: Operators = None,
     json: Json = False,
 ) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
     from coordinator.cli.run import run_sequence
+    from coordinator.cli.run_page import PageWish
 
+    place = str(out)
+    wish = PageWish(page_at, operators, place, file, joint, seed) if page else None
     raise typer.Exit(
         run_sequence(
             Output.of(json),
@@ -116,8 +126,36 @@ def run(
             broker=broker,
             real=real,
             speed=speed,
+            page=wish,
         )
     )
+
+
+@app.command()
+def page(
+    out: Annotated[
+        str, typer.Option("--out", help="Folder that holds records.sqlite, or a database address.")
+    ] = str(RUNS),
+    page_at: PageAt = "127.0.0.1:8080",
+) -> None:
+    """Serve the page of records, without a run."""
+    from coordinator.cli.page_process import serve_records
+
+    raise typer.Exit(serve_records(Output.of(False), out, page_at))
+
+
+@app.command()
+def operator(
+    name: Annotated[str, typer.Argument(help="Who may act on the live page.")],
+    file: Annotated[Path, typer.Option("--file", help="The file of operators.")] = Path(
+        "operators.json"
+    ),
+) -> None:
+    """Add an operator of the live page, or give a known one a new pass phrase."""
+    from coordinator.cli.page_process import add_operator
+
+    phrase = typer.prompt("Pass phrase", hide_input=True, confirmation_prompt=True)
+    raise typer.Exit(add_operator(Output.of(False), name, phrase, file))
 
 
 @app.command()

@@ -7,9 +7,11 @@ from coordinator.cli.dryrun import clock, wanted_proofs
 from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.run_live import LiveResult, run_arm, run_floor, run_live
+from coordinator.cli.run_page import PageFailed, PageWish
 from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
+from coordinator.page.operators import OperatorsFailed
 from coordinator.records.acceptance import open_points
 from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import RecordFilter
@@ -22,6 +24,8 @@ _REFUSALS = (
     JournalFailed,
     OutdatedCoordinator,
     RecordsFailed,
+    PageFailed,
+    OperatorsFailed,
     ValueError,
 )
 
@@ -38,6 +42,7 @@ def run_sequence(
     broker: str | None,
     real: bool,
     speed: float,
+    page: PageWish | None = None,
 ) -> Exit:
     """Run a sequence to its end and tell what was proved."""
     loaded = load_sequence(output, path, joint)
@@ -58,6 +63,7 @@ def run_sequence(
             speed=speed,
             interactive=sys.stdin.isatty() and people is None,
             simulated=not real,
+            page=page,
             say=output.say,
         )
     except _REFUSALS as error:

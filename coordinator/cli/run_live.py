@@ -22,6 +22,7 @@ from coordinator.cli.hurry import hurried
 from coordinator.cli.live_lines import LiveLines
 from coordinator.cli.output import CAUTION
 from coordinator.cli.party_process import run_arm, run_floor
+from coordinator.cli.run_page import PageWish, RunPage
 from coordinator.cli.simulated import Simulation, to_causes
 from coordinator.cli.terminal_prompts import PromptDesk, TerminalInput
 from coordinator.core.decide import begin
@@ -33,6 +34,7 @@ from coordinator.live.operator import OperatorScript
 from coordinator.live.recording import record_into
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.live.translate import COORDINATOR
+from coordinator.page.board import Facts
 from coordinator.records.journal import Head, Journal, PinnedFile
 from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
@@ -78,6 +80,7 @@ class _Wishes:
     speed: float
     interactive: bool
     simulated: bool
+    page: PageWish | None
     say: Callable[[str], None]
 
 
@@ -94,6 +97,7 @@ def run_live(
     speed: float = 1.0,
     interactive: bool = False,
     simulated: bool = True,
+    page: PageWish | None = None,
     say: Callable[[str], None],
 ) -> LiveResult:
     """Run a sequence to its end, or until it is held with nobody there to go on.
@@ -110,6 +114,7 @@ def run_live(
         speed: How much faster than the wall the simulated cell lives.
         interactive: A person at the terminal answers and acts.
         simulated: Start simulated parties; False waits for those on the broker.
+        page: Where to serve the live page and who may act there; None for no page.
         say: Takes lines for people.
 
     Raises:
@@ -138,6 +143,7 @@ def run_live(
         speed=speed,
         interactive=interactive,
         simulated=simulated,
+        page=page,
         say=say,
     )
     with contextlib.ExitStack() as stack:
@@ -226,19 +232,29 @@ class _Session:
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
         )
         records = record_into(store, plan, run, self._origin_us)
+        page = RunPage(
+            wishes.page,
+            plan,
+            state,
+            Facts(self._run, wishes.simulated, wishes.speed, wishes.loaded.joint),
+            self._now_us,
+            wishes.say,
+        )
         coordinator = Coordinator(
             plan,
             epoch=self._epoch,
             origin_us=self._origin_us,
-            observers=Observers(journal, records, (desk, lines)),
+            observers=Observers(
+                journal, page.recording(records, run, self._origin_us), (desk, lines, page.board)
+            ),
             state=state,
         )
         runtime = Runtime(
             coordinator,
-            self._link(),
+            page.tapped(self._link()),
             self._clock,
             script=self._script(),
-            interactive=wishes.interactive,
+            interactive=wishes.interactive or page.has_operators,
             speed=wishes.speed,
             on_link=lambda note: wishes.say(note.text),
         )
@@ -250,7 +266,8 @@ class _Session:
             else:
                 runtime.submit(call)
 
-        with contextlib.ExitStack() as stack:
+        async with contextlib.AsyncExitStack() as stack:
+            await stack.enter_async_context(page.served(runtime.submit))
             if wishes.interactive:
                 stack.enter_context(keys.reading(take_line))
             stack.enter_context(lines.shown())
