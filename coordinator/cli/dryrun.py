@@ -1,6 +1,5 @@
 """The verb `dryrun`: rehearse in virtual time, and tell how it went."""
 
-import contextlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,11 +12,10 @@ from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.core.events import Event
 from coordinator.core.plan import Plan
 from coordinator.records.acceptance import open_points
-from coordinator.records.journal import Head, Journal, JournalFailed, PinnedFile
+from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import Run
-from coordinator.records.write import ToolFacts, to_row, write_proof
+from coordinator.records.write import ToolFacts, to_row
 from coordinator.sequence import Loaded
-from coordinator.sequence.read import root_of
 from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Trace
 
@@ -48,24 +46,19 @@ def dry_run(
     people = load_answers(output, answer_path)
     lines: list[str] = []
     events: list[Event] = []
+    listeners = (lambda event, _effects, _state: events.append(event),)
     result = rehearse(
         loaded,
         seed=seed,
         case=case,
         people=people,
         write_line=lines.append,
-        listeners=(lambda event, _effects, _state: events.append(event),),
+        listeners=listeners,
     )
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
-    if out is not None:
-        try:
-            _write(out, lines, result)
-            keep_rehearsal(out, path, loaded, result, events, seed)
-        except OSError as error:
-            return output.refuse(f"{out}: {error.strerror}; name another folder")
-        except JournalFailed as error:
-            return output.refuse(str(error))
+    if out is not None and (wrong := _leave(out, lines, (path, loaded, result, events), seed)):
+        return output.refuse(wrong)
     _print(output, loaded, result, points)
     output.document(
         ok=result.phase == "complete" and not points,
@@ -87,44 +80,6 @@ def dry_run(
     if result.phase != "complete":
         return Exit.HELD
     return Exit.FINDINGS if points else Exit.GOOD
-
-
-def keep_rehearsal(
-    out: Path, path: Path, loaded: Loaded, result: Rehearsal, events: list[Event], seed: int
-) -> None:
-    """Leave records and journal of a rehearsal as a run would leave its own."""
-    # Imported here: a rehearsal that keeps nothing needs no database.
-    from coordinator.records.store import RecordStore
-
-    name = f"dryrun_{loaded.plan.name}_{result.trace_sha256[:12]}"
-    run = Run(
-        name,
-        loaded.joint.name,
-        loaded.plan.name,
-        plan_digest=loaded.plan.digest,
-        started=to_time(0),
-        tolerance=loaded.joint.tolerance,
-        tools=calibrations_of(loaded),
-    )
-    folder = out / name
-    if folder.exists():
-        return  # The same trace has left the same records before.
-    folder.mkdir(parents=True)
-    root = root_of(path)
-    files = tuple(
-        PinnedFile.of(one, (root / one).read_text(encoding="utf-8")) for one, _ in loaded.files
-    )
-    head = Head(name, loaded.plan.digest, files, seed, 0, run.started)
-    with contextlib.closing(Journal.create(folder / "journal.sqlite", head)) as journal:
-        for event in events:
-            journal.append(event)
-    store = RecordStore(f"sqlite:///{out / 'records.sqlite'}")
-    with contextlib.closing(store):
-        store.begin_run(run)
-        for proof in result.proofs:
-            facts = ToolFacts(proof.trace or Trace(), proof.tool, True, to_time(proof.at_us))
-            write_proof(store, loaded.plan, run, proof.effect, facts)
-        store.end_run(name, result.phase, result.reason, to_time(result.time_us))
 
 
 def record_rows(loaded: Loaded, result: Rehearsal) -> list[Row]:
@@ -153,6 +108,25 @@ def wanted_proofs(plan: Plan) -> list[tuple[int, str, int]]:
         if node.record is not None
     ]
     return list(dict.fromkeys(wanted))
+
+
+def _leave(
+    out: Path, lines: list[str], parts: tuple[Path, Loaded, Rehearsal, list[Event]], seed: int
+) -> str:
+    """Write everything into a folder; return what is wrong, empty if nothing."""
+    # Imported here: a rehearsal that keeps nothing needs no database.
+    from coordinator.cli.keeping import Rehearsed, keep_rehearsal
+    from coordinator.records.store import RecordsFailed
+
+    path, loaded, result, events = parts
+    try:
+        _write(out, lines, result)
+        keep_rehearsal(out, Rehearsed(path, loaded, result, tuple(events), seed))
+    except OSError as error:
+        return f"{out}: {error.strerror}; name another folder"
+    except (JournalFailed, RecordsFailed) as error:
+        return str(error)
+    return ""
 
 
 def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str]) -> None:

@@ -26,6 +26,7 @@ from coordinator.cli.run_page import PageWish, RunPage
 from coordinator.cli.simulated import Simulation, to_causes
 from coordinator.cli.terminal_prompts import PromptDesk, TerminalInput
 from coordinator.core.decide import begin
+from coordinator.core.state import State
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.link import Presence
@@ -232,14 +233,7 @@ class _Session:
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
         )
         records = record_into(store, plan, run, self._origin_us)
-        page = RunPage(
-            wishes.page,
-            plan,
-            state,
-            Facts(self._run, wishes.simulated, wishes.speed, wishes.loaded.joint),
-            self._now_us,
-            wishes.say,
-        )
+        page = self._page(state)
         coordinator = Coordinator(
             plan,
             epoch=self._epoch,
@@ -276,6 +270,11 @@ class _Session:
                 return await runtime.run()
             finally:
                 watching.cancel()
+
+    def _page(self, state: State) -> RunPage:
+        wishes = self._wishes
+        facts = Facts(self._run, wishes.simulated, wishes.speed, wishes.loaded.joint)
+        return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=wishes.say)
 
     async def _watch(self, children: Children | None, runtime: Runtime) -> None:
         """Hold and leave once a process of ours has ended: its party will not come back."""

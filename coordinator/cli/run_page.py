@@ -69,6 +69,7 @@ class RunPage:
         plan: Plan,
         state: State,
         facts: Facts,
+        *,
         now_us: Callable[[], int],
         say: Callable[[str], None],
     ) -> None:

@@ -76,6 +76,8 @@ class Lane(NamedTuple):
     seen_us: int = 0
     hold_us: int = 0
     """By when a hold of this party alone must be confirmed; 0 for none."""
+    failing: bool = False
+    """It was told to hold for `fault`, a new one of its own; decided on once it stands."""
 
     @property
     def is_finished(self) -> bool:

@@ -47,7 +47,7 @@ def _body(**properties: dict[str, Any]) -> dict[str, Any]:
 
 
 def _filter(name: str) -> dict[str, Any]:
-    schema = _TEXT
+    schema: dict[str, Any] = {"type": "string", "pattern": "^[^\\x00]*$"}
     if name in ("bolt", "round", "after"):
         schema = _WHOLE
     elif name == "limit":

@@ -46,7 +46,9 @@ class Operator:
 
 
 def _digest(phrase: str, salt: str) -> str:
-    made = hashlib.scrypt(phrase.encode(), salt=bytes.fromhex(salt), n=2**14, r=8, p=1)
+    made = hashlib.scrypt(
+        phrase.encode(errors="surrogatepass"), salt=bytes.fromhex(salt), n=2**14, r=8, p=1
+    )
     return made.hex()
 
 

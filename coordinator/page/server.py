@@ -323,6 +323,6 @@ async def _body(request: Request, wanted: dict[str, type]) -> dict[str, Any]:
             raise HTTPException(422, f"{name} must be {'text' if kind is str else 'a number'}")
         if isinstance(body[name], int) and not 0 <= body[name] <= INT_MAX:
             raise HTTPException(422, f"{name} must be 0 to {INT_MAX}")
-        if isinstance(body[name], str) and not body[name].isprintable():
+        if name == "option" and not body[name].isprintable():
             raise HTTPException(422, f"{name} must be printable text")
     return body

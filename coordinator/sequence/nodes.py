@@ -110,9 +110,9 @@ class _Builder:
                 no_progress_us=step.no_progress,
                 on_hold=step.on_hold,
             ),
-            rules=self._rules.rules(index, action, values, is_in_span=span >= 0)
-            if is_complete
-            else (),
+            rules=self._rules.rules(
+                index, action, values if is_complete else None, is_in_span=span >= 0
+            ),
             windows=self._windows(item, step, action),
             exceptions=self._exceptions(item, step),
             permissives=self._permissives(item, step),
