@@ -125,6 +125,9 @@ def _verdict(source: Source, points: Sequence[str]) -> str:
         return "not accepted: there are no records"
     if source.run.phase != "complete":
         return f"not accepted: the run is {source.run.phase or 'not at its end'}"
+    if not source.wanted:
+        # Without it an unfinished joint would pass, since nothing would be missing.
+        return "not decidable: the run's files are not at hand to tell what had to be proved"
     return f"not accepted: {len(points)} open points" if points else "accepted"
 
 

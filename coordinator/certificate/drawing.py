@@ -14,6 +14,8 @@ WIDTH, HEIGHT = 250.0, 140.0
 CIRCLE = 190.0
 POINTS_MAX = 400
 """Chosen: more points than this are finer than print."""
+NAMED_SHARE = 0.3
+"""Chosen: shorter curves, such as a confirmation without turning, leave no room for a name."""
 _MARGIN = (34.0, 22.0, 8.0, 14.0)  # left, bottom, right, top
 _DASHES = ((), (4.0, 2.0), (1.0, 2.0), (6.0, 2.0, 1.0, 2.0))
 
@@ -72,7 +74,8 @@ def draw_circle(states: Sequence[BoltState]) -> Drawing:
         marks.append(Words(x, y - 3.0, str(state.bolt)))
         if not good:
             # A cross beside the number: never told by weight alone.
-            marks.append(Stroke(((x - 9, y - 9), (x + 9, y + 9)), "strong"))
+            marks.append(Stroke(((x + 7, y + 5), (x + 13, y + 11)), "strong"))
+            marks.append(Stroke(((x + 7, y + 11), (x + 13, y + 5)), "strong"))
         beyond = radius + 22.0
         torque = "–" if state.torque_nm is None else f"{state.torque_nm:.0f}"
         out_x, out_y = middle + beyond * math.sin(turn), middle + beyond * math.cos(turn)
@@ -107,6 +110,9 @@ def draw_plot(plot: BoltPlot) -> Drawing:
         points = tuple(place(*pair) for pair in [*pairs[::stride], pairs[-1]])
         weight: Weight = "strong" if curve.is_bad else "plain"
         marks.append(Stroke(points, weight, _DASHES[number % len(_DASHES)]))
+        if curve.angle_deg[-1] > NAMED_SHARE * angle_most:
+            x, y = points[-1]
+            marks.append(Words(x - 3.0, y - 9.0, curve.label, "end"))
     return Drawing(WIDTH, HEIGHT, f"Bolt {plot.bolt}: torque N·m over angle °", tuple(marks))
 
 

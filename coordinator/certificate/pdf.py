@@ -36,7 +36,7 @@ _HEAD = ParagraphStyle(
     "head", parent=_TEXT, fontName="Helvetica-Bold", fontSize=10.5, leading=14, spaceBefore=9
 )
 _PEN = {"plain": ("#1a1a1a", 0.7), "strong": ("#000000", 1.6), "pale": ("#8a8a8a", 0.5)}
-_BOLT_WIDTHS = (28, 48, 32, 22, 32, 46, 46, 40, 68, 149)
+_BOLT_WIDTHS = (28, 46, 38, 22, 32, 46, 46, 40, 64, 149)
 
 
 def to_pdf(made: Certificate) -> bytes:
@@ -66,7 +66,8 @@ def _story(made: Certificate) -> list[Any]:
     story += _section("Tools and calibration", _table(TOOL_COLUMNS, made.tools))
     story += _section("People", *_lines(made.people))
     story += _section("Files, SHA-256", _table(("file", "digest"), made.files))
-    story += _section("Bolt circle", *_picture(draw_circle(made.circle)))
+    circle = _picture(draw_circle(made.circle))
+    story.append(KeepTogether([Paragraph("Bolt circle", _HEAD), Spacer(1, 3), *circle]))
     story += _section("Records", _table(BOLT_COLUMNS, made.bolts, _BOLT_WIDTHS))
     story += _section("Exceptions", *_lines(made.exceptions or ("none",)))
     story += _section("Torque over angle", _plots(made))

@@ -169,6 +169,23 @@ def page(
 
 
 @app.command()
+def timeline(
+    folder: Annotated[Path, typer.Argument(help="A run's folder.", show_default=False)],
+    other: Annotated[
+        Path | None, typer.Option("--with", help="Another run, to find the first difference.")
+    ] = None,
+    file: Annotated[
+        Path | None, typer.Option("--file", help="Write it here, ending in .svg or .html.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Tell who waited for whom in a run, and what set the pace."""
+    from coordinator.cli.timeline import show_timeline
+
+    raise typer.Exit(show_timeline(Output.of(json), folder, other, file))
+
+
+@app.command()
 def operator(
     name: Annotated[str, typer.Argument(help="Who may act on the live page.")],
     file: Annotated[Path, typer.Option("--file", help="The file of operators.")] = Path(

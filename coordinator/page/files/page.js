@@ -40,6 +40,11 @@ function span(seconds) {
   return minutes ? `${minutes} min ${whole % 60} s` : `${whole} s`;
 }
 
+function clock(seconds) {
+  const whole = Math.max(0, Math.round(seconds));
+  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
+}
+
 function lanes(list) {
   return list.map((one) => {
     const bad = !one.is_online || one.is_faulted;
@@ -135,7 +140,7 @@ function interlocks(list) {
   }));
 }
 function notices(list) {
-  return table(["at", "what", "text"], [...list].reverse().map((one) => cells([span(one.at_s),
+  return table(["at", "what", "text"], [...list].reverse().map((one) => cells([clock(one.at_s),
     (one.severity === "alarm" ? "▲ " : "") + one.severity, one.text],
     one.severity === "alarm" ? "abnormal" : one.severity === "warning" ? "warning" : "")));
 }
