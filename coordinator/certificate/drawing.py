@@ -111,8 +111,8 @@ def draw_plot(plot: BoltPlot) -> Drawing:
         weight: Weight = "strong" if curve.is_bad else "plain"
         marks.append(Stroke(points, weight, _DASHES[number % len(_DASHES)]))
         if curve.angle_deg[-1] > NAMED_SHARE * angle_most:
-            x, y = points[-1]
-            marks.append(Words(x - 3.0, y - 9.0, curve.label, "end"))
+            x, y = max(points, key=lambda point: (point[1], point[0]))
+            marks.append(Words(x - 3.0, y - 11.0, curve.label, "end"))
     return Drawing(WIDTH, HEIGHT, f"Bolt {plot.bolt}: torque N·m over angle °", tuple(marks))
 
 

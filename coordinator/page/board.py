@@ -270,12 +270,22 @@ class Board:
         return {
             "balance_nm": span.balance_nm if span else round(self._facts.joint.balance_nm),
             "is_paired": span is not None,
-            "target_nm": round(self._facts.joint.torque_nm),
+            "target_nm": self._target_nm(),
             "courses": {
                 side: [list(point) for point in course.points]
                 for side, course in sorted(self._courses.items())
+                if course.points
             },
         }
+
+    def _target_nm(self) -> int:
+        """Return what is being pulled to, 0 while nothing is."""
+        targets = [
+            record.target_nm
+            for lane in self._state.lanes
+            if lane.node >= 0 and (record := self._plan.nodes[lane.node].record) is not None
+        ]
+        return round(max(targets, default=0.0))
 
 
 @dataclass(slots=True)

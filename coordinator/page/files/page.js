@@ -99,13 +99,16 @@ function pull(data) {
   const y = (t) => height - bottom - (Math.max(0, t) / most) * (height - bottom - 10);
   const svg = draw("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": "Torque over angle of both sides" });
   const lead = sides.map((one) => data.courses[one]).sort((a, b) => b.length - a.length)[0];
-  if (data.is_paired) {  // Where the other side must stay while both pull.
+  const banded = data.is_paired && data.balance_nm < most;  // A band wider than all says nothing.
+  if (banded) {  // Where the other side must stay while both pull.
     const edge = (sign) => lead.map((p) => `${x(p[0])},${y(p[1] + sign * data.balance_nm)}`);
     svg.append(draw("polygon", { points: [...edge(1), ...edge(-1).reverse()].join(" "), fill: "#d2d2d2" }));
   }
   svg.append(draw("polyline", { points: `${left},8 ${left},${height - bottom} ${width - 8},${height - bottom}`, fill: "none", stroke: "#565656" }));
-  svg.append(draw("line", { x1: left, x2: width - 8, y1: y(data.target_nm), y2: y(data.target_nm), stroke: "#565656", "stroke-dasharray": "2 4" }));
-  svg.append(draw("text", { x: width - 10, y: y(data.target_nm) - 4, "text-anchor": "end" }, `target ${data.target_nm} N·m`));
+  if (data.target_nm) {
+    svg.append(draw("line", { x1: left, x2: width - 8, y1: y(data.target_nm), y2: y(data.target_nm), stroke: "#565656", "stroke-dasharray": "2 4" }));
+    svg.append(draw("text", { x: width - 10, y: y(data.target_nm) - 4, "text-anchor": "end" }, `target ${data.target_nm} N·m`));
+  }
   for (const share of [0, 0.5, 1]) {
     svg.append(draw("text", { x: left - 5, y: y(most * share) + 4, "text-anchor": "end" }, Math.round(most * share)));
     svg.append(draw("text", { x: x(angle * share), y: height - 10, "text-anchor": share ? "end" : "start" }, `${Math.round(angle * share)}°`));
@@ -117,13 +120,13 @@ function pull(data) {
   });
   const ends = sides.map((one) => data.courses[one].at(-1));
   const apart = ends.length === 2 && ends[0] && ends[1] ? Math.abs(ends[0][1] - ends[1][1]) : null;
-  const wide = apart !== null && data.is_paired && apart > data.balance_nm;
+  const wide = apart !== null && banded && apart > data.balance_nm;
   const words = sides.map((one, place) => {
     const end = data.courses[one].at(-1);
     return end ? `${place ? "dashed" : "solid"} ${one}: ${end[1]} N·m, ${end[2] ?? "–"} MPa` : one;
   }).join("; ");
   return [svg, make("p", {}, words), make("p", { class: wide ? "abnormal" : null },
-    `${wide ? "▲ " : ""}difference ${apart ?? "–"} N·m, band ${data.balance_nm} N·m` + (data.is_paired ? ", both pull together" : ""))];
+    `${wide ? "▲ " : ""}difference ${apart ?? "–"} N·m, ${banded || !data.is_paired ? `band ${data.balance_nm} N·m` : "no band"}` + (data.is_paired ? ", both pull together" : ""))];
 }
 function barriers(list) {
   if (!list.length) return make("p", {}, "Nobody waits at a barrier.");
