@@ -107,12 +107,15 @@ def _go(
 ) -> bool:
     """Go from places to places, those with less done first; False where a bound cut the walk."""
     known: dict[object, Reach] = {}
-    waiting = [(sum(first), first)]
+    waiting = [(_progress(first), first)]
     while waiting:
         _, places = heapq.heappop(waiting)
         entries = walk.entries[places]
         base = min(came.steps for came in entries.values())
         ahead = frozenset((number, came.steps - base) for number, came in entries.items())
+        if walk.seen.get(places) == (base, ahead):
+            continue
+        walk.seen[places] = base, ahead
         key = expander.pieces.kind_of(places), ahead
         found = known.get(key)
         if found is None:
@@ -123,33 +126,28 @@ def _go(
             known[key] = found
         walk.reached[places], walk.bases[places] = found, base
         for there in _leave(expander, walk, places, found, base):
-            heapq.heappush(waiting, (sum(there), there))
+            heapq.heappush(waiting, (_progress(there), there))
     return True
 
 
-def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: int) -> list[Places]:
-    """Enter the next places by every exit; return those entered for the first time."""
+def _progress(places: Places) -> int:
+    return sum(place.piece for place in places)
+
+
+def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: int) -> set[Places]:
+    """Enter the next places by every exit; return those that are entered anew or sooner."""
     graph = expander.graph(places)
-    fresh = []
+    fresh: set[Places] = set()
     for number, index, steps in found.exits:
-        gone = graph.exits[number][index]
-        there = tuple(a + b for a, b in zip(places, gone.shift, strict=True))
-        if sum(gone.shift) < 0 or there in walk.reached:
-            raise OutOfOrder
-        target = expander.number(
-            there,
-            gone.look,
-            lambda gone=gone, there=there: expander.local.move(
-                gone.node, gone.owner.local, gone.places, there
-            ),  # type: ignore[misc]
-        )
-        if there not in walk.entries:
-            walk.entries[there] = {}
-            fresh.append(there)
-        entries = walk.entries[there]
+        key = places, number, index
+        if key not in walk.leads:
+            walk.leads[key] = expander.lead(graph.exits[number][index], places)
+        there, target = walk.leads[key]
+        entries = walk.entries.setdefault(there, {})
         came = Came(base + steps + 1, places, number, index)
         if target not in entries or came.steps < entries[target].steps:
             entries[target] = came
+            fresh.add(there)
     return fresh
 
 
@@ -160,10 +158,10 @@ def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration) -> Non
         found.stands_for += sum(phases[number] not in ENDING for number in one.steps)
     found.depth = max((walk.bases[at] + one.depth for at, one in walk.reached.items()), default=0)
     for places, one in walk.reached.items():
-        starts = [begins[at] for begins, at in zip(expander.pieces.starts, places, strict=True)]
         found.asked |= one.asked
-        found.sent |= {starts[lane] + at for lane, at in one.sent}
-    lost = ways_out(expander, walk.reached) if found.is_complete else []
+        sights = [expander.pieces.sight(lane, place) for lane, place in enumerate(places)]
+        found.sent |= {sights[lane][at] for lane, at in one.sent}
+    lost = ways_out(expander, walk) if found.is_complete else []
     found.violations = find_violations(plan, expander, walk, Judge(plan), lost)
 
 

@@ -17,7 +17,10 @@ from coordinator.prove.canonical import Folder
 from coordinator.prove.local import Local, Look
 from coordinator.prove.monitors import Judge
 from coordinator.prove.moves import ENDED, Moves, Node, Step
-from coordinator.prove.pieces import Pieces, Places
+from coordinator.prove.pieces import Pieces, Place, Places
+
+_GONE_MAX = 3
+"""Pieces that a lane can go on by in one step; further is elsewhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,16 +58,18 @@ class Edge(NamedTuple):
 
 
 class Exit(NamedTuple):
-    """A step that leads on to other places."""
+    """A step that leads to other places."""
 
     owner: "Expander"
     """Whose plan `node` and `places` are of."""
-    shift: Places
-    """How many pieces each lane has gone on."""
+    shift: tuple[int, ...] | None
+    """How many pieces each lane has gone on; None where it goes anywhere else."""
     look: Look
     node: Node
+    """The state that it leads to; where it may lead anywhere the state that it leads from."""
     places: Places
     """Where `node` stands."""
+    step: Step
     words: Words
     is_free: bool
     by_person: bool
@@ -189,11 +194,54 @@ class Expander:
                 target = self.number(there, look, lambda after=after: after)  # type: ignore[misc]
                 edges.append(Edge(target, words, free, step.person))
             else:
-                shift = tuple(b - a for a, b in zip(places, there, strict=True))
-                gone = Exit(self, shift, look, after, there, words, free, step.person)
+                shift = self._shift(places, there)
+                kept, at = (node, places) if shift is None else (after, there)
+                gone = Exit(self, shift, look, kept, at, step, words, free, step.person)
                 graph.exits.setdefault(number, []).append(gone)
         if not is_free and node.state.phase not in ENDED:
             self._break(graph, number, "no_deadlock", "nothing can happen any more", ())
+
+    def _shift(self, places: Places, there: Places) -> tuple[int, ...] | None:
+        """Return how many pieces each lane has gone on, or None where it is elsewhere."""
+        shift = []
+        for lane, (before, after) in enumerate(zip(places, there, strict=True)):
+            at, gone = before, 0
+            while at != after and gone < _GONE_MAX:
+                at, gone = self.pieces.after(lane, at), gone + 1
+            if at != after:
+                return None
+            shift.append(gone)
+        return tuple(shift)
+
+    def lead(self, gone: Exit, places: Places) -> tuple[Places, int]:
+        """Return where an exit leads from places like those that it was found at.
+
+        Returns:
+            The places it leads to, and the number of the state in their graph.
+        """
+        if gone.shift is not None:
+            there = tuple(
+                self._gone_on(lane, place, count)
+                for lane, (place, count) in enumerate(zip(places, gone.shift, strict=True))
+            )
+            local = gone.owner.local
+            return there, self.number(
+                there, gone.look, lambda: self.local.move(gone.node, local, gone.places, there)
+            )
+        # Where it leads follows from the whole plan: it is decided here.
+        before = self.local.move(gone.node, gone.owner.local, gone.places, places)
+        state = before.state if gone.step.state is None else gone.step.state
+        for event in gone.step.events:
+            state, _ = decide(self.plan, state, event)
+        self.transitions += 1
+        after = Node(self.folder.fold(state), before.silent, before.causes + gone.step.cost)
+        there = self.local.places_of(after.state, places)
+        return there, self.number(there, self.local.look(after, there), lambda: after)
+
+    def _gone_on(self, lane: int, place: Place, count: int) -> Place:
+        for _ in range(count):
+            place = self.pieces.after(lane, place)
+        return place
 
     def _take(
         self, graph: Graph, at: tuple[int, Places], node: Node, step: Step, words: Words
@@ -215,8 +263,13 @@ class Expander:
             if broken:
                 self._break(graph, number, *broken, words)
         if any(a.done != b.done for a, b in zip(before.lanes, state.lanes, strict=True)):
-            starts = zip(self.pieces.starts, places, state.lanes, strict=True)
-            done = tuple(lane.done >> begins[place] for begins, place, lane in starts)
+            done = tuple(
+                lane.done >> starts[place.piece]
+                & ((1 << ends[place.piece] - starts[place.piece]) - 1)
+                for starts, ends, place, lane in zip(
+                    self.pieces.starts, self.pieces.ends, places, state.lanes, strict=True
+                )
+            )
             graph.done.setdefault(number, set()).add(done)
         silent = node.silent
         if step.silences:
@@ -228,8 +281,9 @@ class Expander:
         for effect in effects:
             if isinstance(effect, SendDo):
                 lane = effect.party
-                step = effect.node - self.pieces.starts[lane][places[lane]]
-                graph.sent.setdefault(number, set()).add((lane, step))
+                step = self.pieces.number(lane, places[lane], effect.node)
+                if step is not None:
+                    graph.sent.setdefault(number, set()).add((lane, step))
             elif isinstance(effect, RaisePrompt):
                 graph.asked.setdefault(number, set()).add(effect.prompt)
 
@@ -239,7 +293,7 @@ class Expander:
         lane = node.state.lanes[step.lane]
         if lane.node < 0:
             return Word(step.lane, step.words, None, "")
-        at = lane.node - self.pieces.starts[step.lane][places[step.lane]]
+        at = self.pieces.number(step.lane, places[step.lane], lane.node)
         is_moving = lane.command and lane.queue and lane.doing.value == "move"
         return Word(step.lane, step.words, at, lane.queue[0].action if is_moving else "")
 

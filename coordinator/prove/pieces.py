@@ -10,12 +10,27 @@ files and what is proved; L2, no recovery and no paired span reaches across a cu
 Source: symmetry reduction, Clarke, Grumberg, Peled, Model Checking, 1999, chapter 14.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from coordinator.core.plan import Move, Node, NodeKind, Plan
 
-Places = tuple[int, ...]
-"""For each lane the piece that it is in."""
+
+class Place(NamedTuple):
+    """Where a lane is."""
+
+    piece: int
+    """The piece of its first node that is not done."""
+    skipped: int = 0
+    """Mask over later pieces that are done already: the lane has gone back over others."""
+    at: int = -1
+    """The node at hand where that is out of sight of the piece: the lane is on its way back."""
+
+
+Places = tuple[Place, ...]
+"""For each lane where it is."""
+AT = 1_000
+"""Stands for `Place.at` among the nodes counted from the first of a piece."""
 MoveLook = tuple[str, int, int, str, int]
 
 
@@ -61,6 +76,8 @@ class Pieces:
                 self._piece_of[start:end] = [piece] * (end - start)
         self._numbers = kinds
         self._known: dict[Places, int] = {}
+        self._sights: dict[tuple[int, Place], dict[int, int]] = {}
+        self._seen: dict[tuple[int, Place], dict[int, int]] = {}
 
     def piece_of(self, node: int) -> int:
         """Return the piece of its lane that a node is in."""
@@ -70,54 +87,98 @@ class Pieces:
         """Return a number that is the same for places that behave alike (L1)."""
         known = self._known.get(places)
         if known is None:
-            look = tuple(self._look(lane, piece) for lane, piece in enumerate(places))
+            look = tuple(self._look(lane, place) for lane, place in enumerate(places))
             key = (look, tuple(self._links(places)))
             known = self._known[places] = self._numbers.setdefault(key, len(self._numbers))
         return known
 
-    def where(self, lane: int, piece: int, node: int) -> int | str:
-        """Return where a node stands as seen from a piece: its place, or on which side of sight."""
+    def after(self, lane: int, place: Place) -> Place:
+        """Return where a lane is once its piece is done."""
+        last = len(self.starts[lane]) - 1
+        later = next(
+            (one for one in range(place.piece + 1, last + 1) if not place.skipped >> one & 1), last
+        )
+        return Place(later, place.skipped & ~((2 << later) - 1))
+
+    def remaining(self, lane: int, place: Place) -> int:
+        """Return the mask of all nodes of a lane that are not done while it is at a place."""
+        mask = 0
+        for piece in range(place.piece, len(self.starts[lane])):
+            if not place.skipped >> piece & 1:
+                mask |= (1 << self.ends[lane][piece]) - (1 << self.starts[lane][piece])
+        return mask
+
+    def sight(self, lane: int, place: Place) -> Mapping[int, int]:
+        """Return the nodes that the core may look at while a lane is at a place, by their number.
+
+        They are numbered from the first of the piece. One is before it, whose barrier may not be
+        over yet; behind it stand those that come next, up to a step.
+        """
+        known = self._sights.get((lane, place))
+        if known is None:
+            known = self._sights[lane, place] = self._make_sight(lane, place)
+        return known
+
+    def number(self, lane: int, place: Place, node: int) -> int | None:
+        """Return the number of a node in sight, else None."""
+        known = self._seen.get((lane, place))
+        if known is None:
+            sight = self.sight(lane, place)
+            known = self._seen[lane, place] = {at: number for number, at in sight.items()}
+        return known.get(node)
+
+    def _make_sight(self, lane: int, place: Place) -> dict[int, int]:
+        nodes = self._plan.lanes[lane]
+        start, end = self.starts[lane][place.piece], self.ends[lane][place.piece]
+        sight = {node - start: node for node in range(max(nodes[0], start - 1), end)}
+        number, later = end - start, place
+        while self.after(lane, later).piece > later.piece:
+            later = self.after(lane, later)
+            ahead = range(self.starts[lane][later.piece], self.ends[lane][later.piece])
+            for node in ahead:
+                sight[number] = node
+                number += 1
+                if self._plan.nodes[node].kind is NodeKind.STEP:
+                    break
+            else:
+                continue
+            break
+        if place.at >= 0:
+            sight[AT] = place.at
+        return sight
+
+    def where(self, lane: int, place: Place, node: int) -> int | str:
+        """Return where a node stands seen from a place: its number, or on which side of sight."""
         if node < 0:
             return "nowhere"
-        window = self.window(lane, piece)
-        if node in window:
-            return node - self.starts[lane][piece]
-        return "before" if node < window[0] else "behind"
+        number = self.number(lane, place, node)
+        if number is not None:
+            return number
+        return "ahead" if self.remaining(lane, place) >> node & 1 else "done"
 
-    def window(self, lane: int, piece: int) -> range:
-        """Return the nodes that the core may look at while a lane is in a piece.
+    def _look(self, lane: int, place: Place) -> tuple[object, ...]:
+        length = self.ends[lane][place.piece] - self.starts[lane][place.piece]
+        is_last = self.after(lane, place).piece <= place.piece
+        sight = self.sight(lane, place)
+        looks = ((number, self._node_look(lane, place, node)) for number, node in sight.items())
+        return (is_last, length, *looks)
 
-        One before, whose barrier may not be over yet, and those behind up to the next step.
-        """
-        nodes = self._plan.lanes[lane]
-        first, last = max(nodes[0], self.starts[lane][piece] - 1), self.ends[lane][piece]
-        while last < nodes[-1] and self._plan.nodes[last].kind is not NodeKind.STEP:
-            last += 1
-        return range(first, min(last, nodes[-1]) + 1)
-
-    def _look(self, lane: int, piece: int) -> tuple[object, ...]:
-        start, nodes = self.starts[lane][piece], self._plan.lanes[lane]
-        window = self.window(lane, piece)
-        ends_there = window[-1] == nodes[-1], self.ends[lane][piece] - start
-        return (*ends_there, *(self._node_look(node, start) for node in window))
-
-    def _node_look(self, index: int, start: int) -> tuple[object, ...]:
+    def _node_look(self, lane: int, place: Place, index: int) -> tuple[object, ...]:
         node = self._plan.nodes[index]
         rules = tuple(
             (
                 rule.fault,
                 rule.attempts,
                 tuple(look_of(move) for move in rule.recover),
-                rule.again_from - start if rule.again_from >= 0 else None,
+                self.where(lane, place, rule.again_from),
                 rule.then,
                 rule.prompt,
             )
             for rule in node.rules
         )
         return (
-            index - start,
             node.kind,
-            tuple(before - start for before in node.after if before >= start - 1),
+            tuple(self.where(lane, place, before) for before in node.after),
             None if node.move is None else look_of(node.move),
             rules,
             tuple((one.result, one.fault) for one in node.windows),
@@ -132,16 +193,13 @@ class Pieces:
 
     def _links(self, places: Places) -> Iterator[tuple[object, ...]]:
         """Yield every barrier and paired span in sight, and which nodes it joins."""
-        windows = [self.window(lane, piece) for lane, piece in enumerate(places)]
-        seen = sorted(
-            {
-                self._plan.nodes[node].barrier
-                for window in windows
-                for node in window
-                if self._plan.nodes[node].barrier >= 0
-            }
-        )
-        place = {barrier: number for number, barrier in enumerate(seen)}
+        nodes = self._plan.nodes
+        seen: list[int] = []
+        for lane, place in enumerate(places):
+            for node in self.sight(lane, place).values():
+                if nodes[node].barrier >= 0 and nodes[node].barrier not in seen:
+                    seen.append(nodes[node].barrier)
+        number = {barrier: number for number, barrier in enumerate(seen)}
 
         def where(lane: int, node: int) -> int | str:
             return self.where(lane, places[lane], node)
@@ -154,14 +212,14 @@ class Pieces:
             if barrier.span >= 0:
                 span = self._plan.spans[barrier.span]
                 inside = tuple(
-                    tuple(where(lane, node) for node in nodes)
-                    for lane, nodes in zip(span.lanes, span.nodes, strict=True)
+                    tuple(where(lane, node) for node in own)
+                    for lane, own in zip(span.lanes, span.nodes, strict=True)
                 )
-                pair = place.get(span.opens), place.get(span.closes)
+                pair = number.get(span.opens), number.get(span.closes)
                 yield span.lanes, inside, pair, span.balance_nm, span.stop_us
 
 
-def _cuts(plan: Plan, lane: int) -> Places:
+def _cuts(plan: Plan, lane: int) -> tuple[int, ...]:
     """Return the nodes of a lane before which nothing is looked back at."""
     nodes = plan.lanes[lane]
     before: dict[int, int] = {}

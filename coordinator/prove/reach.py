@@ -50,6 +50,10 @@ class Walk:
     reached: dict[Places, Reach] = field(default_factory=dict)
     bases: dict[Places, int] = field(default_factory=dict)
     """Steps from the start to the first entry of a place."""
+    seen: dict[Places, tuple[int, frozenset[tuple[int, int]]]] = field(default_factory=dict)
+    """With which entries a place was looked at last."""
+    leads: dict[tuple[Places, int, int], tuple[Places, int]] = field(default_factory=dict)
+    """For each place, state and exit where it leads: the places and the state there."""
 
 
 def reach(

@@ -49,12 +49,10 @@ def _apart(expander: Expander, walk: Walk, judge: Judge) -> Iterator[_Found]:
     """Judge what is done at every place: there steps have the bolts and rounds that they have."""
     graphs = expander.graph
     for places, one in walk.reached.items():
-        starts = [begins[at] for begins, at in zip(expander.pieces.starts, places, strict=True)]
-        firsts = [begins[0] for begins in expander.pieces.starts]
         for done in sorted(one.done):
             mask = 0
-            for first, start, here in zip(firsts, starts, done, strict=True):
-                mask |= ((1 << start) - (1 << first)) | here << start
+            for lane, (place, own) in enumerate(zip(places, done, strict=True)):
+                mask |= expander.local.done_at(lane, place, own)
             broken = judge.judge_rounds(mask)
             if broken:
                 number = next(n for n in one.steps if done in graphs(places).done.get(n, ()))
@@ -107,7 +105,7 @@ def _say(plan: Plan, expander: Expander, places: Places, word: Word) -> str:
     words = f"{plan.parties[word.lane].name} {word.text}"
     if word.node is None:
         return words
-    at = plan.nodes[expander.pieces.starts[word.lane][places[word.lane]] + word.node]
+    at = plan.nodes[expander.pieces.sight(word.lane, places[word.lane])[word.node]]
     what = f"{word.move}, recovering {at.name}" if word.move else at.name
     place = f" ({at.origin.file}:{at.origin.line})" if at.origin.file else ""
     return f"{words}: {what}{place}"

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from coordinator.prove.graph import Expander, Graph
 from coordinator.prove.moves import ENDED
 from coordinator.prove.pieces import Places
-from coordinator.prove.reach import Reach
+from coordinator.prove.reach import Reach, Walk
 
 ENDING = ("stopping", "aborting")
 
@@ -25,29 +25,33 @@ class Lost(NamedTuple):
     number: int
 
 
-def ways_out(expander: Expander, reached: Mapping[Places, Reach]) -> list[Lost]:
-    """Return for each of both properties the states that are lost, at the places furthest back."""
-    lost = _lost(expander, reached, "way_to_complete", "complete", ends=False)
-    return lost + _lost(expander, reached, "way_to_end", "an end", ends=True)
+def ways_out(expander: Expander, walk: Walk) -> list[Lost]:
+    """Return for each of both properties the states that are lost."""
+    lost = _lost(expander, walk, "way_to_complete", "complete", ends=False)
+    return lost + _lost(expander, walk, "way_to_end", "an end", ends=True)
 
 
-def _lost(
-    expander: Expander, reached: Mapping[Places, Reach], name: str, goal: str, *, ends: bool
-) -> list[Lost]:
+def _lost(expander: Expander, walk: Walk, name: str, goal: str, *, ends: bool) -> list[Lost]:
     good: dict[Places, frozenset[int]] = {}
     known: dict[object, frozenset[int]] = {}
-    found = []
+    order = sorted(walk.reached, key=lambda one: (-sum(place.piece for place in one), one))
+    is_growing = True
+    while is_growing:
+        # Once, unless lanes go back: then what is behind them is not known to be good at first.
+        is_growing = False
+        for places in order:
+            one, graph = walk.reached[places], expander.graph(places)
+            ways = _good_exits(graph, walk, places, good, ends=ends)
+            key = id(one), ways
+            if key not in known:
+                known[key] = _backwards(graph, one, ways, ends=ends)
+            if known[key] != good.get(places):
+                good[places], is_growing = known[key], True
     excused = ENDED if ends else (*ENDED, *ENDING)
-    for places in sorted(reached, key=lambda one: (-sum(one), one)):
-        one, graph = reached[places], expander.graph(places)
-        ways = _good_exits(expander, places, one, good, ends=ends)
-        key = id(one), ways
-        if key not in known:
-            known[key] = _backwards(graph, one, ways, ends=ends)
-        good[places] = known[key]
-        if len(good[places]) == len(one.steps):
-            continue
-        for number in one.steps:
+    found = []
+    for places in order:
+        one, graph = walk.reached[places], expander.graph(places)
+        for number in one.steps if len(good[places]) < len(one.steps) else ():
             phase = graph.phases[number]
             if number not in good[places] and phase not in excused:
                 text = f"from {phase} nothing leads to {goal}"
@@ -56,21 +60,15 @@ def _lost(
 
 
 def _good_exits(
-    expander: Expander,
-    places: Places,
-    one: Reach,
-    good: Mapping[Places, frozenset[int]],
-    *,
-    ends: bool,
+    graph: Graph, walk: Walk, places: Places, good: Mapping[Places, frozenset[int]], *, ends: bool
 ) -> frozenset[int]:
     """Return the states that lead freely to other places from which there is a way."""
-    graph = expander.graph(places)
     found = set()
-    for number, index, _ in one.exits:
+    for number, index, _ in walk.reached[places].exits:
         gone = graph.exits[number][index]
         if gone.is_free and (ends or not gone.by_person):
-            there = tuple(a + b for a, b in zip(places, gone.shift, strict=True))
-            if expander.graph(there).numbers[gone.look] in good.get(there, ()):
+            there, target = walk.leads[places, number, index]
+            if target in good.get(there, ()):
                 found.add(number)
     return frozenset(found)
 

@@ -167,17 +167,23 @@ def test_everything_that_is_wrong_is_told_at_once(tmp_path: Path) -> None:
 # check -----------------------------------------------------------------------------------------
 
 
-def test_a_sound_file_is_checked_and_the_proof_is_not_claimed() -> None:
+def test_a_sound_file_is_proved_unless_only_the_rules_are_asked_for() -> None:
     """What was not proved must not look as if it were."""
-    quick = call("check", "--quick", str(MAKEUP), "--json")
-    whole = call("check", str(MAKEUP), "--json")
+    quick = document(call("check", "--quick", str(MAKEUP), "--json"))
+    whole = call("check", "--causes", "0", str(MAKEUP), "--json")
 
-    assert (quick.exit_code, document(quick)["ok"]) == (GOOD, True)
-    assert document(quick)["good"] == [str(MAKEUP)]
-    assert document(whole)["proof"] == "none" or document(whole)["ok"] is True
-    if document(whole)["proof"] == "none":
-        assert whole.exit_code == BAD_USE
-        assert "not proved" in whole.stderr
+    assert (quick["ok"], quick["good"], quick["proofs"]) == (True, [str(MAKEUP)], [])
+    (proof,) = document(whole)["proofs"]
+    assert (whole.exit_code, proof["proved"], proof["violations"]) == (GOOD, True, [])
+
+
+def test_a_proof_that_is_cut_short_is_not_good() -> None:
+    """A bound ends in "not proved", whatever was seen until then."""
+    cut = call("check", "--states", "100", str(MAKEUP), "--json")
+
+    (proof,) = document(cut)["proofs"]
+    assert (cut.exit_code, proof["proved"], proof["complete"]) == (FINDINGS, False, False)
+    assert "not proved: cut at 100 states" in cut.stderr
 
 
 def test_the_worst_of_several_files_decides(tmp_path: Path) -> None:

@@ -97,7 +97,7 @@ SEAT = f"lanes: {{fore: [{WRENCH}, {{do: seat_wrench, with: {{bolt: 1}}, policy:
         (
             f"barriers: {{pull: {PAIRED}}}\n"
             "lanes: {fore: [{barrier: pull}], aft: [{barrier: pull}]}",
-            ["SEQ038"],
+            ["SEQ033"],
         ),
     ],
 )  # fmt: skip
