@@ -282,7 +282,9 @@ def compare(
 def schema(
     kind: Annotated[
         str | None,
-        typer.Argument(help="cell, joint, sequence or case; all without it.", show_default=False),
+        typer.Argument(
+            help="cell, joint, sequence, case or windows; all without it.", show_default=False
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Write files into this folder instead.")

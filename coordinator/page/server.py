@@ -216,9 +216,10 @@ class _Page:
 
         def read() -> list[dict[str, Any]]:
             with self._opened() as store:
-                found = () if store is None else store.list_records(wanted, traces=False)
-            later = [one for one in found if one.seq > after]
-            return [_without_traces(one) for one in later[:limit]]
+                if store is None:
+                    return []
+                found = store.list_records(wanted, traces=False, after=after, limit=limit)
+            return [_without_traces(one) for one in found]
 
         return JSONResponse({"records": await asyncio.to_thread(read)})
 

@@ -123,16 +123,24 @@ class RecordStore:
             return tuple(_judgement(row) for row in connection.execute(query).mappings())
 
     def list_records(
-        self, wanted: RecordFilter | None = None, *, traces: bool = True
+        self,
+        wanted: RecordFilter | None = None,
+        *,
+        traces: bool = True,
+        after: int = 0,
+        limit: int | None = None,
     ) -> tuple[StoredRecord, ...]:
         """Return the records that fit, in the order in which they were written.
 
         Args:
             wanted: Which; all without it.
             traces: False leaves the samples out, which takes a fraction of the time.
+            after: Only records with a number above this.
+            limit: At most so many.
         """
         columns = [one for one in RECORDS.c if traces or one not in _TRACES]
         query = _filtered(select(*columns), wanted or RecordFilter()).order_by(RECORDS.c.seq)
+        query = query.where(RECORDS.c.seq > after).limit(limit)
         with self._transaction() as connection:
             return tuple(_record(row) for row in connection.execute(query).mappings())
 

@@ -27,6 +27,8 @@ class WindowModel(Strict):
 class WindowsModel(Strict):
     """The whole of a file of windows."""
 
+    KIND = "windows"
+
     windows: Name
     """Its name."""
     text: str = ""
