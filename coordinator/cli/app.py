@@ -7,7 +7,10 @@ from typing import Annotated
 
 import typer
 
+from coordinator.cli.live_app import live_app
+from coordinator.cli.options import Answers, CaseFile, File, JointFile, Json, Seed
 from coordinator.cli.output import Exit, Output
+from coordinator.cli.records_app import records_app
 
 app = typer.Typer(
     add_completion=False,
@@ -15,24 +18,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Make up and break out flanged joints with two arms: check, rehearse, run, answer for it.",
 )
-records_app = typer.Typer(no_args_is_help=True, help="Read and verify torque records.")
 app.add_typer(records_app, name="records")
-
-File = Annotated[Path, typer.Argument(help="A sequence file.", show_default=False)]
-Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, text on stderr.")]
-Seed = Annotated[int, typer.Option(help="Of everything random in the simulated world.")]
-JointFile = Annotated[
-    Path | None, typer.Option("--joint", help="A joint instead of the one that the file names.")
-]
-CaseFile = Annotated[Path | None, typer.Option("--case", help="What goes wrong, and when.")]
-Answers = Annotated[
-    Path | None, typer.Option("--answer", help="What people answer and do, from a file.")
-]
-TakeOver = Annotated[
-    bool, typer.Option("--take-over", help="Take the cell from a coordinator that is gone.")
-]
-Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
-RUNS = Path("bothsides-runs")
+app.add_typer(live_app)
 
 
 def _tell_version(asked: bool) -> None:
@@ -110,114 +97,20 @@ def dryrun(
 
 
 @app.command()
-def run(
-    file: File,
-    joint: JointFile = None,
-    seed: Seed = 1,
-    case: CaseFile = None,
-    answer: Answers = None,
-    out: Out = RUNS,
-    broker: Annotated[
-        str | None, typer.Option(help="mqtt://host:port; without it a broker is started here.")
+def timeline(
+    folder: Annotated[Path, typer.Argument(help="A run's folder.", show_default=False)],
+    other: Annotated[
+        Path | None, typer.Option("--with", help="Another run, to find the first difference.")
     ] = None,
-    real: Annotated[
-        bool, typer.Option("--real", help="The parties are on the broker already.")
-    ] = False,
-    speed: Annotated[
-        float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
-    ] = 1.0,
-    take_over: TakeOver = False,
+    file: Annotated[
+        Path | None, typer.Option("--file", help="Write it here, ending in .svg or .html.")
+    ] = None,
     json: Json = False,
 ) -> None:
-    """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
-    from coordinator.cli.run import run_sequence
+    """Tell who waited for whom in a run, and what set the pace."""
+    from coordinator.cli.timeline import show_timeline
 
-    raise typer.Exit(
-        run_sequence(
-            Output.of(json),
-            file,
-            joint=joint,
-            seed=seed,
-            case_path=case,
-            answer_path=answer,
-            out=out,
-            broker=broker,
-            real=real,
-            speed=speed,
-            take_over=take_over,
-        )
-    )
-
-
-@app.command()
-def resume(
-    run: Annotated[str, typer.Argument(help="Name of the run.", show_default=False)],
-    out: Out = RUNS,
-    look: Annotated[
-        bool, typer.Option("--look", help="Only show where it was left; nothing is started.")
-    ] = False,
-    pinned: Annotated[
-        bool, typer.Option("--pinned", help="Go on with the files as they were, though changed.")
-    ] = False,
-    restart: Annotated[
-        bool, typer.Option("--restart", help="Restart once all stand; simulated arms only.")
-    ] = False,
-    answer: Answers = None,
-    broker: Annotated[
-        str | None, typer.Option(help="mqtt://host:port; without it a broker is started here.")
-    ] = None,
-    take_over: TakeOver = False,
-    json: Json = False,
-) -> None:
-    """Go on with a run after a crash or a Ctrl-C: ask the arms what they did, hold, wait."""
-    from coordinator.cli.resume import ResumeWishes, resume_run
-
-    wishes = ResumeWishes(
-        out=out,
-        broker=broker,
-        answer_path=answer,
-        pinned=pinned,
-        restart=restart,
-        look=look,
-        take_over=take_over,
-        interactive=sys.stdin.isatty(),
-    )
-    raise typer.Exit(resume_run(Output.of(json), run, wishes))
-
-
-@app.command()
-def arm(
-    side: Annotated[str, typer.Argument(help="Name of the side in the cell.")],
-    sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
-    joint: JointFile = None,
-    broker: Annotated[str, typer.Option(help="mqtt://host:port")] = "mqtt://127.0.0.1:1883",
-    seed: Seed = 1,
-    case: CaseFile = None,
-    out: Out = RUNS,
-) -> None:
-    """Be one simulated arm on a broker."""
-    from coordinator.cli.run import be_party
-
-    raise typer.Exit(
-        be_party(side, sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
-    )
-
-
-@app.command()
-def floor(
-    sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
-    joint: JointFile = None,
-    broker: Annotated[str, typer.Option(help="mqtt://host:port")] = "mqtt://127.0.0.1:1883",
-    seed: Seed = 1,
-    case: CaseFile = None,
-    out: Out = RUNS,
-) -> None:
-    """Be the simulated floor and hoist on a broker; takes orders such as `floor_clear no`."""
-    from coordinator.cli.run import be_party
-
-    raise typer.Exit(
-        be_party("floor", sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
-    )
+    raise typer.Exit(show_timeline(Output.of(json), folder, other, file))
 
 
 @app.command()
@@ -271,7 +164,9 @@ def compare(
 def schema(
     kind: Annotated[
         str | None,
-        typer.Argument(help="cell, joint, sequence or case; all without it.", show_default=False),
+        typer.Argument(
+            help="cell, joint, sequence, case or windows; all without it.", show_default=False
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Write files into this folder instead.")
@@ -379,47 +274,6 @@ def new(
     if hoist is not None:
         given["hoist"] = "yes" if hoist else "no"
     raise typer.Exit(start_cell(output, folder, given))
-
-
-Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sqlite.")]
-
-
-@records_app.command("list")
-def records_list(
-    out: Store = RUNS,
-    run: Annotated[str | None, typer.Option(help="Of this run.")] = None,
-    joint: Annotated[str | None, typer.Option(help="Of this joint, over all its runs.")] = None,
-    bolt: Annotated[int | None, typer.Option(help="Of this bolt.")] = None,
-    kind: Annotated[str | None, typer.Option(help="pull, confirm, check, run-up ...")] = None,
-    verdict: Annotated[str | None, typer.Option(help="accepted, rejected ...")] = None,
-    json: Json = False,
-) -> None:
-    """List torque records, one per bolt, round and attempt."""
-    from coordinator.cli.records import list_records
-    from coordinator.records.rows import RecordFilter
-
-    wanted = RecordFilter(run=run, joint=joint, bolt=bolt, kind=kind, verdict=verdict)
-    raise typer.Exit(list_records(Output.of(json), out, wanted))
-
-
-@records_app.command("show")
-def records_show(
-    number: Annotated[int, typer.Argument(help="The record's number in the list.")],
-    out: Store = RUNS,
-    json: Json = False,
-) -> None:
-    """Show one record with its pressure and torque-angle trace."""
-    from coordinator.cli.records import show_record
-
-    raise typer.Exit(show_record(Output.of(json), out, number))
-
-
-@records_app.command("verify")
-def records_verify(out: Store = RUNS, json: Json = False) -> None:
-    """Verify the chain over all records."""
-    from coordinator.cli.records import verify_records
-
-    raise typer.Exit(verify_records(Output.of(json), out))
 
 
 def main() -> None:

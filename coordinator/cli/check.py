@@ -132,9 +132,17 @@ def _judge_answers(path: Path) -> str:
     return f"{len(people.answers)} answers, {len(people.acts)} acts"
 
 
+def _judge_windows(path: Path) -> str:
+    from coordinator.cli.record_verbs import read_windows
+
+    windows = read_windows(path)
+    return f"windows for {len(windows.kinds)} kinds of record"
+
+
 _READERS = {
     "cell": _judge_cell,
     "joint": _judge_joint,
     "case": _judge_case,
     "answers": _judge_answers,
+    "windows": _judge_windows,
 }

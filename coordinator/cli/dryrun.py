@@ -6,12 +6,15 @@ from pathlib import Path
 
 from rich.table import Table
 
+from coordinator.cli.calibration import calibrations_of
 from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
-from coordinator.cli.rehearsal import Rehearsal, rehearse
+from coordinator.cli.rehearsal import Rehearsal, Rehearsed, rehearse
 from coordinator.cli.simulated import unknown_to_simulation
+from coordinator.core.events import Event
 from coordinator.core.plan import Plan
 from coordinator.records.acceptance import open_points
+from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import Run
 from coordinator.records.write import ToolFacts, to_row
 from coordinator.sequence import Loaded
@@ -47,16 +50,23 @@ def dry_run(
     if unknown := unknown_to_simulation(loaded):
         return output.refuse(unknown)
     lines: list[str] = []
-    result = rehearse(loaded, seed=seed, case=case, people=people, write_line=lines.append)
+    events: list[Event] = []
+    listeners = (lambda event, _effects, _state: events.append(event),)
+    result = rehearse(
+        loaded,
+        seed=seed,
+        case=case,
+        people=people,
+        write_line=lines.append,
+        listeners=listeners,
+    )
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
     near = nearest(result)
     points += [f"{one.first} and {one.second} touch" for one in near if one.gap_m < 0.0]
-    if out is not None:
-        try:
-            _write(out, lines, result)
-        except OSError as error:
-            return output.refuse(f"{out}: {error.strerror}; name another folder")
+    kept = Rehearsed(path, joint, loaded, result, tuple(events), seed)
+    if out is not None and (wrong := _leave(out, lines, kept)):
+        return output.refuse(wrong)
     _print(output, loaded, result, points)
     _print_clearance(output, near)
     output.document(
@@ -92,7 +102,13 @@ def nearest(result: Rehearsal) -> tuple[Nearest, ...]:
 
 def record_rows(loaded: Loaded, result: Rehearsal) -> list[Row]:
     """Return the records of a rehearsal, each judged."""
-    run = Run("dryrun", loaded.joint.name, loaded.plan.name, tolerance=loaded.joint.tolerance)
+    run = Run(
+        "dryrun",
+        loaded.joint.name,
+        loaded.plan.name,
+        tolerance=loaded.joint.tolerance,
+        tools=calibrations_of(loaded),
+    )
     rows = []
     for proof in result.proofs:
         facts = ToolFacts(proof.trace or Trace(), proof.tool, True, to_time(proof.at_us))
@@ -110,6 +126,22 @@ def wanted_proofs(plan: Plan) -> list[tuple[int, str, int]]:
         if node.record is not None
     ]
     return list(dict.fromkeys(wanted))
+
+
+def _leave(out: Path, lines: list[str], rehearsed: Rehearsed) -> str:
+    """Write everything into a folder; return what is wrong, empty if nothing."""
+    # Imported here: a rehearsal that keeps nothing needs no database.
+    from coordinator.cli.keeping import keep_rehearsal
+    from coordinator.records.store import RecordsFailed
+
+    try:
+        _write(out, lines, rehearsed.result)
+        keep_rehearsal(out, rehearsed)
+    except OSError as error:
+        return f"{out}: {error.strerror}; name another folder"
+    except (JournalFailed, RecordsFailed) as error:
+        return str(error)
+    return ""
 
 
 def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str]) -> None:

@@ -14,26 +14,31 @@ from coordinator.records.store import RecordsFailed, RecordStore
 TRACE_ROWS_MAX = 24
 
 
-def open_store(output: Output, folder: Path) -> RecordStore | None:
-    """Open the records of a folder; say so and return None if there are none."""
-    path = folder / "records.sqlite"
-    if not path.is_file():
-        output.refuse(f"{path}: no records here; run a sequence first or name a folder with --out")
-        return None
+def open_store(output: Output, place: str | Path) -> RecordStore | None:
+    """Open the records of a folder or a database; say so and return None if there are none."""
+    text = str(place)
+    if "://" not in text:
+        path = Path(text) / "records.sqlite"
+        if not path.is_file():
+            output.refuse(
+                f"{path}: no records here; run a sequence first or name a folder with --out"
+            )
+            return None
+        text = f"sqlite:///{path}"
     try:
-        return RecordStore(f"sqlite:///{path}")
+        return RecordStore(text)
     except RecordsFailed as error:
         output.refuse(str(error))
         return None
 
 
-def list_records(output: Output, folder: Path, wanted: RecordFilter) -> Exit:
+def list_records(output: Output, folder: str | Path, wanted: RecordFilter) -> Exit:
     """Print one line per record."""
     store = open_store(output, folder)
     if store is None:
         return Exit.BAD_USE
     try:
-        found = store.list_records(wanted)
+        found = store.list_records(wanted, traces=False)
     except RecordsFailed as error:
         return output.refuse(str(error))
     for run in dict.fromkeys(one.run for one in found):
@@ -55,7 +60,7 @@ def _table(found: Sequence[StoredRecord]) -> Table:
     return table
 
 
-def show_record(output: Output, folder: Path, number: int) -> Exit:
+def show_record(output: Output, folder: str | Path, number: int) -> Exit:
     """Print one record with its trace."""
     store = open_store(output, folder)
     if store is None:
@@ -71,7 +76,7 @@ def show_record(output: Output, folder: Path, number: int) -> Exit:
     return Exit.GOOD
 
 
-def verify_records(output: Output, folder: Path) -> Exit:
+def verify_records(output: Output, folder: str | Path) -> Exit:
     """Verify the chain and print its head."""
     store = open_store(output, folder)
     if store is None:

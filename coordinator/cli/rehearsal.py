@@ -5,6 +5,7 @@ Units: ``*_us`` whole microseconds since the run began.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from coordinator.cli.simulated import Simulation, to_causes
 from coordinator.core.effects import Effect, Notify, RaisePrompt
@@ -48,6 +49,19 @@ class Rehearsal:
     arms: list[Bench] = field(default_factory=list)
     hoist: HoistBench | None = None
     """What the arms and the hoist went through, for how near they came."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsed:
+    """A rehearsal with what led to it."""
+
+    path: Path
+    joint: Path | None
+    """A joint instead of the one that the sequence names."""
+    loaded: Loaded
+    result: Rehearsal
+    events: tuple[Event, ...]
+    seed: int
 
 
 def rehearse(

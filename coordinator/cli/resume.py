@@ -9,6 +9,7 @@ from coordinator.cli.files import load_answers
 from coordinator.cli.hurry import SPEED_FILE, hurried
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.party_process import CAUSES_FILE, read_causes
+from coordinator.cli.pinned import speed_of, unpack
 from coordinator.cli.run import REFUSALS, tell_end
 from coordinator.cli.run_live import Resumption, Wishes, run_live
 from coordinator.cli.where_was_i import Card, card_of
@@ -112,11 +113,6 @@ def _load_as_it_was(sequence: Path, joint: Path | None, journal: Journal) -> Loa
     return loaded
 
 
-def speed_of(head: Head) -> float:
-    """Return how much faster than the wall a run's cell lives."""
-    return next((float(file.content) for file in head.files if file.name == SPEED_FILE), 1.0)
-
-
 def read_again(head: Head) -> tuple[PinnedFile, ...]:
     """Read the files of a run as they are now; one that is gone is left out."""
     found = []
@@ -170,17 +166,6 @@ def _to_live(
 def _causes_of(folder: Path) -> tuple[Cause, ...]:
     path = folder / CAUSES_FILE
     return read_causes(path) if path.is_file() else ()
-
-
-def unpack(head: Head, folder: Path) -> Path:
-    """Write the files as they were into a folder of the run, and return the sequence among them."""
-    for file in head.files:
-        path = folder / file.name
-        if not path.resolve().is_relative_to(folder.resolve()):
-            raise ValueError(f"{file.name}: a pinned file must lie below the folder of the run")
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(file.content, encoding="utf-8")
-    return folder / head.sequence
 
 
 def _only_look(output: Output, card: Card, changed: Sequence[str], *, is_asked: bool) -> Exit:

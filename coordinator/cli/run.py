@@ -7,10 +7,12 @@ from coordinator.cli.dryrun import clock, wanted_proofs
 from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.run_live import LiveResult, Wishes, run_arm, run_floor, run_live
+from coordinator.cli.run_page import PageFailed, PageWish
 from coordinator.cli.simulated import to_causes, unknown_to_simulation
 from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
+from coordinator.page.operators import OperatorsFailed
 from coordinator.records.acceptance import open_points
 from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import RecordFilter
@@ -23,6 +25,8 @@ REFUSALS = (
     JournalFailed,
     OutdatedCoordinator,
     RecordsFailed,
+    PageFailed,
+    OperatorsFailed,
     ValueError,
 )
 
@@ -40,6 +44,7 @@ def run_sequence(
     real: bool,
     speed: float,
     take_over: bool = False,
+    page: PageWish | None = None,
 ) -> Exit:
     """Run a sequence to its end and tell what was proved."""
     loaded = load_sequence(output, path, joint)
@@ -63,6 +68,7 @@ def run_sequence(
             interactive=sys.stdin.isatty() and people is None,
             simulated=not real,
             take_over=take_over,
+            page=page,
         )
         result = run_live(wishes, broker)
     except REFUSALS as error:

@@ -13,17 +13,20 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
+from coordinator.cli.calibration import calibrations_of
 from coordinator.cli.cell_clock import CellClock
 from coordinator.cli.children import Cast, Children
 from coordinator.cli.hurry import SPEED_FILE, hurried
 from coordinator.cli.live_lines import LiveLines
 from coordinator.cli.output import CAUTION
+from coordinator.cli.pinned import pin, program_version
+from coordinator.cli.run_page import PageWish, RunPage
 from coordinator.cli.simulated import Simulation
 from coordinator.cli.terminal_prompts import PromptDesk, TerminalInput
 from coordinator.cli.where_was_i import AnswersTold
+from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers, Progress
 from coordinator.live.link import Presence
 from coordinator.live.mqtt_link import Address, MqttLink
@@ -32,6 +35,7 @@ from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.live.translate import COORDINATOR
+from coordinator.page.board import Facts
 from coordinator.records.journal import FILE_NAME, Head, Journal, PinnedFile
 from coordinator.records.replaying import Replaying
 from coordinator.records.rows import RecordFilter, Run
@@ -88,6 +92,8 @@ class Wishes:
     """Start simulated parties; False waits for those on the broker."""
     take_over: bool = False
     """Do not ask whether another coordinator is at work."""
+    page: PageWish | None = None
+    """Where to serve the live page and who may act there; None for no page."""
     clock: CellClock | None = None
     """The clock of simulated parties that others have started."""
 
@@ -199,20 +205,25 @@ class Session:
         )
         told = AnswersTold(plan, state, wishes.say)
         records = record_into(store, plan, run, self._origin_us)
+        page = self._page(state)
         coordinator = Coordinator(
             plan,
             epoch=self._epoch,
             origin_us=self._origin_us,
-            observers=Observers(journal, records, (desk, lines, told)),
+            observers=Observers(
+                journal,
+                page.recording(records, run, self._origin_us),
+                (desk, lines, told, page.board),
+            ),
             state=state,
             progress=self._progress(store),
         )
         runtime = Runtime(
             coordinator,
-            self._link(),
+            page.tapped(self._link()),
             self._clock,
             script=self._script(),
-            interactive=wishes.interactive,
+            interactive=wishes.interactive or page.has_operators,
             speed=wishes.speed,
             on_link=lambda note: wishes.say(note.text),
         )
@@ -224,7 +235,8 @@ class Session:
             else:
                 runtime.submit(call)
 
-        with contextlib.ExitStack() as stack:
+        async with contextlib.AsyncExitStack() as stack:
+            await stack.enter_async_context(page.served(runtime.submit))
             if wishes.interactive:
                 stack.enter_context(keys.reading(take_line))
             stack.enter_context(lines.shown())
@@ -234,6 +246,11 @@ class Session:
             finally:
                 watching.cancel()
                 coordinator.settle_owed()
+
+    def _page(self, state: State) -> RunPage:
+        wishes = self._wishes
+        facts = Facts(self._run, wishes.simulated, wishes.speed, wishes.loaded.joint)
+        return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=wishes.say)
 
     @property
     def _replayed(self) -> Replaying:
@@ -293,17 +310,13 @@ class Session:
         wishes = self._wishes
         origin_us = self._clock() if wishes.clock is not None else self._clock.base_us
         moment = datetime.fromtimestamp(start_us / 1e6, UTC)
-        root = root_of(wishes.sequence_path)
-        files = [
-            PinnedFile.of(name, (root / name).read_text(encoding="utf-8"))
-            for name, _ in wishes.loaded.files
-        ]
+        files = pin(wishes.sequence_path, wishes.loaded)
         if wishes.speed != 1.0:
-            files.append(PinnedFile.of(SPEED_FILE, f"{wishes.speed!r}\n"))
+            files += (PinnedFile.of(SPEED_FILE, f"{wishes.speed!r}\n"),)
         return Head(
             f"{moment:%Y%m%dT%H%M%S_%fZ}_{wishes.loaded.plan.name}",
             wishes.loaded.plan.digest,
-            tuple(files),
+            files,
             wishes.seed,
             origin_us,
             to_time(origin_us),
@@ -311,7 +324,7 @@ class Session:
             # Above every number of earlier runs, which the parties' ledgers still know.
             first_command=origin_us // 1_000,
             program=program_version(),
-            root=str(root.absolute()),
+            root=str(root_of(wishes.sequence_path).absolute()),
             sequence=wishes.loaded.files[0][0],
             joint="" if wishes.joint_path is None else wishes.loaded.files[-1][0],
             clock_base_us=self._clock.base_us,
@@ -327,6 +340,7 @@ class Session:
             started=to_time(self._origin_us),
             simulated=self._wishes.simulated,
             tolerance=loaded.joint.tolerance,
+            tools=calibrations_of(loaded),
         )
         if self._resumption is None:
             store.begin_run(run)
@@ -341,11 +355,3 @@ class Session:
     def _now_us(self) -> int:
         """Return the time since the run began."""
         return self._clock() - self._origin_us
-
-
-def program_version() -> str:
-    """Return the version of this program, empty where it is not installed."""
-    try:
-        return version("bothsides")
-    except PackageNotFoundError:
-        return ""

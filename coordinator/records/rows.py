@@ -6,6 +6,8 @@ UTC, RFC 3339.
 
 from dataclasses import dataclass
 
+from coordinator.records.windows import Calibration, Windows
+
 
 @dataclass(frozen=True, slots=True)
 class Run:
@@ -21,6 +23,10 @@ class Run:
     phase: str = ""
     """How it ended; empty while it has not."""
     reason: str = ""
+    windows: Windows | None = None
+    """What its records are judged by; None for the tolerance alone."""
+    tools: tuple[Calibration, ...] | None = None
+    """The tools of both sides; None if nothing was noted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +64,21 @@ class StoredRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class LaterJudgement:
+    """What a record was judged to be afterwards, beside its first verdict."""
+
+    seq: int
+    run: str
+    record: int
+    windows: Windows
+    verdict: str
+    reasons: tuple[str, ...]
+    who: str
+    at: str
+    digest: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class RecordFilter:
     """Which records are wanted; None for any."""
 
@@ -70,3 +91,10 @@ class RecordFilter:
     outcome: str | None = None
     verdict: str | None = None
     simulated: bool | None = None
+    tool: str | None = None
+    fault: str | None = None
+    sequence: str | None = None
+    since: str | None = None
+    """Not before this moment or day, RFC 3339."""
+    until: str | None = None
+    """Not after this moment; a day counts to its end."""

@@ -15,18 +15,22 @@ from sqlalchemy import (
     Connection,
     Engine,
     RowMapping,
+    Select,
     Table,
     create_engine,
     event,
     insert,
+    make_url,
     select,
     update,
 )
 from sqlalchemy.exc import SQLAlchemyError
 
 from coordinator.records.event_codec import canonical
-from coordinator.records.rows import RecordFilter, Run, StoredRecord
-from coordinator.records.tables import CHAINED, ENDINGS, HEAD, METADATA, RECORDS, RUNS
+from coordinator.records.rows import LaterJudgement, RecordFilter, Run, StoredRecord
+from coordinator.records.tables import ADDED, CHAINED, ENDINGS, HEAD, JUDGEMENTS, RECORDS, RUNS
+from coordinator.records.upgrade import LaterStore, prepare
+from coordinator.records.windows import Calibration, Windows
 
 _TUPLES = (
     "trace_time_s",
@@ -35,38 +39,50 @@ _TUPLES = (
     "trace_angle_rad",
     "reasons",
 )
+_TRACES = tuple(column for column in RECORDS.c if column.name.startswith("trace_"))
+DAY_END = "T24"
+"""Behind a day it stands after every moment of that day."""
+DAY_LENGTH = len("2030-01-01")
 
 
 class RecordsFailed(Exception):  # noqa: N818 (it says what happened)
-    """The record store cannot be read or written. Codes REC001 and REC002."""
+    """The record store cannot be read or written. Codes REC001, REC002 and REC003."""
 
 
 class RecordStore:
     """The record store behind a database address, made if it is not there.
 
     Args:
-        address: SQLAlchemy's, such as ``sqlite:///records.sqlite``.
+        address: SQLAlchemy's, such as ``sqlite:///records.sqlite`` or
+            ``postgresql+psycopg://user@host/fleet``.
 
     Raises:
-        RecordsFailed: REC001, it cannot be reached or made.
+        RecordsFailed: REC001, it cannot be reached or made; REC003, a later version wrote it.
     """
 
     def __init__(self, address: str = "sqlite:///records.sqlite") -> None:
         self.address = address
         try:
+            # The driver of a database server may not be installed.
             self._engine = create_engine(address)
+        except (SQLAlchemyError, ImportError) as error:
+            raise _failed(address, error) from None
+        try:
             if self._engine.dialect.name == "sqlite":
                 _make_durable(self._engine)
-            METADATA.create_all(self._engine)
-            with self._engine.begin() as connection:
-                if connection.execute(select(HEAD)).first() is None:
-                    connection.execute(insert(HEAD).values(id=1, seq=0, digest=""))
+            prepare(self._engine)
+        except LaterStore as error:
+            self._engine.dispose()
+            raise RecordsFailed(f"{shown(address)}: {error}") from None
         except SQLAlchemyError as error:
+            self._engine.dispose()
             raise _failed(address, error) from None
 
     def begin_run(self, run: Run) -> None:
         """Note a run; a resumed one is noted already and stays as it is."""
         row = {name: value for name, value in asdict(run).items() if name in RUNS.c}
+        row["windows"] = None if run.windows is None else run.windows.to_data()
+        row["tools"] = None if run.tools is None else [asdict(one) for one in run.tools]
         with self._transaction() as connection:
             known = connection.execute(select(RUNS.c.seq).where(RUNS.c.run == run.run)).first()
             if known is None:
@@ -91,12 +107,40 @@ class RecordStore:
             _add(connection, RECORDS, row)
         return True
 
-    def list_records(self, wanted: RecordFilter | None = None) -> tuple[StoredRecord, ...]:
-        """Return the records that fit, in the order in which they were written."""
-        query = select(RECORDS).order_by(RECORDS.c.seq)
-        for name, value in asdict(wanted or RecordFilter()).items():
-            if value is not None:
-                query = query.where(RECORDS.c[name] == value)
+    def add_judgement(self, made: LaterJudgement) -> None:
+        """Note what a record was judged to be afterwards; its first verdict stays."""
+        row = {name: value for name, value in asdict(made).items() if name in JUDGEMENTS.c}
+        row |= {"windows": made.windows.to_data(), "reasons": list(made.reasons)}
+        with self._transaction() as connection:
+            _add(connection, JUDGEMENTS, row)
+
+    def judgements(self, run: str | None = None) -> tuple[LaterJudgement, ...]:
+        """Return later judgements in the order in which they were made."""
+        query = select(JUDGEMENTS).order_by(JUDGEMENTS.c.seq)
+        if run is not None:
+            query = query.where(JUDGEMENTS.c.run == run)
+        with self._transaction() as connection:
+            return tuple(_judgement(row) for row in connection.execute(query).mappings())
+
+    def list_records(
+        self,
+        wanted: RecordFilter | None = None,
+        *,
+        traces: bool = True,
+        after: int = 0,
+        limit: int | None = None,
+    ) -> tuple[StoredRecord, ...]:
+        """Return the records that fit, in the order in which they were written.
+
+        Args:
+            wanted: Which; all without it.
+            traces: False leaves the samples out, which takes a fraction of the time.
+            after: Only records with a number above this.
+            limit: At most so many.
+        """
+        columns = [one for one in RECORDS.c if traces or one not in _TRACES]
+        query = _filtered(select(*columns), wanted or RecordFilter()).order_by(RECORDS.c.seq)
+        query = query.where(RECORDS.c.seq > after).limit(limit)
         with self._transaction() as connection:
             return tuple(_record(row) for row in connection.execute(query).mappings())
 
@@ -110,7 +154,7 @@ class RecordStore:
             query = select(RECORDS).where(RECORDS.c.seq == seq)
             row = connection.execute(query).mappings().first()
         if row is None:
-            raise RecordsFailed(f"{self.address}: no record {seq}; list them first [REC002]")
+            raise RecordsFailed(f"{shown(self.address)}: no record {seq}; list them first [REC002]")
         return _record(row)
 
     def runs(self) -> tuple[Run, ...]:
@@ -121,7 +165,13 @@ class RecordStore:
         last = {end["run"]: end for end in ends}
         found = []
         for row in rows:
-            values = {name: row[name] for name in row if name not in ("seq", "digest")}
+            values: dict[str, Any] = {
+                name: row[name] for name in row if name not in ("seq", "digest")
+            }
+            if row["windows"] is not None:
+                values["windows"] = Windows.from_data(row["windows"])
+            if row["tools"] is not None:
+                values["tools"] = tuple(Calibration(**one) for one in row["tools"])
             if row["run"] in last:
                 values |= {name: last[row["run"]][name] for name in ("phase", "reason")}
             found.append(Run(**values))
@@ -188,8 +238,8 @@ class _Transaction:
             raise _failed(self._address, error) from None
         if isinstance(error, (ValueError, TypeError)):
             # A column that was written over from outside; `verify` names the row.
-            text = f"{self._address}: a row cannot be read ({_first_line(error)}); verify [REC001]"
-            raise RecordsFailed(text) from None
+            what = f"a row cannot be read ({_first_line(error)})"
+            raise RecordsFailed(f"{shown(self._address)}: {what}; verify [REC001]") from None
 
 
 def _make_durable(engine: Engine) -> None:
@@ -212,20 +262,52 @@ def _add(connection: Connection, table: Table, row: dict[str, Any]) -> None:
 
 
 def _digest(previous: str, table: str, row: dict[str, Any]) -> str:
-    told = {name: value for name, value in row.items() if name != "digest"}
+    told = {
+        name: value
+        for name, value in row.items()
+        if name != "digest" and not (value is None and (table, name) in ADDED)
+    }
     return hashlib.sha256(canonical([previous, table, told]).encode()).hexdigest()
+
+
+def _filtered(query: Select[Any], wanted: RecordFilter) -> Select[Any]:
+    for name, value in asdict(wanted).items():
+        if value is not None and name in RECORDS.c:
+            query = query.where(RECORDS.c[name] == value)
+    if wanted.since is not None:
+        query = query.where(RECORDS.c.at >= wanted.since)
+    if wanted.until is not None:
+        end = DAY_END if len(wanted.until) == DAY_LENGTH else ""
+        query = query.where(RECORDS.c.at <= wanted.until + end)
+    return query
 
 
 def _record(row: RowMapping) -> StoredRecord:
     values: dict[str, Any] = dict(row)
     for name in _TUPLES:
-        values[name] = tuple(values[name])
+        values[name] = tuple(values.get(name, ()))
     pairs: Sequence[Sequence[Any]] = values["results"]
     values["results"] = tuple((str(name), float(number)) for name, number in pairs)
     return StoredRecord(**values)
 
 
+def _judgement(row: RowMapping) -> LaterJudgement:
+    values: dict[str, Any] = dict(row)
+    values["windows"] = Windows.from_data(values["windows"])
+    values["reasons"] = tuple(values["reasons"])
+    return LaterJudgement(**values)
+
+
+def shown(address: str) -> str:
+    """Return a database address as people may see it, without its password."""
+    return make_url(address).render_as_string(hide_password=True)
+
+
 def _failed(address: str, error: BaseException) -> RecordsFailed:
+    try:
+        address = shown(address)
+    except SQLAlchemyError:
+        address = "the record store"
     return RecordsFailed(f"{address}: {_first_line(error)}; check the address [REC001]")
 
 

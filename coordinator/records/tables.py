@@ -31,6 +31,9 @@ RUNS = Table(
     Column("started", String(40), nullable=False),
     Column("simulated", Boolean, nullable=False),
     Column("tolerance", Double, nullable=False),
+    # Since version 0002; null in older rows, whose digests were made without them.
+    Column("windows", JSON(none_as_null=True)),
+    Column("tools", JSON(none_as_null=True)),
     Column("digest", String(64), nullable=False),
 )
 
@@ -67,7 +70,7 @@ RECORDS = Table(
     Column("angle_rad", Double),
     Column("simulated", Boolean, nullable=False),
     Column("tool", String(200), nullable=False),
-    Column("at", String(40), nullable=False),
+    Column("at", String(40), nullable=False, index=True),
     Column("results", JSON, nullable=False),
     Column("trace_time_s", JSON, nullable=False),
     Column("trace_torque_nm", JSON, nullable=False),
@@ -80,6 +83,20 @@ RECORDS = Table(
     UniqueConstraint("run", "side", "command"),
 )
 
+JUDGEMENTS = Table(
+    "judgement",
+    METADATA,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    Column("run", String(200), nullable=False),
+    Column("record", Integer, nullable=False, index=True),
+    Column("windows", JSON, nullable=False),
+    Column("verdict", String(40), nullable=False),
+    Column("reasons", JSON, nullable=False),
+    Column("who", String(200), nullable=False),
+    Column("at", String(40), nullable=False),
+    Column("digest", String(64), nullable=False),
+)
+
 HEAD = Table(
     "head",
     METADATA,
@@ -88,5 +105,8 @@ HEAD = Table(
     Column("digest", String(64), nullable=False),
 )
 
-CHAINED = (RUNS, ENDINGS, RECORDS)
+CHAINED = (RUNS, ENDINGS, RECORDS, JUDGEMENTS)
 """Tables whose rows share one numbering and one chain."""
+
+ADDED = (("run", "windows"), ("run", "tools"))
+"""Columns that came later: null is left out of a digest, so that older digests still hold."""

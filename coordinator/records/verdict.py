@@ -3,8 +3,9 @@
 A step that a target torque belongs to is judged by what the tool measured. A report alone, without
 the samples behind it, decides nothing.
 
-Units: torque newton metre, time second.
-Source: the band of 5 % about the target is common practice, no source; a joint may set its own.
+Bounds on angle, pressure, slope and confirmations count where they are set (`windows.py`).
+
+Units: torque newton metre, angle radian, pressure pascal, time second.
 """
 
 import math
@@ -13,10 +14,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
 
+from coordinator.records.course import count_confirmations, slope_nm_per_rad
+from coordinator.records.windows import TOLERANCE, Bounds, Calibrations, Windows
 from coordinator.wire.messages import Trace
 
-TOLERANCE = 0.05
-"""Allowed difference from the target, as a fraction of it."""
 AGREEMENT = 0.05
 """Allowed difference between reported torque and largest sample, as a fraction of the target."""
 SAMPLES_MIN = 3
@@ -44,9 +45,33 @@ class Reason(StrEnum):
     COLUMNS_UNEQUAL = "columns_unequal"
     TIME_NOT_RISING = "time_not_rising"
     TORQUE_DISAGREES = "torque_disagrees"
+    ANGLE_BELOW = "angle_below"
+    ANGLE_ABOVE = "angle_above"
+    ANGLE_MISSING = "angle_missing"
+    PRESSURE_BELOW = "pressure_below"
+    PRESSURE_ABOVE = "pressure_above"
+    PRESSURE_MISSING = "pressure_missing"
+    SLOPE_BELOW = "slope_below"
+    SLOPE_ABOVE = "slope_above"
+    SLOPE_MISSING = "slope_missing"
+    CONFIRMATIONS_MISSING = "confirmations_missing"
+    CALIBRATION_MISSING = "calibration_missing"
+    CALIBRATION_PAST = "calibration_past"
 
 
-_REJECTING = (Reason.FAULTED, Reason.INTERRUPTED, Reason.TORQUE_BELOW, Reason.TORQUE_ABOVE)
+_REJECTING = (
+    Reason.FAULTED,
+    Reason.INTERRUPTED,
+    Reason.TORQUE_BELOW,
+    Reason.TORQUE_ABOVE,
+    Reason.ANGLE_BELOW,
+    Reason.ANGLE_ABOVE,
+    Reason.PRESSURE_BELOW,
+    Reason.PRESSURE_ABOVE,
+    Reason.SLOPE_BELOW,
+    Reason.SLOPE_ABOVE,
+    Reason.CONFIRMATIONS_MISSING,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +83,12 @@ class Evidence:
     target_nm: float
     torque_nm: float | None
     trace: Trace
+    pressure_pa: float | None = None
+    angle_rad: float | None = None
+    side: str = ""
+    tool: str = ""
+    day: str = ""
+    """Day of the work, ISO; compared with the tool's calibration."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,30 +99,45 @@ class Judgement:
     reasons: tuple[Reason, ...] = ()
 
 
-def judge(evidence: Evidence, tolerance: float = TOLERANCE) -> Judgement:
+def judge(
+    evidence: Evidence,
+    windows: Windows | float = TOLERANCE,
+    calibrations: Calibrations | None = None,
+) -> Judgement:
     """Return the verdict on one record.
 
     Args:
         evidence: What was measured.
-        tolerance: Allowed difference from the target, fraction, 0 < tolerance < 1.
+        windows: What it must lie between, or the tolerance alone, 0 < tolerance < 1.
+        calibrations: Of the tools of the run; None leaves calibration unjudged.
 
     Returns:
         Rejected if anything speaks against it; else not decidable if anything is missing.
     """
-    reasons = tuple(_reasons(evidence, tolerance))
+    if not isinstance(windows, Windows):
+        windows = Windows(windows)
+    reasons = tuple(_reasons(evidence, windows, calibrations))
     if any(reason in _REJECTING for reason in reasons):
         return Judgement(Verdict.REJECTED, reasons)
     return Judgement(Verdict.NOT_DECIDABLE if reasons else Verdict.ACCEPTED, reasons)
 
 
-def _reasons(evidence: Evidence, tolerance: float) -> Iterator[Reason]:
+def _reasons(
+    evidence: Evidence, windows: Windows, calibrations: Calibrations | None
+) -> Iterator[Reason]:
     if evidence.outcome == "faulted":
         yield Reason.FAULTED
     elif evidence.outcome != "finished":
         yield Reason.INTERRUPTED
-    if evidence.kind not in WITH_TARGET:
-        return
-    yield from _sample_reasons(evidence.trace)
+    if evidence.kind in WITH_TARGET:
+        yield from _sample_reasons(evidence.trace)
+        yield from _torque_reasons(evidence, windows.tolerance)
+        if calibrations is not None:
+            yield from _calibration_reasons(evidence, calibrations)
+    yield from _window_reasons(evidence, windows)
+
+
+def _torque_reasons(evidence: Evidence, tolerance: float) -> Iterator[Reason]:
     target_nm, torque_nm = evidence.target_nm, evidence.torque_nm
     if not target_nm > 0.0:
         yield Reason.TARGET_MISSING
@@ -105,6 +151,38 @@ def _reasons(evidence: Evidence, tolerance: float) -> Iterator[Reason]:
         samples_nm = evidence.trace.torque_nm
         if samples_nm and abs(max(samples_nm) - torque_nm) > AGREEMENT * target_nm:
             yield Reason.TORQUE_DISAGREES
+
+
+def _window_reasons(evidence: Evidence, windows: Windows) -> Iterator[Reason]:
+    window, trace = windows.of(evidence.kind), evidence.trace
+    if window.angle_rad is not None:
+        yield from _outside(evidence.angle_rad, window.angle_rad, "angle")
+    if window.pressure_pa is not None:
+        yield from _outside(evidence.pressure_pa, window.pressure_pa, "pressure")
+    if window.slope_nm_per_rad is not None:
+        slope = slope_nm_per_rad(trace.torque_nm, trace.angle_rad)
+        yield from _outside(slope, window.slope_nm_per_rad, "slope")
+    if window.confirmations:
+        found = count_confirmations(trace.torque_nm, evidence.target_nm, windows.tolerance)
+        if trace.torque_nm and found < window.confirmations:
+            yield Reason.CONFIRMATIONS_MISSING
+
+
+def _outside(value: float | None, bounds: Bounds, word: str) -> Iterator[Reason]:
+    if value is None or not math.isfinite(value):
+        yield Reason(f"{word}_missing")
+    elif value < bounds.least:
+        yield Reason(f"{word}_below")
+    elif value > bounds.most:
+        yield Reason(f"{word}_above")
+
+
+def _calibration_reasons(evidence: Evidence, calibrations: Calibrations) -> Iterator[Reason]:
+    known = calibrations.find(evidence.side, evidence.tool)
+    if known is None or not known.due:
+        yield Reason.CALIBRATION_MISSING
+    elif evidence.day > known.due:
+        yield Reason.CALIBRATION_PAST
 
 
 def _sample_reasons(trace: Trace) -> Iterator[Reason]:

@@ -7,11 +7,15 @@ from coordinator.core.effects import WriteRecord
 from coordinator.core.plan import Plan
 from coordinator.records.rows import Run
 from coordinator.records.verdict import Evidence, judge
+from coordinator.records.windows import Calibrations, Windows
 from coordinator.wire.messages import Trace
 
 if TYPE_CHECKING:
     # Judging a record needs no database; importing one takes longer than a rehearsal's start.
     from coordinator.records.store import RecordStore
+
+
+DAY_LENGTH = len("2030-01-01")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +37,25 @@ def to_row(plan: Plan, run: Run, effect: WriteRecord, facts: ToolFacts) -> dict[
     results = dict(effect.results)
     trace = facts.trace
     torque_nm = results.get("torque_nm")
-    evidence = Evidence(node.record.kind, effect.outcome, node.record.target_nm, torque_nm, trace)
-    judgement = judge(evidence, run.tolerance)
+    side = plan.parties[effect.party].name
+    evidence = Evidence(
+        node.record.kind,
+        effect.outcome,
+        node.record.target_nm,
+        torque_nm,
+        trace,
+        results.get("pressure_pa"),
+        results.get("angle_rad"),
+        side,
+        facts.tool,
+        facts.at[:DAY_LENGTH],
+    )
+    judgement = judge(evidence, *rules_of(run))
     return {
         "run": run.run,
         "joint": run.joint,
         "sequence": run.sequence,
-        "side": plan.parties[effect.party].name,
+        "side": side,
         "command": effect.command,
         "step": node.name,
         "bolt": node.record.bolt,
@@ -63,6 +79,12 @@ def to_row(plan: Plan, run: Run, effect: WriteRecord, facts: ToolFacts) -> dict[
         "verdict": judgement.verdict.value,
         "reasons": [reason.value for reason in judgement.reasons],
     }
+
+
+def rules_of(run: Run) -> tuple[Windows, Calibrations | None]:
+    """Return what the records of a run are judged by."""
+    calibrations = None if run.tools is None else Calibrations(run.tools)
+    return run.windows or Windows(run.tolerance), calibrations
 
 
 def write_proof(

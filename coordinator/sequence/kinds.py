@@ -1,4 +1,4 @@
-"""Tell by its keys what kind a file is: a sequence, a cell, a joint, a case, or answers."""
+"""Tell by its keys what kind a file is: sequence, cell, joint, case, answers, or windows."""
 
 from collections.abc import Mapping
 from types import MappingProxyType
@@ -9,6 +9,7 @@ _SIGNS: Mapping[str, str] = MappingProxyType(
     {
         "sequence": "sequence",
         "case": "case",
+        "windows": "windows",
         "lanes": "sequence",
         "based_on": "sequence",
         "actions": "cell",
@@ -28,6 +29,7 @@ NAMED = MappingProxyType(
         "joint": "a joint",
         "case": "a case",
         "answers": "a file of answers and acts",
+        "windows": "a file of windows",
     }
 )
 

@@ -19,6 +19,7 @@ from coordinator.sequence.fields import MEASURES, Strict, quantity_schema
 from coordinator.sequence.joint_model import JointModel
 from coordinator.sequence.quantities import Dimension
 from coordinator.sequence.sequence_model import DerivedModel, SequenceModel
+from coordinator.sequence.windows_model import WindowsModel
 
 Schema = dict[str, Any]
 
@@ -28,6 +29,7 @@ _MODELS: Mapping[str, type[Strict]] = {
     "joint": JointModel,
     "sequence": SequenceModel,
     "case": CaseModel,
+    "windows": WindowsModel,
 }
 KINDS = tuple(_MODELS)
 """The kinds of files that have a schema."""

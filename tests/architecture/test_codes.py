@@ -5,7 +5,7 @@ import re
 from coordinator.bolting.errors import BOLTING_ERROR_CODES
 from tests.support.house import ROOT, SOURCES, python_files
 
-FAMILIES = ("SEQ", "BLT", "LNK", "JNL", "REC", "CLI")
+FAMILIES = ("SEQ", "BLT", "LNK", "JNL", "REC", "PAG", "CLI")
 SOURCE = "\n".join(path.read_text(encoding="utf-8") for path in python_files(*SOURCES))
 GUIDE = (ROOT / "sequences" / "README.md").read_text(encoding="utf-8")
 HEADINGS = re.findall(r"^### ([A-Z]{3}\d{3}): (.+)$", GUIDE, re.MULTILINE)

@@ -212,7 +212,9 @@ def test_a_dry_run_ends_with_one_document_and_writes_what_it_saw(tmp_path: Path)
     assert (result.exit_code, told["ended"], told["open_points"]) == (GOOD, "complete", [])
     assert told["simulated"] is True
     assert "SIMULATED" in result.stderr
-    assert sorted(path.name for path in out.iterdir()) == ["notices.txt", "trace.jsonl"]
+    run, *names = sorted(path.name for path in out.iterdir())
+    assert run.startswith("dryrun_short_")
+    assert names == ["notices.txt", "records.sqlite", "trace.jsonl"]
     assert len((out / "trace.jsonl").read_text().splitlines()) >= told["deliveries"] > 0
 
 
@@ -427,11 +429,11 @@ def test_a_row_that_cannot_be_read_is_told_in_a_line(tmp_path: Path, column: str
     """A store that was tampered with is no reason for a traceback."""
     overwrite(filled(tmp_path), f"UPDATE record SET {column} = 'not json' WHERE bolt = 5")
 
-    listed = call("records", "list", "--out", str(tmp_path), "--json")
+    shown = call("records", "show", "3", "--out", str(tmp_path), "--json")
     verified = call("records", "verify", "--out", str(tmp_path), "--json")
 
-    assert listed.exit_code == BAD_USE
-    assert "cannot be read" in document(listed)["error"]
+    assert shown.exit_code == BAD_USE
+    assert "cannot be read" in document(shown)["error"]
     assert verified.exit_code == FINDINGS
 
 

@@ -1,0 +1,91 @@
+"""The verb `records certificate`: gather what a run has left, and write it as PDF or HTML."""
+
+import contextlib
+from pathlib import Path
+
+from coordinator.certificate.content import Certificate, Source, certificate_of
+from coordinator.cli.dryrun import wanted_proofs
+from coordinator.cli.output import Exit, Output
+from coordinator.cli.pinned import load_pinned
+from coordinator.cli.records import open_store
+from coordinator.core.events import OperatorActed, PromptAnswered
+from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed
+from coordinator.records.rows import RecordFilter
+from coordinator.records.store import RecordsFailed, RecordStore
+
+ENDINGS = (".pdf", ".html")
+
+
+def write_certificate(output: Output, place: str, run: str, target: Path) -> Exit:
+    """Write the certificate of a run into a file; its ending says the form."""
+    if target.suffix not in ENDINGS:
+        return output.refuse(f"{target}: ending must be one of {', '.join(ENDINGS)}; rename it")
+    store = open_store(output, place)
+    if store is None:
+        return Exit.BAD_USE
+    try:
+        made = certificate_for(store, place, run)
+        target.write_bytes(rendered(made, target.suffix))
+    except RecordsFailed as error:
+        return output.refuse(str(error))
+    except OSError as error:
+        return output.refuse(f"{target}: {error.strerror}; name another file")
+    finally:
+        store.close()
+    output.say(f"{target}: {made.title}: {made.verdict}")
+    output.document(ok=made.verdict == "accepted", file=str(target), verdict=made.verdict)
+    return Exit.GOOD if made.verdict == "accepted" else Exit.FINDINGS
+
+
+def rendered(made: Certificate, ending: str) -> bytes:
+    """Return a certificate in the form that an ending says."""
+    if ending == ".html":
+        from coordinator.certificate.html import to_html
+
+        return to_html(made).encode()
+    from coordinator.certificate.pdf import to_pdf
+
+    return to_pdf(made)
+
+
+def certificate_for(store: RecordStore, place: str, run: str) -> Certificate:
+    """Return the certificate of a run, with its journal's files and people if they are there.
+
+    Raises:
+        RecordsFailed: REC002, there is no such run.
+    """
+    runs = {one.run: one for one in store.runs()}
+    if run not in runs:
+        known = ", ".join(list(runs)[-5:]) or "none"
+        raise RecordsFailed(f"run is '{run}', must be one of the runs, last {known} [REC002]")
+    head: Head | None = None
+    people: tuple[str, ...] = ()
+    if "://" not in place:
+        head, people = _read_journal(Path(place) / run / FILE_NAME)
+    loaded = None if head is None else load_pinned(head)
+    return certificate_of(
+        Source(
+            runs[run],
+            store.list_records(RecordFilter(run=run)),
+            store.head(),
+            () if loaded is None else tuple(wanted_proofs(loaded.plan)),
+            None if loaded is None else loaded.joint,
+            () if head is None else head.files,
+            people,
+            store.judgements(run),
+            store.verify(),
+        )
+    )
+
+
+def _read_journal(path: Path) -> tuple[Head | None, tuple[str, ...]]:
+    try:
+        with contextlib.closing(Journal.open(path)) as journal:
+            named = [
+                one.who
+                for one in journal.read_events()
+                if isinstance(one, OperatorActed | PromptAnswered)
+            ]
+            return journal.head, tuple(dict.fromkeys(named))
+    except JournalFailed:
+        return None, ()

@@ -1,0 +1,168 @@
+"""The verbs that bring up a cell, or a part of one: `run`, `resume`, `arm`, `floor`, the page."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from coordinator.cli.options import (
+    PARTY_BROKER,
+    RUNS,
+    Answers,
+    Broker,
+    CaseFile,
+    File,
+    JointFile,
+    Json,
+    Operators,
+    Out,
+    PageAt,
+    PartyBroker,
+    Seed,
+    TakeOver,
+)
+from coordinator.cli.output import Output
+
+live_app = typer.Typer(rich_markup_mode=None)
+
+
+@live_app.command()
+def run(
+    file: File,
+    joint: JointFile = None,
+    seed: Seed = 1,
+    case: CaseFile = None,
+    answer: Answers = None,
+    out: Out = RUNS,
+    broker: Broker = None,
+    real: Annotated[
+        bool, typer.Option("--real", help="The parties are on the broker already.")
+    ] = False,
+    speed: Annotated[
+        float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
+    ] = 1.0,
+    take_over: TakeOver = False,
+    page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False,
+    page_at: PageAt = "127.0.0.1:8080",
+    operators: Operators = None,
+    json: Json = False,
+) -> None:
+    """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
+    from coordinator.cli.run import run_sequence
+    from coordinator.cli.run_page import PageWish
+
+    place = str(out)
+    wish = PageWish(page_at, operators, place, file, joint, seed) if page else None
+    raise typer.Exit(
+        run_sequence(
+            Output.of(json),
+            file,
+            joint=joint,
+            seed=seed,
+            case_path=case,
+            answer_path=answer,
+            out=out,
+            broker=broker,
+            real=real,
+            speed=speed,
+            take_over=take_over,
+            page=wish,
+        )
+    )
+
+
+@live_app.command()
+def resume(
+    run: Annotated[str, typer.Argument(help="Name of the run.", show_default=False)],
+    out: Out = RUNS,
+    look: Annotated[
+        bool, typer.Option("--look", help="Only show where it was left; nothing is started.")
+    ] = False,
+    pinned: Annotated[
+        bool, typer.Option("--pinned", help="Go on with the files as they were, though changed.")
+    ] = False,
+    restart: Annotated[
+        bool, typer.Option("--restart", help="Restart once all stand; simulated arms only.")
+    ] = False,
+    answer: Answers = None,
+    broker: Broker = None,
+    take_over: TakeOver = False,
+    json: Json = False,
+) -> None:
+    """Go on with a run after a crash or a Ctrl-C: ask the arms what they did, hold, wait."""
+    from coordinator.cli.resume import ResumeWishes, resume_run
+
+    wishes = ResumeWishes(
+        out=out,
+        broker=broker,
+        answer_path=answer,
+        pinned=pinned,
+        restart=restart,
+        look=look,
+        take_over=take_over,
+        interactive=sys.stdin.isatty(),
+    )
+    raise typer.Exit(resume_run(Output.of(json), run, wishes))
+
+
+@live_app.command()
+def page(
+    out: Annotated[
+        str, typer.Option("--out", help="Folder that holds records.sqlite, or a database address.")
+    ] = str(RUNS),
+    page_at: PageAt = "127.0.0.1:8080",
+) -> None:
+    """Serve the page of records, without a run."""
+    from coordinator.cli.page_process import serve_records
+
+    raise typer.Exit(serve_records(Output.of(False), out, page_at))
+
+
+@live_app.command()
+def operator(
+    name: Annotated[str, typer.Argument(help="Who may act on the live page.")],
+    file: Annotated[Path, typer.Option("--file", help="The file of operators.")] = Path(
+        "operators.json"
+    ),
+) -> None:
+    """Add an operator of the live page, or give a known one a new pass phrase."""
+    from coordinator.cli.page_process import add_operator
+
+    phrase = typer.prompt("Pass phrase", hide_input=True, confirmation_prompt=True)
+    raise typer.Exit(add_operator(Output.of(False), name, phrase, file))
+
+
+@live_app.command()
+def arm(
+    side: Annotated[str, typer.Argument(help="Name of the side in the cell.")],
+    sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
+    joint: JointFile = None,
+    broker: PartyBroker = PARTY_BROKER,
+    seed: Seed = 1,
+    case: CaseFile = None,
+    out: Out = RUNS,
+) -> None:
+    """Be one simulated arm on a broker."""
+    from coordinator.cli.run import be_party
+
+    raise typer.Exit(
+        be_party(side, sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
+    )
+
+
+@live_app.command()
+def floor(
+    sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
+    joint: JointFile = None,
+    broker: PartyBroker = PARTY_BROKER,
+    seed: Seed = 1,
+    case: CaseFile = None,
+    out: Out = RUNS,
+) -> None:
+    """Be the simulated floor and hoist on a broker; takes orders such as `floor_clear no`."""
+    from coordinator.cli.run import be_party
+
+    raise typer.Exit(
+        be_party("floor", sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
+    )

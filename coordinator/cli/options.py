@@ -1,0 +1,31 @@
+"""What several verbs take, each said once."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+File = Annotated[Path, typer.Argument(help="A sequence file.", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, text on stderr.")]
+Seed = Annotated[int, typer.Option(help="Of everything random in the simulated world.")]
+JointFile = Annotated[
+    Path | None, typer.Option("--joint", help="A joint instead of the one that the file names.")
+]
+CaseFile = Annotated[Path | None, typer.Option("--case", help="What goes wrong, and when.")]
+Answers = Annotated[
+    Path | None, typer.Option("--answer", help="What people answer and do, from a file.")
+]
+TakeOver = Annotated[
+    bool, typer.Option("--take-over", help="Take the cell from a coordinator that is gone.")
+]
+Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
+RUNS = Path("bothsides-runs")
+PageAt = Annotated[str, typer.Option("--page-at", help="HOST:PORT of the page; port 0 for any.")]
+Operators = Annotated[
+    Path | None, typer.Option("--operators", help="Who may act on the page; nobody without it.")
+]
+Broker = Annotated[
+    str | None, typer.Option(help="mqtt://host:port; without it a broker is started here.")
+]
+PartyBroker = Annotated[str, typer.Option("--broker", help="mqtt://host:port")]
+PARTY_BROKER = "mqtt://127.0.0.1:1883"

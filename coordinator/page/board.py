@@ -1,0 +1,310 @@
+"""Keep what the page shows of a run: listens to the coordinator, tells one snapshot when asked.
+
+Units: snapshots say them in every name; ``*_us`` microseconds since the run began.
+Keeps: G1, a snapshot only tells what core, records and arms have said; the board decides nothing.
+"""
+
+import math
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from coordinator.bolting.scatter import TORQUE_WRENCH_LUBRICATED_FRACTION, fraction_band_n
+from coordinator.core.effects import Effect, Notify, RaisePrompt
+from coordinator.core.events import Event, PromptAnswered
+from coordinator.core.explain import explain
+from coordinator.core.plan import NodeKind, Plan
+from coordinator.core.state import State
+from coordinator.sequence import JointFigures
+from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
+
+NOTICES_MAX = 60
+"""Chosen: a few screens; everything is in the journal."""
+POINTS_MAX = 120
+"""Chosen: finer than a tablet shows, few enough for a narrow line."""
+Snapshot = dict[str, Any]
+Row = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What stays the same for a whole run."""
+
+    run: str
+    simulated: bool
+    speed: float
+    joint: JointFigures
+
+
+class Board:
+    """Listener of the coordinator and of the bus.
+
+    Args:
+        plan: Names everything.
+        state: Before the first event.
+        facts: Of the run.
+    """
+
+    def __init__(self, plan: Plan, state: State, facts: Facts) -> None:
+        self._plan = plan
+        self._state = state
+        self._facts = facts
+        self._notices: deque[dict[str, Any]] = deque(maxlen=NOTICES_MAX)
+        self._raised: dict[int, RaisePrompt] = {}
+        self._evidence: dict[str, Mapping[str, Value]] = {}
+        self._courses: dict[str, _Course] = {}
+        self._bolts: dict[int, Row] = {}
+        self.answered: dict[int, str] = {}
+        """Prompt number -> who answered it first."""
+
+    def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
+        """Take in one decision."""
+        if isinstance(event, PromptAnswered):
+            self.answered.setdefault(event.prompt, event.who)
+        if state.phase != self._state.phase:
+            text = f"the procedure is {state.phase}" + (f": {state.reason}" if state.reason else "")
+            self._note(event.at_us, "note", "phase", text)
+        self._state = state
+        for effect in effects:
+            if isinstance(effect, RaisePrompt):
+                self._raised[effect.number] = effect
+            elif isinstance(effect, Notify):
+                self._note(event.at_us, effect.severity, effect.kind, effect.text)
+        still = [prompt.number for prompt in state.prompts]
+        self._raised = {number: self._raised[number] for number in still if number in self._raised}
+
+    def hear(self, message: Message) -> None:
+        """Take in what a party says on the bus: samples and evidence, never decisions."""
+        body = message.body
+        if isinstance(body, Progressed):
+            course = self._course(message.source, body.command)
+            course.add(body.angle_rad, body.torque_nm, body.pressure_pa)
+        elif isinstance(body, Faulted):
+            self._evidence[message.source] = body.evidence
+        if isinstance(body, Faulted | Finished) and body.trace is not None:
+            trace, course = body.trace, self._course(message.source, body.command)
+            course.points.clear()
+            stride = max(1, math.ceil(len(trace.time_s) / POINTS_MAX))
+            for place in range(0, len(trace.time_s), stride):
+                course.add(
+                    _at(trace.angle_rad, place),
+                    _at(trace.torque_nm, place),
+                    _at(trace.pressure_pa, place),
+                )
+
+    def take_record(self, row: Row) -> None:
+        """Take in what was proved about a bolt."""
+        self._bolts[int(row["bolt"])] = row
+
+    def refusal(self, number: int, option: str) -> str | None:
+        """Return why an answer cannot count, None if it can."""
+        raised = self._raised.get(number)
+        if number in self.answered:
+            return f"prompt {number} was answered by {self.answered[number]} already"
+        if raised is None:
+            return f"prompt {number} is not open any more"
+        if option not in raised.options:
+            return f"prompt {number} has no option '{option}', only {', '.join(raised.options)}"
+        return None
+
+    def snapshot(self, now_us: int) -> Snapshot:
+        """Return everything that the page shows now."""
+        plan, state, facts = self._plan, self._state, self._facts
+        return {
+            "run": facts.run,
+            "sequence": plan.name,
+            "joint": facts.joint.text,
+            "simulated": facts.simulated,
+            "speed": facts.speed,
+            "at_s": round(now_us / 1e6, 1),
+            "phase": state.phase,
+            "reason": state.reason,
+            "lanes": self._lanes(now_us),
+            "barriers": self._barriers(now_us),
+            "interlocks": self._interlocks(now_us),
+            "prompts": self._prompts(),
+            "notices": list(self._notices),
+            "bolts": [self._bolt(bolt) for bolt in range(1, facts.joint.bolt_count + 1)],
+            "pull": self._pull(),
+        }
+
+    def _note(self, at_us: int, severity: str, kind: str, text: str) -> None:
+        if kind != "barrier_passed":
+            at_s = round(at_us / 1e6, 1)
+            self._notices.append({"at_s": at_s, "severity": severity, "kind": kind, "text": text})
+
+    def _course(self, side: str, command: int) -> "_Course":
+        course = self._courses.get(side)
+        if course is None or course.command != command:
+            course = self._courses[side] = _Course(command, deque(maxlen=POINTS_MAX))
+        return course
+
+    def _lanes(self, now_us: int) -> list[dict[str, Any]]:
+        lanes = []
+        for index, words in enumerate(explain(self._plan, self._state, now_us)):
+            lane = self._state.lanes[index]
+            done = [node for node in self._plan.lanes[index] if lane.is_done(node)]
+            lanes.append(
+                {
+                    "name": words.name,
+                    "is_arm": self._plan.parties[index].is_arm,
+                    "doing": words.doing,
+                    "unmet": list(words.unmet),
+                    "since_s": round(max(now_us - words.since_us, 0) / 1e6, 1),
+                    "next": words.next,
+                    "is_online": lane.online,
+                    "is_held": lane.held,
+                    "is_faulted": bool(lane.fault),
+                    "seen_s": round(max(now_us - lane.seen_us, 0) / 1e6, 1),
+                    "done": len(done),
+                    "steps": len(self._plan.lanes[index]),
+                    "last_done": done[-1] if done else -1,
+                }
+            )
+        return lanes
+
+    def _barriers(self, now_us: int) -> list[dict[str, Any]]:
+        shown = []
+        for index, barrier in enumerate(self._plan.barriers):
+            meeting = self._state.meetings[index]
+            here = [
+                self._state.lanes[lane].node == node
+                for lane, node in zip(barrier.lanes, barrier.nodes, strict=True)
+            ]
+            if not any(here):
+                continue
+            parties = []
+            for lane, is_here in zip(barrier.lanes, here, strict=True):
+                phase = self._state.lanes[lane].phase
+                word = phase if is_here and phase in ("arming", "armed") else "here"
+                name = self._plan.parties[lane].name
+                parties.append({"name": name, "state": word if is_here else "missing"})
+            left_s = round((meeting.deadline_us - now_us) / 1e6, 1) if meeting.deadline_us else None
+            shown.append(
+                {"name": barrier.name, "phase": meeting.phase, "parties": parties, "left_s": left_s}
+            )
+        return shown
+
+    def _interlocks(self, now_us: int) -> list[dict[str, Any]]:
+        shown = []
+        for index, one in enumerate(self._plan.interlocks):
+            signal = self._state.signals[one.signal]
+            max_age_us = self._plan.signals[one.signal].max_age_us
+            age_us = now_us - signal.seen_us if signal.seen_us >= 0 else None
+            fresh = age_us is not None and age_us <= max_age_us
+            value = "unknown" if signal.value is None or not fresh else "active"
+            shown.append(
+                {
+                    "name": one.name,
+                    "kind": one.kind.value,
+                    "value": "good" if signal.value is True and fresh else value,
+                    "age_s": None if age_us is None else round(age_us / 1e6, 1),
+                    "is_latched": self._state.tripped[index],
+                    "is_first_out": self._state.first_out == index,
+                    "cause": one.cause,
+                    "consequence": one.consequence,
+                    "operator_action": one.operator_action,
+                }
+            )
+        return shown
+
+    def _prompts(self) -> list[dict[str, Any]]:
+        return [self._prompt(raised) for raised in self._raised.values()]
+
+    def _prompt(self, raised: RaisePrompt) -> dict[str, Any]:
+        known = self._plan.prompts[raised.prompt] if raised.prompt >= 0 else None
+        meanings = {} if known is None else {str(key): text for key, text in known.options}
+        side = self._plan.parties[raised.party].name
+        return {
+            "number": raised.number,
+            "side": side,
+            "step": self._plan.nodes[raised.node].name,
+            "fault": raised.fault,
+            "text": known.text if known else "Nobody knows how it ended; look, then say.",
+            "caution": known.caution
+            if known
+            else "WARNING: the arm may still hold its tool; stay outside the line.",
+            "evidence": {key: str(value) for key, value in self._evidence.get(side, {}).items()},
+            "options": [
+                {"option": str(option), "meaning": meanings.get(str(option), "")}
+                for option in raised.options
+            ],
+        }
+
+    def _bolt(self, bolt: int) -> dict[str, Any]:
+        row = self._bolts.get(bolt)
+        side = self._side_of(bolt)
+        if row is None:
+            return {"bolt": bolt, "side": side, "state": "open", "word": "nothing proved yet"}
+        torque_nm = row["torque_nm"]
+        shown = {
+            "bolt": bolt,
+            "side": row["side"],
+            "state": "good" if row["verdict"] == "accepted" else "bad",
+            "word": f"{row['kind']} {row['round'] or ''} {row['verdict'].replace('_', ' ')}",
+            "kind": row["kind"],
+            "torque_nm": None if torque_nm is None else round(torque_nm),
+            "share": min(1.0, (torque_nm or 0.0) / self._facts.joint.torque_nm),
+        }
+        if torque_nm and row["target_nm"]:
+            band = fraction_band_n(
+                self._facts.joint.preload_at_n(torque_nm), TORQUE_WRENCH_LUBRICATED_FRACTION
+            )
+            shown["preload_kn"] = [round(band.low_n / 1e3), round(band.high_n / 1e3)]
+        return shown
+
+    def _side_of(self, bolt: int) -> str:
+        own = any(first == bolt for first, _ in self._facts.joint.pairs)
+        return self._plan.parties[0 if own else 1].name
+
+    def _pull(self) -> dict[str, Any]:
+        spans = {
+            span.name: span
+            for lane in self._state.lanes
+            if lane.node >= 0 and (index := self._plan.nodes[lane.node].span) >= 0
+            and self._plan.nodes[lane.node].kind is NodeKind.STEP
+            for span in (self._plan.spans[index],)
+        }  # fmt: skip
+        span = next(iter(spans.values()), None)
+        return {
+            "balance_nm": span.balance_nm if span else round(self._facts.joint.balance_nm),
+            "is_paired": span is not None,
+            "target_nm": self._target_nm(),
+            "courses": {
+                side: [list(point) for point in course.points]
+                for side, course in sorted(self._courses.items())
+                if course.points
+            },
+        }
+
+    def _target_nm(self) -> int:
+        """Return what is being pulled to, 0 while nothing is."""
+        targets = [
+            record.target_nm
+            for lane in self._state.lanes
+            if lane.node >= 0 and (record := self._plan.nodes[lane.node].record) is not None
+        ]
+        return round(max(targets, default=0.0))
+
+
+@dataclass(slots=True)
+class _Course:
+    """What one side's tool felt during one command."""
+
+    command: int
+    points: "deque[tuple[float | None, float, float | None]]"
+    """Angle in degrees, torque in newton metre, pressure in megapascal."""
+
+    def add(
+        self, angle_rad: float | None, torque_nm: float | None, pressure_pa: float | None
+    ) -> None:
+        if torque_nm is None:
+            return
+        angle = None if angle_rad is None else round(math.degrees(angle_rad), 2)
+        pressure = None if pressure_pa is None else round(pressure_pa / 1e6, 2)
+        self.points.append((angle, round(torque_nm), pressure))
+
+
+def _at(column: tuple[float, ...], place: int) -> float | None:
+    return column[place] if place < len(column) else None

@@ -1,0 +1,41 @@
+"""Put a snapshot into plain text, for a slow line or a reader without pictures."""
+
+from coordinator.page.board import Snapshot
+
+
+def to_text(now: Snapshot) -> str:
+    """Return the same content as the page, line by line."""
+    banner = "SIMULATED: no steel is touched" if now["simulated"] else "REAL ARMS: stay clear"
+    lines = [
+        banner,
+        f"{now['sequence']}, run {now['run']}, {now['at_s']:.0f} s",
+        f"the procedure is {now['phase']}" + (f": {now['reason']}" if now["reason"] else ""),
+    ]
+    to_go = now.get("to_go")
+    if to_go:
+        lines.append(f"to go {to_go['left_s']:.0f} s by the rehearsal, limited by {to_go['side']}")
+    for prompt in now["prompts"]:
+        lines += ["", f"PROMPT {prompt['number']}, {prompt['side']}, {prompt['step']}, "
+                  f"{prompt['fault']}: {prompt['text']}", prompt["caution"]]  # fmt: skip
+        lines += [f"  {one['option']}: {one['meaning']}" for one in prompt["options"]]
+    lines.append("")
+    for lane in now["lanes"]:
+        waits = "; ".join(lane["unmet"])
+        doing = lane["doing"] or (f"waits for {waits}" if waits else "idle")
+        lines.append(f"{lane['name']}: {doing} since {lane['since_s']:.0f} s; next {lane['next']}")
+    for barrier in now["barriers"]:
+        parties = ", ".join(f"{one['name']} {one['state']}" for one in barrier["parties"])
+        lines.append(f"barrier {barrier['name']}: {parties}")
+    lines.append("")
+    for one in now["interlocks"]:
+        age = "never heard" if one["age_s"] is None else f"{one['age_s']:.1f} s old"
+        extra = (", LATCHED" if one["is_latched"] else "") + (
+            ", FIRST OUT" if one["is_first_out"] else ""
+        )
+        lines.append(f"{one['kind']} {one['name']}: {one['value']}, {age}{extra}")
+    lines.append("")
+    lines += [f"bolt {one['bolt']} ({one['side']}): {one['word']}" for one in now["bolts"]]
+    lines.append("")
+    for one in reversed(now["notices"]):
+        lines.append(f"{one['at_s']:.1f} s {one['severity']}: {one['text']}")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,1 @@
+"""Alembic's folder: how the tables of the record store came to be what they are."""

@@ -1,0 +1,1 @@
+"""The timeline of a run: who did what when, who waited for whom, and what set the pace."""

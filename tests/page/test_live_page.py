@@ -1,0 +1,167 @@
+"""The live page in a real browser: a whole run, two operators, a dead page, altered records."""
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from tests.support.page_run import PHRASE, PageRun, page_run
+
+CHROMIUM = "/usr/bin/chromium"
+PATIENCE_MS = 60_000
+TABS_MAX = 60
+pytestmark = pytest.mark.broker
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    if not Path(CHROMIUM).exists():
+        pytest.skip("Debian's chromium is not installed; tests/all.sh installs it")
+    with sync_playwright() as playwright:
+        made = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield made
+        made.close()
+
+
+@pytest.fixture
+def run(tmp_path: Path) -> Iterator[PageRun]:
+    with page_run(tmp_path) as started:
+        yield started
+
+
+def visit(browser: Browser, run: PageRun, name: str = "") -> Page:
+    page = browser.new_context(viewport={"width": 1024, "height": 768}).new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(run.address)
+    if name:
+        page.get_by_label("Name").fill(name)
+        page.get_by_label("Pass phrase").fill(PHRASE)
+        page.get_by_role("button", name="Sign in").click()
+        expect(page.locator("#who")).to_have_text(f"operator {name}")
+    return page
+
+
+def press(page: Page, name: str) -> None:
+    """Press a button of the procedure by the keyboard alone."""
+    for _ in range(TABS_MAX):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.textContent") == name:
+            page.keyboard.press("Enter")
+            return
+    raise AssertionError(f"the keyboard does not reach '{name}'")
+
+
+def wait_phase(page: Page, word: str) -> None:
+    expect(page.locator("#phase")).to_contain_text(word, timeout=PATIENCE_MS)
+
+
+def serious(page: Page) -> list[str]:
+    """Return what axe-core finds, at WCAG 2.2 AA, that is serious or critical."""
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}})
+    return [
+        f"{one['id']}: {one['nodes'][0]['html']}"
+        for one in found.response["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+
+
+def test_a_run_is_released_held_restarted_and_completed_from_the_page(
+    browser: Browser, run: PageRun
+) -> None:
+    """What an operator needs on a shift, without the terminal; accessible at each stage."""
+    looking, page, other = (
+        visit(browser, run),
+        visit(browser, run, "mate"),
+        visit(browser, run, "bosun"),
+    )
+    wait_phase(page, "running")
+    option = page.get_by_role("button", name="release")
+    expect(option).to_be_visible(timeout=PATIENCE_MS)
+    expect(looking.locator("#prompt-list button").first).to_be_disabled()
+    assert serious(page) == []
+    press(page, "hold")
+    wait_phase(page, "held")
+    assert serious(page) == []
+    press(page, "restart")
+    wait_phase(page, "running")
+
+    # Two click at the same time: one answer counts, the other is told whose.
+    twice = """async (name) => { const a = await fetch('/api/answers', {method: 'POST',
+        body: JSON.stringify({prompt: last.prompts[0].number, option: 'release'})});
+        return [a.status, (await a.json()).text]; }"""
+    first, second = page.evaluate(twice, ""), other.evaluate(twice, "")
+
+    assert first[0] == 202
+    assert second == [409, second[1]]
+    assert "answered by mate" in second[1]
+    wait_phase(page, "complete")
+    page.get_by_role("button", name="Show").click()
+    expect(page.locator("#chain")).to_contain_text("chain whole")
+    assert run.end() == 0
+
+
+def test_a_run_goes_on_when_its_page_dies(browser: Browser, run: PageRun) -> None:
+    """V4: a page is for looking; what it does to itself must not hold an arm's work up."""
+    page = visit(browser, run, "mate")
+    option = page.get_by_role("button", name="release")
+    expect(option).to_be_visible(timeout=PATIENCE_MS)
+    option.click()
+    expect(page.locator("#prompts")).to_be_hidden(timeout=PATIENCE_MS)
+
+    os.kill(_page_process(run), signal.SIGKILL)
+
+    expect(page.locator("#stale")).to_contain_text("Nothing heard", timeout=PATIENCE_MS)
+    assert run.end() == 0
+
+
+def _page_process(run: PageRun) -> int:
+    """Return the process of the page, a child of the run's."""
+    listed = subprocess.run(
+        ["ps", "--ppid", str(run.process.pid), "-o", "pid=,args="],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    (line,) = [one for one in listed.stdout.splitlines() if "page_process" in one]
+    return int(line.split()[0])
+
+
+def test_an_altered_record_is_shown_as_altered(browser: Browser, tmp_path: Path) -> None:
+    """Whoever looks at records must see that they are not what was written."""
+    from tests.unit.coordinator.records.test_records_store import filled
+
+    filled(f"sqlite:///{tmp_path}/records.sqlite").close()
+    with sqlite3.connect(tmp_path / "records.sqlite") as other:
+        other.execute("UPDATE record SET torque_nm = 1000.0 WHERE seq = 2")
+    other.close()
+    serve = (
+        "import asyncio, sys, uvicorn\n"
+        "from coordinator.cli.page_process import *\n"
+        "bound = listen('127.0.0.1:0')\n"
+        "print(address_of(bound), flush=True)\n"
+        "app = make_app(served_records(sys.argv[1], Feed(), Sessions({})))\n"
+        "config = uvicorn.Config(app, log_level='warning')\n"
+        "asyncio.run(uvicorn.Server(config).serve(sockets=[bound]))\n"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", serve, str(tmp_path)], stdout=subprocess.PIPE, text=True
+    ) as process:
+        try:
+            assert process.stdout is not None
+            page = browser.new_page()
+            page.goto(process.stdout.readline().strip())
+            expect(page.locator("#chain")).to_contain_text("row 2 (record of run 'run_1', bolt 1)")
+            assert serious(page) == []
+            # 1280 pixels at 400 %, WCAG 1.4.10; a tablet at 200 % is wider.
+            page.set_viewport_size({"width": 320, "height": 640})
+            assert page.evaluate("document.documentElement.scrollWidth") <= 320
+        finally:
+            process.terminate()
