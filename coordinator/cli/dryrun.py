@@ -69,17 +69,31 @@ def dry_run(
         return output.refuse(wrong)
     _print(output, loaded, result, points)
     _print_clearance(output, near)
+    _document(output, kept, len(rows), points, near)
+    if result.phase != "complete":
+        return Exit.HELD
+    return Exit.FINDINGS if points else Exit.GOOD
+
+
+def _document(
+    output: Output,
+    kept: Rehearsed,
+    records: int,
+    points: list[str],
+    near: tuple[Nearest, ...],
+) -> None:
+    result = kept.result
     output.document(
         ok=result.phase == "complete" and not points,
         ended=result.phase,
         reason=result.reason,
         time_us=result.time_us,
-        records=len(rows),
+        records=records,
         open_points=points,
-        seed=seed,
+        seed=kept.seed,
         deliveries=result.deliveries,
         trace_sha256=result.trace_sha256,
-        plan_digest=loaded.plan.digest,
+        plan_digest=kept.loaded.plan.digest,
         notices=[
             {"at_us": at_us, "severity": one.severity, "kind": one.kind, "text": one.text}
             for at_us, one in result.notices
@@ -87,9 +101,6 @@ def dry_run(
         least_clearance=[asdict(one) for one in near],
         simulated=True,
     )
-    if result.phase != "complete":
-        return Exit.HELD
-    return Exit.FINDINGS if points else Exit.GOOD
 
 
 def nearest(result: Rehearsal) -> tuple[Nearest, ...]:

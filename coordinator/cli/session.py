@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from coordinator.cli.calibration import calibrations_of
@@ -228,17 +229,10 @@ class Session:
             on_link=lambda note: wishes.say(note.text),
         )
 
-        def take_line(line: str) -> None:
-            call = desk.read(line)
-            if isinstance(call, str):
-                wishes.say(call)
-            else:
-                runtime.submit(call)
-
         async with contextlib.AsyncExitStack() as stack:
             await stack.enter_async_context(page.served(runtime.submit))
             if wishes.interactive:
-                stack.enter_context(keys.reading(take_line))
+                stack.enter_context(keys.reading(partial(self._take_line, desk, runtime)))
             stack.enter_context(lines.shown())
             watching = asyncio.create_task(self._watch(children, runtime))
             try:
@@ -251,6 +245,13 @@ class Session:
         wishes = self._wishes
         facts = Facts(self._run, wishes.simulated, wishes.speed, wishes.loaded.joint)
         return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=wishes.say)
+
+    def _take_line(self, desk: PromptDesk, runtime: Runtime, line: str) -> None:
+        call = desk.read(line)
+        if isinstance(call, str):
+            self._wishes.say(call)
+        else:
+            runtime.submit(call)
 
     @property
     def _replayed(self) -> Replaying:
