@@ -110,7 +110,9 @@ class _Builder:
                 no_progress_us=step.no_progress,
                 on_hold=step.on_hold,
             ),
-            rules=self._rules.rules(index, action, values, is_in_span=span >= 0)
+            rules=self._rules.rules(
+                index, action, lambda name: self._taken(item, name, values), is_in_span=span >= 0
+            )
             if is_complete
             else (),
             windows=self._windows(item, step, action),
@@ -123,6 +125,19 @@ class _Builder:
         )
         self.built.append(Built(index, item, node, step.do, action, values))
         return node
+
+    def _taken(self, item: Item, action: str, values: Values) -> Values:
+        """Return what a move beside a step takes over: from the step, else from its last like.
+
+        The last such action above it counts only if it was about the same bolt.
+        """
+        for built in reversed(self.built):
+            if built.item.lane == item.lane and built.name == action:
+                shared = [name for name in built.values if name in values]
+                if all(built.values[name] == values[name] for name in shared):
+                    return {**built.values, **values}
+                break
+        return values
 
     def _check_party(self, item: Item, step: DoStep, action: ActionModel) -> None:
         is_arm = item.lane < len(self._given.cell.sides)
@@ -207,13 +222,15 @@ class _Builder:
                 if written:
                     self._moves.action(name, trail)
                 continue
-            missing = [one for one in again.takes if one not in values]
-            for one in missing:
+            known = self._taken(item, name, values)
+            missing = [one for one in again.takes if one not in known]
+            # What the cell asks for is confirmed where the sequence did it; a step's own is owed.
+            for one in missing if written else ():
                 what = f"recheck {name!r} is given no {one!r}"
-                must = "must take it from the step's own parameters"
+                must = "must take it from the step, or from the last such action above it"
                 self._given.tell(trail, "SEQ016", what, must, "recheck by another action")
             if not missing:
-                taken = {one: values[one] for one in again.takes}
+                taken = {one: known[one] for one in again.takes}
                 moves.append(self._moves.move(name, again, taken))
         return tuple(moves)
 

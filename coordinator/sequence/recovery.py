@@ -4,7 +4,7 @@ Keeps: a step carries only rules for faults that it can raise; a rule never lead
 barrier.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from coordinator.core.plan import Exhausted, Move, Rule, Value
 from coordinator.sequence.cell_model import ActionModel
@@ -26,6 +26,7 @@ WINDOW_FAULT = "out_of_window"
 """What it finds when a result lies outside its window."""
 
 ATTEMPTS_MAX = 10
+Taken = Callable[[str], Mapping[str, Value]]
 
 
 def check_policies(given: Input) -> None:
@@ -66,9 +67,16 @@ class RuleMaker:
         self._raised: dict[tuple[str, str], bool] = {}
 
     def rules(
-        self, node: int, action: ActionModel, values: Mapping[str, Value], *, is_in_span: bool
+        self, node: int, action: ActionModel, taken: Taken, *, is_in_span: bool
     ) -> tuple[Rule, ...]:
-        """Return the rules of the step at `node`."""
+        """Return the rules of the step at `node`.
+
+        Args:
+            node: The step.
+            action: What it does.
+            taken: What a recovery move of a given name takes over from the steps.
+            is_in_span: Whether it is inside a paired span.
+        """
         step = self._items[node].step
         if not isinstance(step, DoStep) or step.policy is None:
             return ()
@@ -89,7 +97,7 @@ class RuleMaker:
             key = (step.policy, fault)
             self._raised[key] = self._raised.get(key, False) or is_possible
             if is_possible:
-                rules.append(self._rule(node, fault, rule, values))
+                rules.append(self._rule(node, fault, rule, taken))
         return tuple(rules)
 
     def check_use(self, *, is_span_known: bool) -> None:
@@ -105,7 +113,7 @@ class RuleMaker:
             trail = ("policies", policy, fault)
             self._given.tell(trail, "SEQ040", what, must, do, key=True)
 
-    def _rule(self, node: int, fault: str, rule: RuleModel, values: Mapping[str, Value]) -> Rule:
+    def _rule(self, node: int, fault: str, rule: RuleModel, taken: Taken) -> Rule:
         step = self._items[node].step
         policy = step.policy if isinstance(step, DoStep) and step.policy else ""
         trail: Trail = ("policies", policy, fault)
@@ -117,21 +125,19 @@ class RuleMaker:
         return Rule(
             fault=fault,
             attempts=rule.attempts,
-            recover=self._recover(rule, trail, values),
+            recover=self._recover(rule, trail, taken),
             again_from=self._again_from(node, rule),
             then=then,
             prompt=prompt,
         )
 
-    def _recover(
-        self, rule: RuleModel, trail: Trail, values: Mapping[str, Value]
-    ) -> tuple[Move, ...]:
+    def _recover(self, rule: RuleModel, trail: Trail, taken: Taken) -> tuple[Move, ...]:
         moves = []
         for number, model in enumerate(rule.recover):
             here = (*trail, "recover", number)
             action = self._moves.action(model.do, (*here, "do"))
             if action is not None:
-                given = self._moves.values(model, action, self._scope, here, values)
+                given = self._moves.values(model, action, self._scope, here, taken(model.do))
                 moves.append(self._moves.move(model.do, action, given))
         return tuple(moves)
 

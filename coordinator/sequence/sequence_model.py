@@ -88,12 +88,12 @@ class AskModel(Strict):
 
 
 class MoveModel(Strict):
-    """A move of a recovery; what it is not given it takes from the step."""
+    """A move of a recovery; what it is not given it takes from the step, or its last like above."""
 
     do: Reference
     """The action of the cell."""
     with_: Parameters = Field(default_factory=dict, alias="with")
-    """Its parameters; the rest comes from the step."""
+    """Its parameters; the rest comes from the step, or from the last such action above it."""
 
 
 def _then_tag(value: Any) -> str:

@@ -6,6 +6,7 @@ from coordinator.core.effects import SendHold, SendRelease
 from coordinator.core.events import (
     CommandFaulted,
     CommandFinished,
+    CommandInterrupted,
     CommandProgressed,
     CommandStarted,
     PartyHeld,
@@ -46,6 +47,8 @@ def test_nobody_starts_again_before_the_partner_stands() -> None:
     """S1: its fate is decided once both are at rest."""
     world = pulling()
     world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
+    assert not words_of(world, "span_again")
+    world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
     assert not words_of(world, "span_again")
     world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
     assert len(words_of(world, "span_again")) == 1
