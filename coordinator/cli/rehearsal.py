@@ -6,14 +6,16 @@ Units: ``*_us`` whole microseconds since the run began.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+from coordinator.cli.prompt_words import evidence_words
 from coordinator.cli.simulated import Simulation, to_causes
-from coordinator.core.effects import Effect, Notify, RaisePrompt
+from coordinator.core.effects import Effect, Notify, RaisePrompt, WriteRecord
 from coordinator.core.events import Act, Event
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
 from coordinator.sequence import Case, Loaded, People
+from sim_arms.arm import Arm
 from sim_arms.network import Network
 from sim_arms.trace import TraceWriter
 from sim_arms.world import World
@@ -81,14 +83,14 @@ def rehearse(
         causes=simulation.causes,
         traced=trace,
     )
-    ended = _Ended(coordinator, script, lambda: world.now_us)
-    world.run(ended, TIME_US_MAX)
+    hands = _Hands(plan, world, result)
+    world.run(hands.after(_Ended(coordinator, script, lambda: world.now_us)), TIME_US_MAX)
     for _ in range(UNATTENDED_MAX):
         if coordinator.state.phase not in ("running", "pausing"):
             break
         # Nobody answers: no default moves anything, so the run is held for whoever comes next.
         world.post(coordinator.act(Act.HOLD, UNATTENDED, world.now_us), coordinator.name)
-        world.run(_Ended(coordinator, script, lambda: world.now_us), TIME_US_MAX)
+        world.run(hands.after(_Ended(coordinator, script, lambda: world.now_us)), TIME_US_MAX)
     result.phase, result.reason = coordinator.state.phase, coordinator.state.reason
     result.time_us, result.deliveries = world.now_us, world.delivered
     result.trace_sha256 = trace.digest() if trace else ""
@@ -113,8 +115,42 @@ class _Noter:
         node = self._plan.nodes[effect.node].name
         asked = self._plan.prompts[effect.prompt].text if effect.prompt >= 0 else "outcome unknown"
         options = ", ".join(effect.options)
+        measured = evidence_words(effect.evidence)
         text = f"prompt {effect.number}, {node}: {asked} ({options})"
+        text += f"; measured: {measured}" if measured else ""
         return Notify("alarm", "prompt", text, effect.party, effect.node)
+
+
+class _Hands:
+    """Does in the simulated steel what people say that they have done by hand."""
+
+    def __init__(self, plan: Plan, world: World, result: Rehearsal) -> None:
+        self._plan = plan
+        self._world = world
+        self._result = result
+        self._seen = 0
+
+    def after(self, ended: Callable[[], bool]) -> Callable[[], bool]:
+        """Return what does the work, and then asks whether the run has ended."""
+
+        def work() -> bool:
+            for proof in self._result.proofs[self._seen :]:
+                if proof.effect.outcome == "by_hand":
+                    self._do(proof.effect)
+            self._seen = len(self._result.proofs)
+            return ended()
+
+        return work
+
+    def _do(self, effect: WriteRecord) -> None:
+        record = self._plan.nodes[effect.node].record
+        side = self._plan.parties[effect.party].name
+        arm = next(one for one in self._world.parties if one.name == side)
+        if record is not None and isinstance(arm, Arm):
+            torque_nm = dict(effect.results).get("torque_nm", 0.0)
+            now_us = self._world.now_us
+            messages = arm.work_by_hand(record.kind, record.bolt, torque_nm, now_us)
+            self._world.post(messages, side)
 
 
 class _Ended:

@@ -8,6 +8,7 @@ deadline; D3, whatever a party or a person does, it is an event and never an exc
 from typing import assert_never
 
 from coordinator.core import (
+    answers,
     barriers,
     commands,
     faults,
@@ -34,6 +35,7 @@ from coordinator.core.events import (
     PartyReady,
     PartySeen,
     PromptAnswered,
+    PromptTaken,
     Resumed,
     SignalSeen,
     TimePassed,
@@ -133,7 +135,9 @@ def _take(turn: Turn, event: Event) -> bool:
             interlocks.forget_old_signals(turn)
             procedure.act(turn, event)
         case PromptAnswered():
-            faults.answer(turn, event)
+            answers.answer(turn, event)
+        case PromptTaken():
+            answers.take(turn, event)
         case PartyHeld(_, party, number):
             lanes.stands(turn, party, number)
         case PartyReady(_, party, number):
@@ -186,7 +190,7 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
                 barriers.break_up(turn, barrier, lane, f"failed while arming: {event.fault}")
             else:
                 faults.write_record(turn, lane, "faulted", event.fault)
-                faults.fail(turn, lane, event.fault)
+                faults.fail(turn, lane, event.fault, event.evidence)
         case CommandRefused():
             lanes.refused(turn, event)
         case CommandInterrupted():

@@ -80,6 +80,8 @@ class CommandFaulted:
     party: int
     command: int
     fault: str
+    evidence: tuple[tuple[str, float], ...] = ()
+    """What it measured, numbers only, sorted by name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +150,17 @@ class PromptAnswered:
     """Number of the open prompt, not of its kind."""
     option: str
     who: str
+    torque_nm: float | None = None
+    """What a person measured on what was done by hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class PromptTaken:
+    """A person makes an open prompt their own."""
+
+    at_us: int
+    prompt: int
+    who: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,4 +184,6 @@ PartyEvent = (
     | PartySeen
     | PartyLost
 )
-Event = TimePassed | SignalSeen | OperatorActed | PromptAnswered | Resumed | PartyEvent
+Event = (
+    TimePassed | SignalSeen | OperatorActed | PromptAnswered | PromptTaken | Resumed | PartyEvent
+)

@@ -31,6 +31,16 @@ class Option(StrEnum):
 
     AGAIN = "again"
     RELEASE = "release"
+    BACK_OFF = "back_off"
+    """Make the moves of the recovery, then ask again."""
+    BY_HAND = "by_hand"
+    """A person has done it, and says to what torque."""
+    REPLACE_BOLT = "replace_bolt"
+    """A person has put in a new bolt and slackened its opposite: both from the first round."""
+    BACK_A_ROUND = "back_a_round"
+    """Both sides pull again from the beginning of the round before."""
+    LEAVE = "leave"
+    """Abort in order: tools come off first."""
     HOLD = "hold"
     ABORT = "abort"
 
@@ -118,6 +128,10 @@ class Node:
     """Interlocks that must be good for this step to begin, whatever their kind."""
     rechecks: tuple[Move, ...] = ()
     """Made again, in this order, before an interrupted step starts over."""
+    leave: tuple[Move, ...] = ()
+    """Made, in this order, to leave what the step was about in order."""
+    loops: tuple[tuple[str, int], ...] = ()
+    """(kind, which) of each loop that the step stands in."""
     span: int = -1
     record: Record | None = None
     prompt: int = -1

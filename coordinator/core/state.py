@@ -57,6 +57,10 @@ class Lane(NamedTuple):
     attempts: tuple[tuple[int, str, int], ...] = ()
     """(node, fault, failures so far), sorted; the fault "" counts how often the step began."""
     fault: str = ""
+    evidence: tuple[tuple[str, float], ...] = ()
+    """What the party measured when it found the fault."""
+    then: str = ""
+    """What follows the queue instead of the next attempt: `ask`, or `abort` to leave in order."""
     prompt: int = 0
     """Number of the open prompt, 0 for none."""
     timer: Timer = Timer.NONE
@@ -112,6 +116,8 @@ class OpenPrompt(NamedTuple):
     lane: int
     node: int
     fault: str
+    owner: str = ""
+    """Who has taken it: nobody else's answer counts; empty while anybody's does."""
 
 
 class State(NamedTuple):

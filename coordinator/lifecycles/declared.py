@@ -66,7 +66,7 @@ STEP = Lifecycle.declare(
         ("accept", "sent", "running"),
         ("finish", "sent running", "done"),
         ("fail", "sent arming armed running recovering pending done", "faulted"),
-        ("recover", "faulted interrupted prompted", "recovering"),
+        ("recover", "faulted interrupted prompted pending", "recovering"),
         ("ask", "faulted interrupted recovering pending", "prompted"),
         ("withdraw", "prompted", "faulted"),
         ("interrupt", "sent arming armed running recovering", "interrupted"),

@@ -20,6 +20,7 @@ from coordinator.core.events import (
     OperatorActed,
     PartyLost,
     PromptAnswered,
+    PromptTaken,
     Resumed,
     SignalSeen,
     TimePassed,
@@ -204,10 +205,16 @@ class Coordinator:
         """Pass on what an operator does to the procedure."""
         return self._settle([OperatorActed(self._core_us(now_us), act, who)], now_us)
 
-    def answer(self, prompt_number: int, option: str, who: str, now_us: int) -> list[Message]:
-        """Pass on a person's answer to an open prompt."""
-        event = PromptAnswered(self._core_us(now_us), prompt_number, option, who)
+    def answer(
+        self, prompt_number: int, option: str, who: str, now_us: int, torque_nm: float | None = None
+    ) -> list[Message]:
+        """Pass on a person's answer to an open prompt, with the check torque if it names one."""
+        event = PromptAnswered(self._core_us(now_us), prompt_number, option, who, torque_nm)
         return self._settle([event], now_us)
+
+    def take_prompt(self, prompt_number: int, who: str, now_us: int) -> list[Message]:
+        """Pass on that a person makes an open prompt their own."""
+        return self._settle([PromptTaken(self._core_us(now_us), prompt_number, who)], now_us)
 
     def lose_link(self, now_us: int) -> list[Message]:
         """Take the bus itself as broken: every party lost, every signal unknown."""

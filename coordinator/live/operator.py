@@ -27,7 +27,7 @@ UNATTENDED = "nobody: the run is unattended"
 
 
 class ScriptedAnswer(Protocol):
-    """One answer of a script; it may have `after_us` and `always` as well."""
+    """One answer of a script; it may have `after_us`, `always` and `torque_nm` as well."""
 
     @property
     def prompt(self) -> str:
@@ -81,9 +81,19 @@ class Answering:
     number: int
     option: str
     who: str
+    torque_nm: float | None = None
+    """The check torque of what was done by hand."""
 
 
-Call = Acting | Answering
+@dataclass(frozen=True, slots=True)
+class Taking:
+    """The operator makes the open prompt `number` their own."""
+
+    number: int
+    who: str
+
+
+Call = Acting | Answering | Taking
 _Entry = TypeVar("_Entry")
 
 
@@ -166,7 +176,8 @@ class OperatorScript:
             if answer is not None:
                 # Counted from when the prompt was seen: people need time to look.
                 at_us = self._prompts[prompt.number] + int(getattr(answer, "after_us", 0))
-                call = Answering(prompt.number, str(answer.answer), answer.by)
+                torque_nm = getattr(answer, "torque_nm", None)
+                call = Answering(prompt.number, str(answer.answer), answer.by, torque_nm)
                 due.append((at_us, call, answer))
         return due
 
@@ -183,6 +194,8 @@ class OperatorScript:
                 self._answered[number] = None
                 if not always:
                     self._answers = _without(self._answers, entry)
+            case Taking():
+                pass  # No script takes a prompt: it answers.
             case Acting() if entry is None:
                 self._started_us = now_us
             case Acting():
@@ -242,5 +255,7 @@ def apply_call(coordinator: Coordinator, call: Call, now_us: int) -> list[Messag
     match call:
         case Acting(act, who):
             return coordinator.act(act, who, now_us)
-        case Answering(number, option, who):
-            return coordinator.answer(number, option, who, now_us)
+        case Answering(number, option, who, torque_nm):
+            return coordinator.answer(number, option, who, now_us, torque_nm)
+        case Taking(number, who):
+            return coordinator.take_prompt(number, who, now_us)

@@ -193,8 +193,8 @@ def _report_event(party: int, body: Report, at_us: int, origin_us: int) -> Event
             return CommandProgressed(at_us, party, command, whole_nm)
         case Finished(command, results):
             return CommandFinished(at_us, party, command, numeric_results(results))
-        case Faulted(command, fault):
-            return CommandFaulted(at_us, party, command, fault)
+        case Faulted(command, fault, evidence):
+            return CommandFaulted(at_us, party, command, fault, numeric_results(evidence))
         case Interrupted(command, evidence):
             died = evidence.get("process_died") is True
             return CommandInterrupted(at_us, party, command, died)

@@ -33,7 +33,7 @@ from coordinator.core.interlocks import unmet_to_start
 from coordinator.core.plan import InterlockKind, Move, Plan
 from coordinator.core.plan import Node as PlanNode
 from coordinator.core.prompts import options_of
-from coordinator.core.state import Doing, Lane, State, Timer
+from coordinator.core.state import Doing, Lane, OpenPrompt, State, Timer
 from coordinator.core.turn import Turn
 from coordinator.prove.canonical import NOW_US
 
@@ -307,8 +307,10 @@ class Moves:
 
     def _of_people(self, turn: Turn, node: Node) -> Iterator[Step]:
         for opened in node.state.prompts:
-            for option in options_of(turn, opened.prompt):
-                event = PromptAnswered(NOW_US, opened.number, option, PERSON)
+            for option in options_of(turn, opened):
+                event = PromptAnswered(
+                    NOW_US, opened.number, option, PERSON, _torque_nm(turn, opened)
+                )
                 ends = option != "again"
                 yield Step(f"a person answers {option}", (event,), opened.lane, person=ends)
         if node.state.phase == "held":
@@ -360,6 +362,15 @@ class Moves:
     def _refusal(place: int, command: int) -> Step:
         event = CommandRefused(NOW_US, place, command, "unready")
         return Step("refuses", (event,), place, cost=1)
+
+
+def _torque_nm(turn: Turn, opened: OpenPrompt) -> float | None:
+    """Return a check torque that a person may well have measured."""
+    windows = [one for one in turn.node(opened.node).windows if one.result == "torque_nm"]
+    if windows:
+        return (windows[0].least + windows[0].most) / 2
+    record = turn.node(opened.node).record
+    return record.target_nm if record else None
 
 
 def _local_nodes(plan: Plan) -> frozenset[int]:

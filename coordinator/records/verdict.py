@@ -36,6 +36,7 @@ class Reason(StrEnum):
 
     FAULTED = "faulted"
     INTERRUPTED = "interrupted"
+    REPLACED = "replaced"
     TORQUE_BELOW = "torque_below"
     TORQUE_ABOVE = "torque_above"
     TARGET_MISSING = "target_missing"
@@ -46,7 +47,13 @@ class Reason(StrEnum):
     TORQUE_DISAGREES = "torque_disagrees"
 
 
-_REJECTING = (Reason.FAULTED, Reason.INTERRUPTED, Reason.TORQUE_BELOW, Reason.TORQUE_ABOVE)
+_REJECTING = (
+    Reason.FAULTED,
+    Reason.INTERRUPTED,
+    Reason.REPLACED,
+    Reason.TORQUE_BELOW,
+    Reason.TORQUE_ABOVE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +92,19 @@ def judge(evidence: Evidence, tolerance: float = TOLERANCE) -> Judgement:
 
 
 def _reasons(evidence: Evidence, tolerance: float) -> Iterator[Reason]:
+    is_by_hand = evidence.outcome == "by_hand"
     if evidence.outcome == "faulted":
         yield Reason.FAULTED
+    elif evidence.outcome == "replaced":
+        yield Reason.REPLACED
+    elif is_by_hand:
+        pass  # A person's word and their check torque stand for the tool's samples.
     elif evidence.outcome != "finished":
         yield Reason.INTERRUPTED
     if evidence.kind not in WITH_TARGET:
         return
-    yield from _sample_reasons(evidence.trace)
+    if not is_by_hand:
+        yield from _sample_reasons(evidence.trace)
     target_nm, torque_nm = evidence.target_nm, evidence.torque_nm
     if not target_nm > 0.0:
         yield Reason.TARGET_MISSING

@@ -48,6 +48,8 @@ class Answer:
     prompt: str
     answer: Option
     by: str
+    torque_nm: float | None = None
+    """Check torque of what was done by hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +153,9 @@ def _people(model: AnswersModel, document: Document, findings: Findings) -> Peop
             what, must = f"act {act.act!r} gives 'after' without 'when'", "must belong to a 'when'"
             do = "add the two times into 'at'"
             findings.add(document.finding((*trail, "after"), "SEQ007", what, must, do, key=True))
-    answers = tuple(Answer(one.prompt, Option(one.answer), one.by) for one in model.answers)
+    answers = tuple(
+        Answer(one.prompt, Option(one.answer), one.by, one.torque) for one in model.answers
+    )
     acts = tuple(
         Act(ActName(one.act), one.by, one.when, one.at, one.after or 0) for one in model.acts
     )

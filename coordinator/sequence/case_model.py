@@ -7,9 +7,9 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field
 
-from coordinator.sequence.fields import Duration, Instant, Name, Reference, Strict
+from coordinator.sequence.fields import Duration, Instant, Name, Reference, Strict, Torque
+from coordinator.sequence.sequence_model import AnswerWord
 
-AnswerWord = Literal["again", "release", "hold", "abort"]
 ActWord = Literal["start", "pause", "resume", "hold", "reset", "restart", "stop", "abort"]
 WhenWord = Literal[
     "idle",
@@ -55,6 +55,8 @@ class AnswerModel(Strict):
     """What is answered."""
     by: str = Field(min_length=1)
     """Who answers."""
+    torque: Torque | None = None
+    """The check torque of what was done by hand."""
 
 
 class ActModel(Strict):

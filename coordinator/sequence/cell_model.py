@@ -173,6 +173,8 @@ class ActionModel(Strict):
     """What it proves about its bolt."""
     recheck: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
     """Actions made again before it starts over after an interruption."""
+    leave: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
+    """Actions by which what it is about is left in order, where a person says so."""
 
     def first_of(self, kind: ParameterKind) -> str | None:
         """Return the name of the first parameter of a kind, or None."""

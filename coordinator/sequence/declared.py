@@ -35,8 +35,9 @@ def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
             checker.known("SEQ029", "zone", action.zone, cell.zones, (*here, "zone"))
         for place, fault in enumerate(action.raises):
             checker.known("SEQ030", "fault", fault, cell.faults, (*here, "raises", place))
-        for place, again in enumerate(action.recheck):
-            checker.known("SEQ014", "action", again, cell.actions, (*here, "recheck", place))
+        for key, names in (("recheck", action.recheck), ("leave", action.leave)):
+            for place, other in enumerate(names):
+                checker.known("SEQ014", "action", other, cell.actions, (*here, key, place))
     if cell.timing.renew >= cell.timing.lease:
         what, must = "renew is not below lease", "must be below it, or arms hold in between"
         do = "renew the lease two or three times within it"

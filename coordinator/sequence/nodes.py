@@ -81,6 +81,7 @@ class _Builder:
                 kind=NodeKind.BARRIER,
                 after=self._after[index],
                 barrier=self._met.barrier_of.get(index, -1),
+                loops=item.place.loops,
                 origin=self._given.document.origin(item.trail),
             )
         if isinstance(item.step, PointStep):
@@ -119,6 +120,8 @@ class _Builder:
             exceptions=self._exceptions(item, step),
             permissives=self._permissives(item, step),
             rechecks=self._rechecks(item, step, action, values) if is_complete else (),
+            leave=self._leave(item, action, values) if is_complete else (),
+            loops=item.place.loops,
             span=span,
             record=_record(action, values, number),
             origin=self._given.document.origin(item.trail),
@@ -209,6 +212,16 @@ class _Builder:
             trail = (*item.trail, "permissives", place)
             self._given.tell(trail, "SEQ027", f"interlock is {name!r}", must, do)
         return tuple(sorted(found))
+
+    def _leave(self, item: Item, action: ActionModel, values: Values) -> tuple[Move, ...]:
+        """Return the moves by which the step is left, each where its parameters are known."""
+        moves = []
+        for name in action.leave:
+            move, known = self._given.cell.actions.get(name), self._taken(item, name, values)
+            if move is not None and all(one in known for one in move.takes):
+                taken = {one: known[one] for one in move.takes}
+                moves.append(self._moves.move(name, move, taken))
+        return tuple(moves)
 
     def _rechecks(
         self, item: Item, step: DoStep, action: ActionModel, values: Values

@@ -17,7 +17,17 @@ LIST_MAX = 64
 
 Parameters = Annotated[dict[str, Written], Field(max_length=LIST_MAX)]
 References = Annotated[tuple[Reference, ...], Field(max_length=LIST_MAX)]
-AnswerWord = Literal["again", "release", "hold", "abort"]
+AnswerWord = Literal[
+    "again",
+    "release",
+    "back_off",
+    "by_hand",
+    "replace_bolt",
+    "back_a_round",
+    "leave",
+    "hold",
+    "abort",
+]
 _RELEASE: dict[AnswerWord, str] = {
     "release": "goes on from here",
     "hold": "holds both arms; after a restart the point is asked about again",
