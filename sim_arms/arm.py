@@ -68,6 +68,10 @@ class SteelWorkbench:
         """Take up facts that another party wrote."""
         self.bench.steel.apply(facts)
 
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+        self.bench.rng.seed(seed)
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds: what the camera found."""
         if isinstance(self.bench, Bench):

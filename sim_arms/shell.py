@@ -136,6 +136,11 @@ class Shell:
         self._now_us = now_us
         return self.will()
 
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+        self.random.seed(f"{seed}:start")
+        self.bench.reseed(seed)
+
     def reborn(self, now_us: int) -> Self:
         """Return this party after its process died and started anew; only its ledger survives."""
         if self._work is not None:

@@ -37,6 +37,9 @@ class Workbench(Protocol):
     def apply(self, facts: Mapping[str, Value]) -> None:
         """Take up facts that another party wrote."""
 
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds; the process has started anew."""
 

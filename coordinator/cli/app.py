@@ -28,6 +28,12 @@ Answers = Annotated[
     Path | None, typer.Option("--answer", help="What people answer and do, from a file.")
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
+LookAhead = Annotated[
+    int,
+    typer.Option(
+        min=0, max=20, help="How often each answer to a prompt is tried beforehand; 0 for never."
+    ),
+]
 RUNS = Path("bothsides-runs")
 
 
@@ -64,6 +70,7 @@ def dryrun(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for trace, notices and records.")
     ] = None,
+    look_ahead: LookAhead = 3,
     json: Json = False,
 ) -> None:
     """Rehearse a sequence on simulated arms in virtual time."""
@@ -78,6 +85,7 @@ def dryrun(
             case_path=case,
             answer_path=answer,
             out=out,
+            look_ahead=look_ahead,
         )
     )
 
@@ -99,6 +107,7 @@ def run(
     speed: Annotated[
         float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
     ] = 1.0,
+    look_ahead: LookAhead = 3,
     json: Json = False,
 ) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
@@ -116,6 +125,7 @@ def run(
             broker=broker,
             real=real,
             speed=speed,
+            look_ahead=look_ahead,
         )
     )
 

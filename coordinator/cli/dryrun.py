@@ -6,6 +6,7 @@ from pathlib import Path
 from rich.table import Table
 
 from coordinator.cli.files import load_answers, load_case, load_sequence
+from coordinator.cli.look_ahead import as_document
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.core.plan import Plan
@@ -36,13 +37,16 @@ def dry_run(
     case_path: Path | None,
     answer_path: Path | None,
     out: Path | None,
+    look_ahead: int = 0,
 ) -> Exit:
     """Rehearse a sequence and print how it ended."""
     loaded = load_sequence(output, path, joint)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
     lines: list[str] = []
-    result = rehearse(loaded, seed=seed, case=case, people=people, write_line=lines.append)
+    result = rehearse(
+        loaded, seed=seed, case=case, people=people, write_line=lines.append, look_ahead=look_ahead
+    )
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
     if out is not None:
@@ -66,6 +70,7 @@ def dry_run(
             {"at_us": at_us, "severity": one.severity, "kind": one.kind, "text": one.text}
             for at_us, one in result.notices
         ],
+        foreseen=as_document(result.foreseen),
         simulated=True,
     )
     if result.phase != "complete":
@@ -102,6 +107,10 @@ def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str])
         if notice.kind != "barrier_passed":
             table.add_row(clock(at_us), notice.severity, notice.text)
     output.people.print(table)
+    for at_us, opened, outlooks in result.foreseen:
+        output.say(f"{clock(at_us)} prompt {opened.number}, what each answer leads to, simulated:")
+        for outlook in outlooks:
+            output.say(f"    {outlook.words()}")
     reason = f": {result.reason}" if result.reason else ""
     output.say(
         f"ended {result.phase}{reason} after {clock(result.time_us)}, "

@@ -6,12 +6,13 @@ Units: ``*_us`` whole microseconds since the run began.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+from coordinator.cli.look_ahead import ConsideredScript, LookAhead, Outlook
 from coordinator.cli.prompt_words import evidence_words
 from coordinator.cli.simulated import Simulation, to_causes
 from coordinator.core.effects import Effect, Notify, RaisePrompt, WriteRecord
 from coordinator.core.events import Act, Event
 from coordinator.core.plan import Plan
-from coordinator.core.state import State
+from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
 from coordinator.sequence import Case, Loaded, People
@@ -42,6 +43,8 @@ class Rehearsal:
     trace_sha256: str = ""
     proofs: list[Proof] = field(default_factory=list)
     notices: list[tuple[int, Notify]] = field(default_factory=list)
+    foreseen: list[tuple[int, OpenPrompt, tuple[Outlook, ...]]] = field(default_factory=list)
+    """What each answer to each prompt would lead to, if that was asked for."""
 
 
 def rehearse(
@@ -52,6 +55,8 @@ def rehearse(
     people: People | None = None,
     write_line: Callable[[str], object] | None = None,
     listeners: Sequence[Listener] = (),
+    look_ahead: int = 0,
+    only: Callable[[OpenPrompt], bool] | None = None,
 ) -> Rehearsal:
     """Run a sequence to its end in virtual time.
 
@@ -62,6 +67,8 @@ def rehearse(
         people: Answers and acts, instead of those of the case.
         write_line: Takes the lines of the trace; without it no trace is kept.
         listeners: Told of every decision.
+        look_ahead: How often each answer to a prompt is tried beforehand, in copies; 0 for never.
+        only: Which prompts are looked at; all without it. The run ends after the first of them.
     """
     asked = people or case
     simulation = Simulation(loaded, seed, to_causes(case.causes) if case else ())
@@ -73,7 +80,7 @@ def rehearse(
             records=result.proofs.append, listeners=(_Noter(result, plan), *listeners)
         ),
     )
-    script = OperatorScript(plan, asked.answers if asked else (), asked.acts if asked else ())
+    script = ConsideredScript(plan, asked.answers if asked else (), asked.acts if asked else ())
     operated = OperatedCoordinator(coordinator, script)
     trace = None if write_line is None else TraceWriter(write_line)
     world = World(
@@ -84,16 +91,25 @@ def rehearse(
         traced=trace,
     )
     hands = _Hands(plan, world, result)
-    world.run(hands.after(_Ended(coordinator, script, lambda: world.now_us)), TIME_US_MAX)
+    look = LookAhead(coordinator, look_ahead, seed, only)
+    script.look = look if look_ahead else None
+
+    def run() -> None:
+        ended = hands.after(_Ended(coordinator, script, lambda: world.now_us))
+        with look.watching(world, ended) as until:
+            world.run(until, TIME_US_MAX)
+
+    run()
     for _ in range(UNATTENDED_MAX):
-        if coordinator.state.phase not in ("running", "pausing"):
+        if coordinator.state.phase not in ("running", "pausing") or look.is_over:
             break
         # Nobody answers: no default moves anything, so the run is held for whoever comes next.
         world.post(coordinator.act(Act.HOLD, UNATTENDED, world.now_us), coordinator.name)
-        world.run(hands.after(_Ended(coordinator, script, lambda: world.now_us)), TIME_US_MAX)
+        run()
     result.phase, result.reason = coordinator.state.phase, coordinator.state.reason
     result.time_us, result.deliveries = world.now_us, world.delivered
     result.trace_sha256 = trace.digest() if trace else ""
+    result.foreseen = look.found
     return result
 
 

@@ -38,6 +38,7 @@ def run_sequence(
     broker: str | None,
     real: bool,
     speed: float,
+    look_ahead: int = 0,
 ) -> Exit:
     """Run a sequence to its end and tell what was proved."""
     loaded = load_sequence(output, path, joint)
@@ -58,6 +59,7 @@ def run_sequence(
             speed=speed,
             interactive=sys.stdin.isatty() and people is None,
             simulated=not real,
+            look_ahead=look_ahead,
             say=output.say,
         )
     except _REFUSALS as error:

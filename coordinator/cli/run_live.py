@@ -17,8 +17,10 @@ from pathlib import Path
 
 from coordinator.cli.cell_clock import CellClock
 from coordinator.cli.children import Cast, Children
+from coordinator.cli.foresight import Foresight
 from coordinator.cli.hurry import hurried
 from coordinator.cli.live_lines import LiveLines
+from coordinator.cli.look_ahead_process import Asked
 from coordinator.cli.output import CAUTION
 from coordinator.cli.party_process import run_arm, run_floor
 from coordinator.cli.simulated import Simulation, to_causes
@@ -77,6 +79,7 @@ class _Wishes:
     speed: float
     interactive: bool
     simulated: bool
+    look_ahead: int
     say: Callable[[str], None]
 
 
@@ -93,6 +96,7 @@ def run_live(
     speed: float = 1.0,
     interactive: bool = False,
     simulated: bool = True,
+    look_ahead: int = 0,
     say: Callable[[str], None],
 ) -> LiveResult:
     """Run a sequence to its end, or until it is held with nobody there to go on.
@@ -109,6 +113,7 @@ def run_live(
         speed: How much faster than the wall the simulated cell lives.
         interactive: A person at the terminal answers and acts.
         simulated: Start simulated parties; False waits for those on the broker.
+        look_ahead: How often each answer to a prompt is tried beforehand; 0 for never.
         say: Takes lines for people.
 
     Raises:
@@ -137,6 +142,7 @@ def run_live(
         speed=speed,
         interactive=interactive,
         simulated=simulated,
+        look_ahead=look_ahead,
         say=say,
     )
     with contextlib.ExitStack() as stack:
@@ -225,11 +231,13 @@ class _Session:
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
         )
         records = record_into(store, plan, run, self._origin_us)
+        foresight = Foresight(plan, self._asked(), wishes.say)
+        listeners = (desk, lines, *((foresight,) if wishes.look_ahead else ()))
         coordinator = Coordinator(
             plan,
             epoch=self._epoch,
             origin_us=self._origin_us,
-            observers=Observers(journal, records, (desk, lines)),
+            observers=Observers(journal, records, listeners),
             state=state,
         )
         runtime = Runtime(
@@ -258,6 +266,20 @@ class _Session:
                 return await runtime.run()
             finally:
                 watching.cancel()
+                await foresight.close()
+
+    def _asked(self) -> Asked:
+        wishes = self._wishes
+        causes = self._folder.absolute() / "causes.json"
+        return Asked(
+            sequence=str(wishes.sequence_path.absolute()),
+            joint=None if wishes.joint_path is None else str(wishes.joint_path.absolute()),
+            seed=wishes.seed,
+            node="",
+            fault="",
+            repeats=wishes.look_ahead,
+            causes=str(causes) if wishes.simulated else None,
+        )
 
     async def _watch(self, children: Children | None, runtime: Runtime) -> None:
         """Hold and leave once a process of ours has ended: its party will not come back."""

@@ -26,7 +26,9 @@ from coordinator.core.events import (
     TimePassed,
 )
 from coordinator.core.plan import Plan
-from coordinator.core.state import State
+from coordinator.core.prompts import options_of
+from coordinator.core.state import OpenPrompt, State
+from coordinator.core.turn import Turn
 from coordinator.live.translate import (
     COORDINATOR,
     Envelope,
@@ -215,6 +217,10 @@ class Coordinator:
     def take_prompt(self, prompt_number: int, who: str, now_us: int) -> list[Message]:
         """Pass on that a person makes an open prompt their own."""
         return self._settle([PromptTaken(self._core_us(now_us), prompt_number, who)], now_us)
+
+    def options_of(self, opened: OpenPrompt) -> tuple[str, ...]:
+        """Return what a person may answer to an open prompt now."""
+        return options_of(Turn(self.plan, self.state, self._now_us - self.origin_us), opened)
 
     def lose_link(self, now_us: int) -> list[Message]:
         """Take the bus itself as broken: every party lost, every signal unknown."""

@@ -61,6 +61,9 @@ class SmallBench:
         """Take facts."""
         self.applied.update(facts)
 
+    def reseed(self, seed: int | str) -> None:
+        """Nothing here comes by chance."""
+
     def wake(self) -> None:
         """Nothing here lives in the process alone."""
 
