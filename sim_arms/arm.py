@@ -68,6 +68,11 @@ class SteelWorkbench:
         """Take up facts that another party wrote."""
         self.bench.steel.apply(facts)
 
+    def limit_speed(self, share: float) -> None:
+        """Move no faster than this share of full speed, from the next action on."""
+        if isinstance(self.bench, Bench):
+            self.bench.speed_share = share
+
     def reseed(self, seed: int | str) -> None:
         """Draw what is yet to come by chance anew."""
         self.bench.rng.seed(seed)

@@ -260,8 +260,10 @@ class Shell:
     def _begin(self, do: Do) -> Activity:
         if do.action == STAND_BY:
             return stand_by()
-        if (too_much := excess(do.parameters, self.settings.torque_nm_max)) is not None:
+        cap_nm = min(self.settings.torque_nm_max, self._watch.torque_nm_max)
+        if (too_much := excess(do.parameters, cap_nm)) is not None:
             raise Unfit(too_much)
+        self.bench.limit_speed(self._watch.speed_share_max)
         return self.bench.begin(do.action, do.parameters, do.on_hold)
 
     # -- work ----------------------------------------------------------------------------------

@@ -37,6 +37,9 @@ class Workbench(Protocol):
     def apply(self, facts: Mapping[str, Value]) -> None:
         """Take up facts that another party wrote."""
 
+    def limit_speed(self, share: float) -> None:
+        """Move no faster than this share of full speed, from the next action on."""
+
     def reseed(self, seed: int | str) -> None:
         """Draw what is yet to come by chance anew."""
 

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from coordinator.cli.output import Exit, Output
+from coordinator.core.plan import Caps, Mode
 
 app = typer.Typer(
     add_completion=False,
@@ -33,6 +34,13 @@ LookAhead = Annotated[
     typer.Option(
         min=0, max=20, help="How often each answer to a prompt is tried beforehand; 0 for never."
     ),
+]
+ModeWord = Annotated[Mode, typer.Option("--mode", help="How far it goes by itself.")]
+CapTorque = Annotated[
+    float | None, typer.Option("--cap-torque", min=1.0, help="No torque above this, in N·m.")
+]
+CapSpeed = Annotated[
+    float, typer.Option("--cap-speed", min=0.05, max=1.0, help="Share of full speed.")
 ]
 RUNS = Path("bothsides-runs")
 
@@ -71,6 +79,9 @@ def dryrun(
         Path | None, typer.Option("--out", help="Folder for trace, notices and records.")
     ] = None,
     look_ahead: LookAhead = 3,
+    mode: ModeWord = Mode.AUTOMATIC,
+    cap_torque: CapTorque = None,
+    cap_speed: CapSpeed = 1.0,
     json: Json = False,
 ) -> None:
     """Rehearse a sequence on simulated arms in virtual time."""
@@ -86,6 +97,8 @@ def dryrun(
             answer_path=answer,
             out=out,
             look_ahead=look_ahead,
+            mode=mode,
+            caps=Caps(cap_torque, cap_speed),
         )
     )
 
@@ -108,6 +121,9 @@ def run(
         float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
     ] = 1.0,
     look_ahead: LookAhead = 3,
+    mode: ModeWord = Mode.AUTOMATIC,
+    cap_torque: CapTorque = None,
+    cap_speed: CapSpeed = 1.0,
     json: Json = False,
 ) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
@@ -126,6 +142,8 @@ def run(
             real=real,
             speed=speed,
             look_ahead=look_ahead,
+            mode=mode,
+            caps=Caps(cap_torque, cap_speed),
         )
     )
 

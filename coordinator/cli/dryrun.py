@@ -1,19 +1,21 @@
 """The verb `dryrun`: rehearse in virtual time, and tell how it went."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from rich.table import Table
 
 from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.look_ahead import as_document
-from coordinator.cli.output import CAUTION, Exit, Output
+from coordinator.cli.output import CAUTION, Exit, Output, caps_words
 from coordinator.cli.rehearsal import Rehearsal, rehearse
-from coordinator.core.plan import Plan
+from coordinator.core.plan import UNCAPPED, Caps, Mode, Plan
 from coordinator.records.acceptance import open_points
 from coordinator.records.rows import Run
 from coordinator.records.write import ToolFacts, to_row
 from coordinator.sequence import Loaded
+from coordinator.sequence.caps import capped
 from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Trace
 
@@ -38,14 +40,26 @@ def dry_run(
     answer_path: Path | None,
     out: Path | None,
     look_ahead: int = 0,
+    mode: Mode = Mode.AUTOMATIC,
+    caps: Caps = UNCAPPED,
 ) -> Exit:
     """Rehearse a sequence and print how it ended."""
     loaded = load_sequence(output, path, joint)
+    try:
+        loaded = replace(loaded, plan=capped(loaded.plan, caps))
+    except ValueError as error:
+        return output.refuse(str(error))
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
     lines: list[str] = []
     result = rehearse(
-        loaded, seed=seed, case=case, people=people, write_line=lines.append, look_ahead=look_ahead
+        loaded,
+        seed=seed,
+        case=case,
+        people=people,
+        write_line=lines.append,
+        look_ahead=look_ahead,
+        mode=mode,
     )
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
@@ -55,27 +69,31 @@ def dry_run(
         except OSError as error:
             return output.refuse(f"{out}: {error.strerror}; name another folder")
     _print(output, loaded, result, points)
-    output.document(
-        ok=result.phase == "complete" and not points,
-        ended=result.phase,
-        reason=result.reason,
-        time_us=result.time_us,
-        records=len(rows),
-        open_points=points,
-        seed=seed,
-        deliveries=result.deliveries,
-        trace_sha256=result.trace_sha256,
-        plan_digest=loaded.plan.digest,
-        notices=[
-            {"at_us": at_us, "severity": one.severity, "kind": one.kind, "text": one.text}
-            for at_us, one in result.notices
-        ],
-        foreseen=as_document(result.foreseen),
-        simulated=True,
-    )
+    output.document(**told(loaded, result, points), records=len(rows), seed=seed, mode=mode.value)
     if result.phase != "complete":
         return Exit.HELD
     return Exit.FINDINGS if points else Exit.GOOD
+
+
+def told(loaded: Loaded, result: Rehearsal, points: list[str]) -> dict[str, Any]:
+    """Return what is told of a rehearsal to scripts."""
+    return {
+        "ok": result.phase == "complete" and not points,
+        "ended": result.phase,
+        "reason": result.reason,
+        "time_us": result.time_us,
+        "open_points": points,
+        "deliveries": result.deliveries,
+        "trace_sha256": result.trace_sha256,
+        "plan_digest": loaded.plan.digest,
+        "notices": [
+            {"at_us": at_us, "severity": one.severity, "kind": one.kind, "text": one.text}
+            for at_us, one in result.notices
+        ],
+        "foreseen": as_document(result.foreseen),
+        "simulated": True,
+        "caps": asdict(loaded.plan.caps),
+    }
 
 
 def record_rows(loaded: Loaded, result: Rehearsal) -> list[Row]:
@@ -101,7 +119,7 @@ def wanted_proofs(plan: Plan) -> list[tuple[int, str, int]]:
 
 
 def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str]) -> None:
-    output.say(f"SIMULATED: {loaded.plan.name}. {CAUTION}")
+    output.say(f"SIMULATED: {caps_words(loaded.plan.caps)}{loaded.plan.name}. {CAUTION}")
     table = Table("at", "what", "text", box=None, pad_edge=False)
     for at_us, notice in result.notices:
         if notice.kind != "barrier_passed":

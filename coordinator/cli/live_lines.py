@@ -15,7 +15,7 @@ from rich.text import Text
 from coordinator.cli.prompt_words import prompt_words
 from coordinator.core.effects import Effect, Notify, RaisePrompt
 from coordinator.core.events import Event
-from coordinator.core.plan import Plan
+from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import State
 from coordinator.live.explain import LaneWords, explain
 
@@ -103,9 +103,20 @@ class LiveLines:
             row = (words.name, words.doing, words.waiting, since, words.next)
             table.add_row(*(Text(cell, overflow="ellipsis", no_wrap=True) for cell in row))
         table.caption = Text(f"{self._banner}{stamp(now_us)} {self._state.phase}")
+        table.caption.append(state_words(self._plan, self._state, now_us))
         if self._typed():
             table.caption.append(f"  > {self._typed()}")
         return table
+
+
+def state_words(plan: Plan, state: State, now_us: int) -> str:
+    """Return mode and overrides where they are not the usual: they stand beside the clock."""
+    words = "" if state.mode is Mode.AUTOMATIC else f"  mode {state.mode}"
+    for one in state.overrides:
+        left_s = (one.until_us - now_us) / 1e6
+        name = plan.interlocks[one.interlock].name
+        words += f"  OVERRIDE {name} by {one.who}, {left_s:.0f} s left: {one.why}"
+    return words
 
 
 def stamp(at_us: int) -> str:

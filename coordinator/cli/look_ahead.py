@@ -122,8 +122,14 @@ class LookAhead:
             child = os.fork()
             if child == 0:
                 os.close(reader)
-                chance = f"{self._seed}:{opened.number}:{place}"
-                self._copy = _Copy(self._coordinator, opened, option, chance, writer, now_us)
+                self._copy = _Copy(
+                    self._coordinator,
+                    opened,
+                    option,
+                    chance=f"{self._seed}:{opened.number}:{place}",
+                    writer=writer,
+                    since_us=now_us,
+                )
                 return None
             os.close(writer)
             with os.fdopen(reader, "rb") as pipe:
@@ -157,6 +163,7 @@ class _Copy:
         coordinator: Coordinator,
         opened: OpenPrompt,
         option: str,
+        *,
         chance: str,
         writer: int,
         since_us: int,

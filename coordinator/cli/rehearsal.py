@@ -11,7 +11,7 @@ from coordinator.cli.prompt_words import evidence_words
 from coordinator.cli.simulated import Simulation, to_causes
 from coordinator.core.effects import Effect, Notify, RaisePrompt, WriteRecord
 from coordinator.core.events import Act, Event
-from coordinator.core.plan import Plan
+from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
@@ -57,6 +57,7 @@ def rehearse(
     listeners: Sequence[Listener] = (),
     look_ahead: int = 0,
     only: Callable[[OpenPrompt], bool] | None = None,
+    mode: Mode = Mode.AUTOMATIC,
 ) -> Rehearsal:
     """Run a sequence to its end in virtual time.
 
@@ -68,6 +69,7 @@ def rehearse(
         write_line: Takes the lines of the trace; without it no trace is kept.
         listeners: Told of every decision.
         look_ahead: How often each answer to a prompt is tried beforehand, in copies; 0 for never.
+        mode: Set before the start; the script gives its word for every step.
         only: Which prompts are looked at; all without it. The run ends after the first of them.
     """
     asked = people or case
@@ -80,16 +82,11 @@ def rehearse(
             records=result.proofs.append, listeners=(_Noter(result, plan), *listeners)
         ),
     )
-    script = ConsideredScript(plan, asked.answers if asked else (), asked.acts if asked else ())
+    answers, acts = (asked.answers, asked.acts) if asked else ((), ())
+    script = ConsideredScript(plan, answers, acts, mode=mode)
     operated = OperatedCoordinator(coordinator, script)
     trace = None if write_line is None else TraceWriter(write_line)
-    world = World(
-        [simulation.party(name) for name in simulation.names],
-        operated,
-        Network(seed, simulation.causes),
-        causes=simulation.causes,
-        traced=trace,
-    )
+    world = _world(simulation, operated, trace)
     hands = _Hands(plan, world, result)
     look = LookAhead(coordinator, look_ahead, seed, only)
     script.look = look if look_ahead else None
@@ -111,6 +108,18 @@ def rehearse(
     result.trace_sha256 = trace.digest() if trace else ""
     result.foreseen = look.found
     return result
+
+
+def _world(
+    simulation: Simulation, operated: OperatedCoordinator, trace: TraceWriter | None
+) -> World:
+    return World(
+        [simulation.party(name) for name in simulation.names],
+        operated,
+        Network(simulation.seed, simulation.causes),
+        causes=simulation.causes,
+        traced=trace,
+    )
 
 
 class _Noter:

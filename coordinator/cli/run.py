@@ -1,12 +1,14 @@
 """The verbs `run`, `arm` and `floor`: real time, on a real bus."""
 
 import sys
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from coordinator.cli.dryrun import clock, wanted_proofs
 from coordinator.cli.files import load_answers, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.run_live import LiveResult, run_arm, run_floor, run_live
+from coordinator.core.plan import UNCAPPED, Caps, Mode
 from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
@@ -15,6 +17,7 @@ from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import RecordFilter
 from coordinator.records.store import RecordsFailed, RecordStore
 from coordinator.sequence import Loaded
+from coordinator.sequence.caps import capped
 
 _REFUSALS = (
     LinkUnreachable,
@@ -39,6 +42,8 @@ def run_sequence(
     real: bool,
     speed: float,
     look_ahead: int = 0,
+    mode: Mode = Mode.AUTOMATIC,
+    caps: Caps = UNCAPPED,
 ) -> Exit:
     """Run a sequence to its end and tell what was proved."""
     loaded = load_sequence(output, path, joint)
@@ -47,6 +52,7 @@ def run_sequence(
     if real and (broker is None or speed != 1.0 or case is not None):
         return output.refuse("--real needs --broker, and takes neither --speed nor --case")
     try:
+        loaded = replace(loaded, plan=capped(loaded.plan, caps))
         result = run_live(
             loaded,
             path,
@@ -60,6 +66,7 @@ def run_sequence(
             interactive=sys.stdin.isatty() and people is None,
             simulated=not real,
             look_ahead=look_ahead,
+            mode=mode,
             say=output.say,
         )
     except _REFUSALS as error:
@@ -115,6 +122,7 @@ def _tell(output: Output, loaded: Loaded, out: Path, result: LiveResult) -> Exit
         elapsed_us=result.elapsed_us,
         open_points=points,
         plan_digest=loaded.plan.digest,
+        caps=asdict(loaded.plan.caps),
     )
     if result.phase != "complete":
         return Exit.HELD

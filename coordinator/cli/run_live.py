@@ -21,11 +21,13 @@ from coordinator.cli.foresight import Foresight
 from coordinator.cli.hurry import hurried
 from coordinator.cli.live_lines import LiveLines
 from coordinator.cli.look_ahead_process import Asked
-from coordinator.cli.output import CAUTION
+from coordinator.cli.output import CAUTION, caps_words
 from coordinator.cli.party_process import run_arm, run_floor
 from coordinator.cli.simulated import Simulation, to_causes
-from coordinator.cli.terminal_prompts import PromptDesk, TerminalInput
+from coordinator.cli.terminal_prompts import WHO, PromptDesk, TerminalInput
+from coordinator.cli.terminal_words import Words
 from coordinator.core.decide import begin
+from coordinator.core.plan import Caps, Mode
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.link import Presence
@@ -47,6 +49,8 @@ __all__ = ["LiveResult", "run_arm", "run_floor", "run_live"]
 
 SPEED_FILE = "speed"
 """Pinned with the files of a hurried run: a replay must hurry its plan alike."""
+CAPS_FILE = "caps"
+"""Pinned with the files of a capped run: torque and share of speed."""
 START_S = 2.0
 """Chosen: what the parties' processes were seen to need on a small machine; later does no harm."""
 WATCH_S = 0.5
@@ -80,6 +84,7 @@ class _Wishes:
     interactive: bool
     simulated: bool
     look_ahead: int
+    mode: Mode
     say: Callable[[str], None]
 
 
@@ -97,6 +102,7 @@ def run_live(
     interactive: bool = False,
     simulated: bool = True,
     look_ahead: int = 0,
+    mode: Mode = Mode.AUTOMATIC,
     say: Callable[[str], None],
 ) -> LiveResult:
     """Run a sequence to its end, or until it is held with nobody there to go on.
@@ -114,6 +120,7 @@ def run_live(
         interactive: A person at the terminal answers and acts.
         simulated: Start simulated parties; False waits for those on the broker.
         look_ahead: How often each answer to a prompt is tried beforehand; 0 for never.
+        mode: Set before the start.
         say: Takes lines for people.
 
     Raises:
@@ -143,6 +150,7 @@ def run_live(
         interactive=interactive,
         simulated=simulated,
         look_ahead=look_ahead,
+        mode=mode,
         say=say,
     )
     with contextlib.ExitStack() as stack:
@@ -226,7 +234,7 @@ class _Session:
     ) -> Outcome:
         plan, wishes = self._plan, self._wishes
         state = begin(plan, first_command=self._first_command)
-        desk, keys = PromptDesk(), TerminalInput()
+        desk, keys = PromptDesk(Words(plan, WHO, self._now_us)), TerminalInput()
         lines = LiveLines(
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
         )
@@ -301,6 +309,7 @@ class _Session:
             people.acts if people else (),
             # Real arms are started by a person's word, if there is a person.
             starts=False if wishes.interactive and not wishes.simulated else None,
+            mode=wishes.mode,
         )
 
     def _link(self) -> MqttLink:
@@ -321,6 +330,9 @@ class _Session:
             PinnedFile.of(name, (root / name).read_text(encoding="utf-8"))
             for name, _ in wishes.loaded.files
         ]
+        if self._plan.caps != Caps():
+            caps = f"{self._plan.caps.torque_nm} {self._plan.caps.speed_share}\n"
+            files.append(PinnedFile.of(CAPS_FILE, caps))
         if wishes.speed != 1.0:
             files.append(PinnedFile.of(SPEED_FILE, f"{wishes.speed!r}\n"))
         return Head(
@@ -355,9 +367,9 @@ class _Session:
 
     def _banner(self) -> str:
         if not self._wishes.simulated:
-            return ""
+            return caps_words(self._plan.caps)
         faster = f" at {self._wishes.speed:g} times life" if self._wishes.speed != 1.0 else ""
-        return f"SIMULATED{faster}: "
+        return f"SIMULATED{faster}: {caps_words(self._plan.caps)}"
 
     def _now_us(self) -> int:
         """Return the time since the run began."""

@@ -16,6 +16,7 @@ import tty
 from asyncio import get_running_loop
 from collections.abc import Callable, Iterator
 
+from coordinator.cli.terminal_words import HELP, Words
 from coordinator.core.effects import Effect, RaisePrompt
 from coordinator.core.events import Act, Event
 from coordinator.core.plan import Option
@@ -31,8 +32,9 @@ _ENDS = "\r\n"
 class PromptDesk:
     """Knows which prompts are open and turns a line into a call; listens to the coordinator."""
 
-    def __init__(self) -> None:
+    def __init__(self, words: Words | None = None) -> None:
         self._open: dict[int, tuple[str, ...]] = {}
+        self._words = words
 
     def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
         """Take in one decision."""
@@ -45,6 +47,8 @@ class PromptDesk:
     def read(self, line: str) -> Call | str:
         """Return the call that a line means, or what to tell the person instead."""
         words = line.split()
+        if self._words is not None and (said := self._words.read(words)) is not None:
+            return said
         if len(words) == 1 and words[0] in ACTS and not self._is_answer(words[0]):
             return Acting(ACTS[words[0]], WHO)
         if len(words) > 1 and words[0].isdecimal() and int(words[0]) in self._open:
@@ -74,6 +78,7 @@ class PromptDesk:
         prompts = [f"prompt {number}: {', '.join(open_)}" for number, open_ in self._open.items()]
         known = "; ".join([*prompts, f"acts: {', '.join(ACTS)}"])
         known += "; take" if self._open else ""
+        known += f"; {HELP}" if self._words is not None else ""
         several = ", with the prompt's number before it" if len(self._open) > 1 else ""
         return f"not understood: '{line.strip()}'{several}; {known}"
 

@@ -15,6 +15,8 @@ from coordinator.core import (
     holds,
     interlocks,
     lanes,
+    modes,
+    overrides,
     pairing,
     procedure,
 )
@@ -29,7 +31,10 @@ from coordinator.core.events import (
     CommandRefused,
     CommandStarted,
     Event,
+    ModeSet,
     OperatorActed,
+    OverrideEnded,
+    OverrideSet,
     PartyHeld,
     PartyLost,
     PartyReady,
@@ -38,6 +43,7 @@ from coordinator.core.events import (
     PromptTaken,
     Resumed,
     SignalSeen,
+    StepAllowed,
     TimePassed,
 )
 from coordinator.core.plan import Plan
@@ -112,6 +118,7 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
         if lane.online:
             due.append(lane.seen_us + plan.timing.silence_us + 1)
     due += [m.deadline_us for m in state.meetings if m.deadline_us > 0]
+    due += [one.until_us for one in state.overrides]
     for signal, value in zip(plan.signals, state.signals, strict=True):
         if value.value is not None:
             due.append(value.seen_us + signal.max_age_us + 1)
@@ -147,6 +154,15 @@ def _take(turn: Turn, event: Event) -> bool:
             return _see_party(turn, event)
         case PartyLost(_, party):
             lanes.lost(turn, party, "is gone from the bus")
+        case ModeSet():
+            modes.set_mode(turn, event)
+        case StepAllowed():
+            modes.allow(turn, event)
+        case OverrideSet():
+            overrides.set_override(turn, event)
+        case OverrideEnded():
+            overrides.end_override(turn, event)
+            interlocks.watch(turn)
         case Resumed():
             procedure.take_up(turn)
         case _:
@@ -201,6 +217,7 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
 
 
 def _pass_time(turn: Turn) -> None:
+    overrides.expire(turn)
     interlocks.forget_old_signals(turn)
     interlocks.watch(turn)
     for lane in range(len(turn.state.lanes)):

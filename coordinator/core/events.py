@@ -164,6 +164,38 @@ class PromptTaken:
 
 
 @dataclass(frozen=True, slots=True)
+class ModeSet:
+    at_us: int
+    mode: str
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepAllowed:
+    """A person's word for the next step, outside automatic mode; `party` -1 for all."""
+
+    at_us: int
+    party: int
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class OverrideSet:
+    at_us: int
+    interlock: int
+    who: str
+    why: str
+    until_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class OverrideEnded:
+    at_us: int
+    interlock: int
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
 class Resumed:
     """Another coordinator goes on with the run: of parties and floor it knows nothing yet."""
 
@@ -184,6 +216,13 @@ PartyEvent = (
     | PartySeen
     | PartyLost
 )
-Event = (
-    TimePassed | SignalSeen | OperatorActed | PromptAnswered | PromptTaken | Resumed | PartyEvent
+PersonEvent = (
+    OperatorActed
+    | PromptAnswered
+    | PromptTaken
+    | ModeSet
+    | StepAllowed
+    | OverrideSet
+    | OverrideEnded
 )
+Event = TimePassed | SignalSeen | PersonEvent | Resumed | PartyEvent

@@ -45,6 +45,18 @@ class Option(StrEnum):
     ABORT = "abort"
 
 
+class Mode(StrEnum):
+    """How far the procedure goes by itself."""
+
+    AUTOMATIC = "automatic"
+    STEP = "step"
+    """Semi-automatic: every lane one step, for each word of a person."""
+    TO_BARRIER = "to_barrier"
+    """Semi-automatic: every lane to its next barrier."""
+    MANUAL = "manual"
+    """One lane, one step, as a person says."""
+
+
 class InterlockKind(StrEnum):
     INTERLOCK = "interlock"
     """Holds while active; gates motion commands."""
@@ -187,6 +199,10 @@ class Interlock:
     cause: str = ""
     consequence: str = ""
     operator_action: str = ""
+    override_us: int = 0
+    """A person may override it for this long at most; 0 for never."""
+    rechecks: tuple[Move, ...] = ()
+    """Made by every arm that was at work when it acted, before the arm starts over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +246,18 @@ class Timing:
 
 
 @dataclass(frozen=True, slots=True)
+class Caps:
+    """What no arm may exceed in a run, whatever its step says; the arms keep to it themselves."""
+
+    torque_nm: float | None = None
+    speed_share: float = 1.0
+    """Of the full speed of the arm."""
+
+
+UNCAPPED = Caps()
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """The whole of it; the core reads nothing else."""
 
@@ -246,5 +274,6 @@ class Plan:
     zones: tuple[str, ...] = ()
     prompts: tuple[Prompt, ...] = ()
     timing: Timing = Timing()
+    caps: Caps = UNCAPPED
     digest: str = ""
     """SHA-256 over the files it was made from."""

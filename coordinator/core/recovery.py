@@ -5,7 +5,7 @@ allow is never retried without a person.
 """
 
 from coordinator.core.holds import OUTCOME_UNKNOWN, begin_hold
-from coordinator.core.plan import Exhausted, Rule
+from coordinator.core.plan import Exhausted, Move, Rule
 from coordinator.core.prompts import BACKED_OFF, UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn, require
@@ -31,8 +31,16 @@ def recover(turn: Turn, lane: int, *, recheck: bool = False) -> None:
     at_hand = turn.lane(lane)
     node = turn.node(at_hand.node)
     moves = rule_for(turn, at_hand.node, at_hand.fault).recover if at_hand.fault else ()
-    queue = (*(node.rechecks if recheck else ()), *moves)
+    queue = (*acted_moves(turn, lane), *node.rechecks, *moves) if recheck else moves
     turn.step(lane, "recover", queue=queue, doing=Doing.STEP, then="")
+
+
+def acted_moves(turn: Turn, lane: int) -> tuple[Move, ...]:
+    """Return what an arm must check again for the interlocks that have acted."""
+    if not turn.plan.parties[lane].is_arm:
+        return ()
+    found = [move for index in turn.state.acted for move in turn.plan.interlocks[index].rechecks]
+    return tuple(dict.fromkeys(found))
 
 
 def start_over(turn: Turn, lane: int) -> None:

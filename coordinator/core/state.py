@@ -9,7 +9,7 @@ Units: ``*_us`` whole microseconds since the run began.
 from enum import StrEnum
 from typing import NamedTuple
 
-from coordinator.core.plan import Move
+from coordinator.core.plan import Mode, Move
 
 BETWEEN = -1
 FINISHED = -2
@@ -80,6 +80,8 @@ class Lane(NamedTuple):
     seen_us: int = 0
     hold_us: int = 0
     """By when a hold of this party alone must be confirmed; 0 for none."""
+    allowed: int = 0
+    """Steps that a person has said it may begin, outside automatic mode; -1 up to a barrier."""
 
     @property
     def is_finished(self) -> bool:
@@ -120,6 +122,15 @@ class OpenPrompt(NamedTuple):
     """Who has taken it: nobody else's answer counts; empty while anybody's does."""
 
 
+class Override(NamedTuple):
+    """An interlock that a person has set aside for a while."""
+
+    interlock: int
+    who: str
+    why: str
+    until_us: int
+
+
 class State(NamedTuple):
     """Everything the core remembers."""
 
@@ -145,3 +156,7 @@ class State(NamedTuple):
     """By when everybody must have reported that it stands; 0 for none."""
     reason: str = ""
     """Why the procedure holds, stops or aborts."""
+    mode: Mode = Mode.AUTOMATIC
+    overrides: tuple[Override, ...] = ()
+    acted: tuple[int, ...] = ()
+    """Interlocks that have acted since the procedure ran last."""

@@ -9,7 +9,7 @@ coordinator of a later epoch.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from coordinator.core.decide import begin, decide, next_deadline_us
@@ -19,6 +19,7 @@ from coordinator.core.events import (
     Event,
     OperatorActed,
     PartyLost,
+    PersonEvent,
     PromptAnswered,
     PromptTaken,
     Resumed,
@@ -217,6 +218,10 @@ class Coordinator:
     def take_prompt(self, prompt_number: int, who: str, now_us: int) -> list[Message]:
         """Pass on that a person makes an open prompt their own."""
         return self._settle([PromptTaken(self._core_us(now_us), prompt_number, who)], now_us)
+
+    def hear(self, event: PersonEvent, now_us: int) -> list[Message]:
+        """Pass on a person's word; its time becomes that at which it is decided."""
+        return self._settle([replace(event, at_us=self._core_us(now_us))], now_us)
 
     def options_of(self, opened: OpenPrompt) -> tuple[str, ...]:
         """Return what a person may answer to an open prompt now."""

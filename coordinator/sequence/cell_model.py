@@ -59,7 +59,7 @@ ParameterWord = Literal[
     "torque",
 ]
 RecordWord = Literal["run-up", "pull", "confirm", "check", "break-out", "back-out"]
-HoldWord = Literal["stop", "finish", "relieve"]
+HoldWord = Literal["stop", "finish", "relieve", "retract"]
 InterlockWord = Literal["interlock", "trip", "permissive"]
 
 
@@ -130,6 +130,10 @@ class InterlockModel(Strict):
     """What could follow."""
     operator_action: str
     """What the operator has to do."""
+    override: Duration | None = None
+    """How long a person may override it at most; without it never."""
+    recheck: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
+    """Actions that every arm makes, before it starts over, once it has acted."""
 
     @property
     def core_kind(self) -> InterlockKind:

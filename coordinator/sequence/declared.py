@@ -27,6 +27,16 @@ def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
     for name, interlock in cell.interlocks.items():
         trail: Trail = ("interlocks", name, "good_when")
         checker.known("SEQ028", "signal", interlock.good_when, cell.signals, trail)
+        for place, again in enumerate(interlock.recheck):
+            checker.known(
+                "SEQ014", "action", again, cell.actions, ("interlocks", name, "recheck", place)
+            )
+        if interlock.kind == "trip" and interlock.override is not None:
+            what, must = f"{name!r} is a trip with an override", "must have none"
+            do = "take 'override' out: a trip is reset, never overridden"
+            findings.add(
+                document.finding(("interlocks", name, "override"), "SEQ009", what, must, do)
+            )
     for name, action in cell.actions.items():
         here: Trail = ("actions", name)
         if action.needs is not None:

@@ -61,6 +61,10 @@ class SmallBench:
         """Take facts."""
         self.applied.update(facts)
 
+    def limit_speed(self, share: float) -> None:
+        """Keep what it was told, to be read."""
+        self.speed_share = share
+
     def reseed(self, seed: int | str) -> None:
         """Nothing here comes by chance."""
 

@@ -1,0 +1,51 @@
+"""Read what a person types about modes, steps and overrides.
+
+`mode step`, `step`, `step aft`, `override supply_low 5 the gauge sticks`, `end supply_low`.
+"""
+
+from collections.abc import Callable
+
+from coordinator.core.events import ModeSet, OverrideEnded, OverrideSet, StepAllowed
+from coordinator.core.plan import Mode, Plan
+from coordinator.live.operator import Call, Stating
+
+MINUTE_US = 60_000_000
+HELP = (
+    "mode automatic|step|to_barrier|manual; step [LANE]; "
+    "override INTERLOCK MINUTES WHY; end INTERLOCK"
+)
+
+
+class Words:
+    """Knows the names of the plan and the time."""
+
+    def __init__(self, plan: Plan, who: str, now_us: Callable[[], int]) -> None:
+        self._lanes = {party.name: index for index, party in enumerate(plan.parties)}
+        self._interlocks = {one.name: index for index, one in enumerate(plan.interlocks)}
+        self._who = who
+        self._now_us = now_us
+
+    def read(self, words: list[str]) -> Call | str | None:
+        """Return the call that a line means, or what to tell instead; None for none of ours."""
+        match words:
+            case ["mode", word] if word in list(Mode):
+                return Stating(ModeSet(0, word, self._who))
+            case ["step"]:
+                return Stating(StepAllowed(0, -1, self._who))
+            case ["step", lane] if lane in self._lanes:
+                return Stating(StepAllowed(0, self._lanes[lane], self._who))
+            case ["override", name, minutes, *why] if name in self._interlocks and why:
+                return self._override(name, minutes, " ".join(why))
+            case ["end", name] if name in self._interlocks:
+                return Stating(OverrideEnded(0, self._interlocks[name], self._who))
+            case ["mode" | "step" | "override" | "end", *_]:
+                names = ", ".join([*self._lanes, *self._interlocks])
+                return f"not understood: '{' '.join(words)}'; {HELP}; names: {names}"
+        return None
+
+    def _override(self, name: str, minutes: str, why: str) -> Call | str:
+        try:
+            until_us = self._now_us() + round(float(minutes) * MINUTE_US)
+        except (ValueError, OverflowError):
+            return f"minutes is '{minutes}', must be a number; such as: override {name} 5 {why}"
+        return Stating(OverrideSet(0, self._interlocks[name], self._who, why, until_us))
