@@ -104,6 +104,26 @@ def dryrun(
 
 
 @app.command()
+def faults(
+    file: File,
+    seed: Seed = 1,
+    cause: Annotated[
+        list[str] | None, typer.Option("--cause", help="Only this cause; may be repeated.")
+    ] = None,
+    markdown: Annotated[bool, typer.Option("--markdown", help="As a Markdown table.")] = False,
+    json: Json = False,
+) -> None:
+    """Print the failure-mode table of a sequence; every row is found by rehearsing it."""
+    from coordinator.cli.fault_table import tell_faults
+
+    output = Output.of(json or markdown)
+    output.is_json = json
+    raise typer.Exit(
+        tell_faults(output, file, seed=seed, causes=tuple(cause or ()), markdown=markdown)
+    )
+
+
+@app.command()
 def run(
     file: File,
     joint: JointFile = None,

@@ -11,6 +11,8 @@ from coordinator.cli.look_ahead import as_document
 from coordinator.cli.output import CAUTION, Exit, Output, caps_words
 from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.core.plan import UNCAPPED, Caps, Mode, Plan
+from coordinator.live.alarms import Alarms, alarm_words
+from coordinator.live.hold_stories import HoldStories
 from coordinator.records.acceptance import open_points
 from coordinator.records.rows import Run
 from coordinator.records.write import ToolFacts, to_row
@@ -45,13 +47,13 @@ def dry_run(
 ) -> Exit:
     """Rehearse a sequence and print how it ended."""
     loaded = load_sequence(output, path, joint)
-    try:
-        loaded = replace(loaded, plan=capped(loaded.plan, caps))
-    except ValueError as error:
-        return output.refuse(str(error))
+    if isinstance(plan := _capped(output, loaded.plan, caps), Exit):
+        return plan
+    loaded = replace(loaded, plan=plan)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
     lines: list[str] = []
+    alarms, stories = Alarms(loaded.plan), HoldStories(loaded.plan)
     result = rehearse(
         loaded,
         seed=seed,
@@ -60,6 +62,7 @@ def dry_run(
         write_line=lines.append,
         look_ahead=look_ahead,
         mode=mode,
+        listeners=(alarms, stories),
     )
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
@@ -69,10 +72,25 @@ def dry_run(
         except OSError as error:
             return output.refuse(f"{out}: {error.strerror}; name another folder")
     _print(output, loaded, result, points)
-    output.document(**told(loaded, result, points), records=len(rows), seed=seed, mode=mode.value)
+    _print_beside(output, alarms, stories)
+    output.document(
+        **told(loaded, result, points),
+        records=len(rows),
+        seed=seed,
+        mode=mode.value,
+        holds=[asdict(story) for story in stories.told],
+        alarms=[asdict(alarm) for alarm in alarms.standing()],
+    )
     if result.phase != "complete":
         return Exit.HELD
     return Exit.FINDINGS if points else Exit.GOOD
+
+
+def _capped(output: Output, plan: Plan, caps: Caps) -> Plan | Exit:
+    try:
+        return capped(plan, caps)
+    except ValueError as error:
+        return output.refuse(str(error))
 
 
 def told(loaded: Loaded, result: Rehearsal, points: list[str]) -> dict[str, Any]:
@@ -136,6 +154,14 @@ def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str])
     )
     for point in points if result.phase == "complete" else []:
         output.say(f"not accepted: {point}")
+
+
+def _print_beside(output: Output, alarms: Alarms, stories: HoldStories) -> None:
+    """Print each hold as a story, and the alarms that still stand."""
+    for line in [line for story in stories.told for line in story.lines()]:
+        output.say(line)
+    for alarm in alarms.standing():
+        output.say(f"ALARM {alarm_words(alarm)}")
 
 
 def clock(at_us: int) -> str:

@@ -28,8 +28,10 @@ from coordinator.cli.terminal_prompts import WHO, PromptDesk, TerminalInput
 from coordinator.cli.terminal_words import Words
 from coordinator.core.decide import begin
 from coordinator.core.plan import Caps, Mode
+from coordinator.live.alarms import Alarms
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.coordinator import Coordinator, Observers
+from coordinator.live.hold_stories import HoldStories, TellStories
 from coordinator.live.link import Presence
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.live.operator import OperatorScript
@@ -234,13 +236,15 @@ class _Session:
     ) -> Outcome:
         plan, wishes = self._plan, self._wishes
         state = begin(plan, first_command=self._first_command)
-        desk, keys = PromptDesk(Words(plan, WHO, self._now_us)), TerminalInput()
+        alarms, stories = Alarms(plan), HoldStories(plan)
+        desk, keys = PromptDesk(Words(plan, WHO, self._now_us, alarms)), TerminalInput()
         lines = LiveLines(
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
         )
         records = record_into(store, plan, run, self._origin_us)
         foresight = Foresight(plan, self._asked(), wishes.say)
-        listeners = (desk, lines, *((foresight,) if wishes.look_ahead else ()))
+        told = TellStories(stories, wishes.say)
+        listeners = (alarms, desk, lines, told, *((foresight,) if wishes.look_ahead else ()))
         coordinator = Coordinator(
             plan,
             epoch=self._epoch,

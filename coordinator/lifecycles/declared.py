@@ -87,6 +87,28 @@ BARRIER = Lifecycle.declare(
     ),
 )
 
+ALARM = Lifecycle.declare(
+    # States of IEC 62682 (alarm management); the words are its, from memory.
+    "alarm",
+    (
+        "normal",
+        "unacknowledged",
+        "acknowledged",
+        "returned_unacknowledged",
+        "shelved",
+    ),
+    (
+        ("raise", "normal returned_unacknowledged unacknowledged", "unacknowledged"),
+        ("acknowledge", "unacknowledged", "acknowledged"),
+        ("clear", "unacknowledged", "returned_unacknowledged"),
+        ("clear_acknowledged", "acknowledged", "normal"),
+        ("acknowledge_returned", "returned_unacknowledged", "normal"),
+        ("shelve", "normal unacknowledged acknowledged returned_unacknowledged", "shelved"),
+        ("unshelve", "shelved", "unacknowledged"),
+        ("unshelve_good", "shelved", "normal"),
+    ),
+)
+
 PROMPT = Lifecycle.declare(
     "prompt",
     ("open", "answered", "withdrawn"),

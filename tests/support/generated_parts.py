@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from typing import get_args
 
-from coordinator.lifecycles import ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
+from coordinator.lifecycles import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
 from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
@@ -52,7 +52,10 @@ def bodies() -> str:
 
 
 PARTS: dict[str, Callable[[], str]] = {
-    **{f"lifecycle {one.name}": _diagram(one) for one in (PROCEDURE, STEP, BARRIER, PROMPT, ARM)},
+    **{
+        f"lifecycle {one.name}": _diagram(one)
+        for one in (PROCEDURE, STEP, BARRIER, PROMPT, ALARM, ARM)
+    },
     "causes": causes,
     "bodies": bodies,
 }
