@@ -136,6 +136,9 @@ class _Node:
         self._sent = asyncio.Event()
         self._changed = asyncio.Event()
         self._is_linked = False
+        self._is_leaving = False
+        """The loops look here too: in Python 3.11 `asyncio.wait_for`, which the client uses, may
+        lose a cancellation that comes at the moment of its result."""
         self._log = _log.bind(party=party.name, cell=cell)
 
     def say(self, messages: Sequence[Message]) -> None:
@@ -149,7 +152,7 @@ class _Node:
 
     async def keep_time(self) -> None:
         """Advance the party whenever something is due."""
-        while True:
+        while not self._is_leaving:
             self._changed.clear()
             now_us = self._clock_us()
             self.say(self._party.advance(now_us))
@@ -159,20 +162,19 @@ class _Node:
                 wait_s = (next_us - self._clock_us()) / 1e6 / self._speed
             self._changed.clear()
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._changed.wait(), min(max(wait_s, 0.0), LATE_S_MAX))
+                async with asyncio.timeout(min(max(wait_s, 0.0), LATE_S_MAX)):
+                    await self._changed.wait()
 
     async def keep_link(self) -> None:
         """Connect, serve, and connect again when the link breaks."""
         pause_s, longest_s = BACKOFF_S
-        while True:
+        while not self._is_leaving:
             try:
                 async with self._connected() as client:
                     pause_s = BACKOFF_S[0]
                     await self._serve(client)
-            except* (MqttError, OSError) as errors:
-                text = "; ".join(str(error) for error in errors.exceptions)
-                self._log.warning("link_lost", error=text, again_in_s=pause_s)
-            self._is_linked = False
+            except (MqttError, OSError) as error:
+                self._log.warning("link_lost", error=str(error), again_in_s=pause_s)
             await asyncio.sleep(pause_s)
             pause_s = min(2.0 * pause_s, longest_s)
 
@@ -188,23 +190,23 @@ class _Node:
 
     async def leave(self) -> None:
         """Say that the party goes, and give the link a moment to carry it."""
-        if not self._is_linked:
-            return
-        self.say([self._party.farewell(self._clock_us())])
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(ANSWER_S):
-                while self._waiting:
-                    self._sent.clear()
-                    await self._sent.wait()
+        if self._is_linked:
+            self.say([self._party.farewell(self._clock_us())])
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(ANSWER_S):
+                    while self._waiting and self._is_linked:
+                        self._sent.clear()
+                        await self._sent.wait()
+        self._is_leaving = True
 
     @contextlib.asynccontextmanager
     async def _connected(self) -> AsyncIterator[Client]:
         """Connect and subscribe; a link without its subscriptions is none."""
         will = self._party.will()
         # The client itself would block a thread on a broker that does not answer.
-        opening = asyncio.open_connection(self._broker.host, self._broker.port)
         try:
-            _, writer = await asyncio.wait_for(opening, ANSWER_S)
+            async with asyncio.timeout(ANSWER_S):
+                _, writer = await asyncio.open_connection(self._broker.host, self._broker.port)
         except TimeoutError:
             raise MqttError("no answer in time") from None
         writer.close()
@@ -246,14 +248,26 @@ class _Node:
         self._is_linked = True
         self.say(self._party.connected(self._clock_us()))
         self._log.info("linked", host=self._broker.host, port=self._broker.port)
-        async with asyncio.TaskGroup() as group:
-            group.create_task(self._send(client))
-            group.create_task(self._listen(client))
+        serving = [
+            asyncio.create_task(self._send(client)),
+            asyncio.create_task(self._listen(client)),
+        ]
+        # Not a task group: it would swallow a cancellation of ours that meets an error of theirs.
+        try:
+            done, _ = await asyncio.wait(serving, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            self._is_linked = False
+            self._sent.set()
+            for task in serving:
+                task.cancel()
+            await asyncio.gather(*serving, return_exceptions=True)
+        for task in done:
+            task.result()
 
     async def _send(self, client: Client) -> None:
         """Publish in order; a message leaves the queue once the broker has it."""
-        while True:
-            while self._waiting:
+        while self._is_linked:
+            while self._waiting and self._is_linked:
                 message = self._waiting[0]
                 await client.publish(
                     topic_of(self._cell, message),
@@ -266,7 +280,7 @@ class _Node:
                     self._waiting.popleft()
                 self._sent.set()
             self._to_send.clear()
-            if not self._waiting:
+            if not self._waiting and self._is_linked:
                 await self._to_send.wait()
 
     async def _listen(self, client: Client) -> None:

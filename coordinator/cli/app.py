@@ -1,6 +1,7 @@
 """The program `bothsides`: one file or function per verb, joined here."""
 
 import sys
+from importlib.metadata import version
 from pathlib import Path
 from typing import Annotated
 
@@ -45,12 +46,35 @@ CapSpeed = Annotated[
 RUNS = Path("bothsides-runs")
 
 
+def _tell_version(asked: bool) -> None:
+    """Print the version and leave, if asked."""
+    if asked:
+        print(f"bothsides {version('bothsides')}")
+        raise typer.Exit(Exit.GOOD)
+
+
+@app.callback()
+def begin(
+    _: Annotated[
+        bool,
+        typer.Option("--version", help="Tell the version.", callback=_tell_version, is_eager=True),
+    ] = False,
+) -> None:
+    """Take what stands before the verb."""
+
+
 @app.command()
 def check(
     files: Annotated[
         list[Path], typer.Argument(help="Sequences, cells, joints, cases.", show_default=False)
     ],
     quick: Annotated[bool, typer.Option("--quick", help="Rules only, no proof.")] = False,
+    causes: Annotated[
+        int, typer.Option(min=0, max=3, help="How many things may go wrong in one run.")
+    ] = 2,
+    states: Annotated[
+        int, typer.Option(min=1, help="Give the proof up after so many states.")
+    ] = 2_000_000,
     joint: JointFile = None,
     fix: Annotated[
         bool, typer.Option("--fix", help="Put the files into the house's layout first.")
@@ -60,11 +84,11 @@ def check(
         bool, typer.Option("--sarif", help="Findings as a SARIF document on stdout.")
     ] = False,
 ) -> None:
-    """Judge files by every rule; nothing is started."""
+    """Judge files by every rule, and prove sequences over every order of events."""
     from coordinator.cli.check import Asked, check_files
 
     output = Output.of(json or sarif)
-    asked = Asked(quick=quick, fix=fix, sarif=sarif, joint=joint)
+    asked = Asked(quick, fix, sarif, joint, causes, states)
     raise typer.Exit(check_files(output, files, asked))
 
 
@@ -215,6 +239,39 @@ def joint(
 
 
 @app.command()
+def draw(
+    file: File,
+    joint: JointFile = None,
+    mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text, not SVG.")] = False,
+    unrolled: Annotated[
+        bool, typer.Option("--unrolled", help="Every bolt, pair and round by itself.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="This file, not one of the sequence's name here; - for stdout."),
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Draw both sides beside each other with the barriers across, loops folded."""
+    from coordinator.cli.draw import Drawing, draw_file
+
+    asked = Drawing(joint=joint, mermaid=mermaid, unrolled=unrolled, out=out)
+    raise typer.Exit(draw_file(Output.of(json), file, asked))
+
+
+@app.command()
+def compare(
+    was: Annotated[Path, typer.Argument(help="A sequence, cell or joint.", show_default=False)],
+    now: Annotated[Path, typer.Argument(help="Another one of its kind.", show_default=False)],
+    json: Json = False,
+) -> None:
+    """Say what changed from one file to another, in physical words; 0 same, 1 different."""
+    from coordinator.cli.compare import compare_files
+
+    raise typer.Exit(compare_files(Output.of(json), was, now))
+
+
+@app.command()
 def schema(
     kind: Annotated[
         str | None,
@@ -231,6 +288,57 @@ def schema(
     raise typer.Exit(write_schemas(Output.of(json), kind, out))
 
 
+Told = Annotated[str | None, typer.Option(show_default=False)]
+
+
+@app.command()
+def new(
+    asked: typer.Context,
+    folder: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
+    side: Annotated[
+        list[str] | None, typer.Option(help="Name of a side; give it twice.", show_default=False)
+    ] = None,
+    hoist: Annotated[
+        bool | None, typer.Option(help="A hoist brings the part.", show_default=False)
+    ] = None,
+    signals: Annotated[
+        str | None, typer.Option(help="Such as 'floor_clear:trip, gate_shut:interlock'.")
+    ] = None,
+    bolts: Told = None,
+    thread: Told = None,
+    grade: Told = None,
+    bolt_circle: Told = None,
+    grip: Told = None,
+    engagement: Told = None,
+    hex_across_flats: Annotated[str | None, typer.Option("--hex", show_default=False)] = None,
+    stress: Told = None,
+    friction: Told = None,
+    rounds: Told = None,
+    wrench_torque: Told = None,
+    spinner_torque: Told = None,
+    sockets: Told = None,
+    calibrated: Told = None,
+    calibration_due: Told = None,
+    loosening_torque: Told = None,
+    balance: Told = None,
+    text: Told = None,
+    json: Json = False,
+) -> None:
+    """Start a cell with a joint and a first sequence, from flags; what is left out is asked."""
+    from coordinator.cli.new import start_cell
+
+    output = Output.of(json)
+    if side is not None and len(side) != 2:
+        raise typer.Exit(
+            output.refuse(f"{len(side)} sides are given, must be two; give --side twice")
+        )
+    given = {name: value for name, value in asked.params.items() if isinstance(value, str)}
+    given |= dict(zip(("first_side", "second_side"), side or (), strict=False))
+    if hoist is not None:
+        given["hoist"] = "yes" if hoist else "no"
+    raise typer.Exit(start_cell(output, folder, given))
+
+
 Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sqlite.")]
 
 
@@ -238,6 +346,7 @@ Store = Annotated[Path, typer.Option("--out", help="Folder that holds records.sq
 def records_list(
     out: Store = RUNS,
     run: Annotated[str | None, typer.Option(help="Of this run.")] = None,
+    joint: Annotated[str | None, typer.Option(help="Of this joint, over all its runs.")] = None,
     bolt: Annotated[int | None, typer.Option(help="Of this bolt.")] = None,
     kind: Annotated[str | None, typer.Option(help="pull, confirm, check, run-up ...")] = None,
     verdict: Annotated[str | None, typer.Option(help="accepted, rejected ...")] = None,
@@ -247,7 +356,7 @@ def records_list(
     from coordinator.cli.records import list_records
     from coordinator.records.rows import RecordFilter
 
-    wanted = RecordFilter(run=run, bolt=bolt, kind=kind, verdict=verdict)
+    wanted = RecordFilter(run=run, joint=joint, bolt=bolt, kind=kind, verdict=verdict)
     raise typer.Exit(list_records(Output.of(json), out, wanted))
 
 

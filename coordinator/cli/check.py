@@ -5,9 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from coordinator.cli.files import exit_of, to_data
 from coordinator.cli.output import Exit, Output
+from coordinator.core.plan import Plan
 from coordinator.sequence import (
     CODES,
     Diagnostic,
@@ -15,6 +17,7 @@ from coordinator.sequence import (
     SequenceError,
     kind_of,
     load,
+    read_answers,
     read_case,
     read_cell,
     read_joint,
@@ -35,27 +38,33 @@ class Asked:
     """Findings as SARIF instead of as our own document."""
     joint: Path | None = None
     """Instead of the joint that a sequence names."""
+    causes: int = 2
+    """Up to how many things that go wrong the proof covers."""
+    states_max: int = 2_000_000
+    """Where the proof is given up."""
 
 
 def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
     """Check sequences, cells, joints or cases; the worst decides how the program ends."""
     worst, good = Exit.GOOD, []
     findings: list[Diagnostic] = []
-    is_sequence = False
+    plans: list[tuple[Path, Plan]] = []
     for path in paths:
         try:
             if asked.fix and not _reformat(output, path):
                 worst = max(worst, Exit.FINDINGS)
-            is_sequence = kind_of(path) not in _READERS or is_sequence
-            output.say(f"{path}: keeps every rule: {_judge(path, asked)}")
+            if kind_of(path) in _READERS:
+                output.say(f"{path}: keeps every rule: {_READERS[kind_of(path)](path)}")
+            else:
+                plans.append((path, _judge_sequence(output, path, asked)))
             good.append(str(path))
         except SequenceError as error:
             output.say(error.render())
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
-    if not asked.quick and is_sequence and worst is Exit.GOOD:
-        output.say("not proved: the proof is not in this version; use --quick for the rules alone")
-        worst = Exit.BAD_USE
+    proofs = [] if asked.quick else _prove(output, plans, asked)
+    if not all(one["proved"] for one in proofs):
+        worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
         print(json.dumps(to_sarif(findings, CODES, folder=Path.cwd()), ensure_ascii=False))
         return worst
@@ -63,7 +72,7 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
         ok=worst is Exit.GOOD,
         good=good,
         findings=[to_data(one) for one in findings],
-        proof="not asked" if asked.quick else "none",
+        proofs=proofs,
     )
     return worst
 
@@ -79,20 +88,26 @@ def _reformat(output: Output, path: Path) -> bool:
     return True
 
 
-def _judge(path: Path, asked: Asked) -> str:
-    """Return what a good file holds.
-
-    Raises:
-        SequenceError: With every finding.
-    """
-    kind = kind_of(path)
-    return _READERS[kind](path) if kind in _READERS else _judge_sequence(path, asked)
-
-
-def _judge_sequence(path: Path, asked: Asked) -> str:
+def _judge_sequence(output: Output, path: Path, asked: Asked) -> Plan:
     plan = load(path, joint=asked.joint, today=date.today()).plan  # noqa: DTZ011 (a calendar day on site)
     steps = sum(1 for node in plan.nodes if node.move)
-    return f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
+    held = f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
+    output.say(f"{path}: keeps every rule: {held}")
+    return plan
+
+
+def _prove(
+    output: Output, plans: Sequence[tuple[Path, Plan]], asked: Asked
+) -> list[dict[str, Any]]:
+    """Prove one after the other; what is alike in several is decided once."""
+    from coordinator.cli.proof import prove
+    from coordinator.prove import Limits, Stores
+
+    stores, limits = Stores(), Limits(asked.causes, asked.states_max)
+    return [
+        {"file": str(path), **prove(output, str(path), plan, limits, stores)}
+        for path, plan in plans
+    ]
 
 
 def _judge_cell(path: Path) -> str:
@@ -112,4 +127,14 @@ def _judge_case(path: Path) -> str:
     return f"a case of {len(case.causes)} causes"
 
 
-_READERS = {"cell": _judge_cell, "joint": _judge_joint, "case": _judge_case}
+def _judge_answers(path: Path) -> str:
+    people = read_answers(path)
+    return f"{len(people.answers)} answers, {len(people.acts)} acts"
+
+
+_READERS = {
+    "cell": _judge_cell,
+    "joint": _judge_joint,
+    "case": _judge_case,
+    "answers": _judge_answers,
+}

@@ -81,6 +81,10 @@ def dry_run(
         holds=[asdict(story) for story in stories.told],
         alarms=[asdict(alarm) for alarm in alarms.standing()],
     )
+    return _exit(result, points)
+
+
+def _exit(result: Rehearsal, points: list[str]) -> Exit:
     if result.phase != "complete":
         return Exit.HELD
     return Exit.FINDINGS if points else Exit.GOOD

@@ -15,6 +15,7 @@ import ssl
 import stat
 import sys
 import threading
+import time
 from collections.abc import MutableMapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import partial
@@ -34,6 +35,8 @@ from sim_arms.orders import obey_order
 
 BROKER_VARIABLE = "BOTHSIDES_BROKER"
 """The address may hold a password, which must not stand on a command line for all to read."""
+FAREWELL_S = 4.0
+"""Chosen: longer than a party tries to say farewell; then it ends, whatever keeps it."""
 
 
 def run_arm(
@@ -197,6 +200,8 @@ def _end_with_parent() -> None:
         while os.read(0, 4096):
             pass
         os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(FAREWELL_S)  # In good order the process is gone long before.
+        os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()
 

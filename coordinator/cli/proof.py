@@ -7,15 +7,15 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
 from coordinator.cli.output import Output
 from coordinator.core.plan import Plan
-from coordinator.prove import PROPERTIES, Exploration, Limits, explore
+from coordinator.prove import PROPERTIES, Exploration, Limits, Stores, explore
 from coordinator.prove.explore import unreached
 
 LINES_MAX = 40
 """Of a counterexample's path; the last ones are shown."""
 
 
-def prove(output: Output, name: str, plan: Plan, limits: Limits) -> tuple[bool, dict[str, Any]]:
-    """Explore a plan, print what was found, and return (proved, the same as data)."""
+def prove(output: Output, name: str, plan: Plan, limits: Limits, stores: Stores) -> dict[str, Any]:
+    """Explore a plan, print what was found, and return the same as data."""
     began_s = time.monotonic()
     with Progress(
         SpinnerColumn(),
@@ -29,12 +29,12 @@ def prove(output: Output, name: str, plan: Plan, limits: Limits) -> tuple[bool, 
 
         def tell(states: int, waiting: int) -> None:
             rate = states / max(time.monotonic() - began_s, 0.1)
-            words = f"proving {name}: {states} states, {waiting} to look at, {rate:.0f} states/s"
+            words = f"proving {name}: {states} states, {waiting} places, {rate:.0f} states/s"
             bar.update(task, description=words)
 
-        found = explore(plan, limits, tell)
+        found = explore(plan, limits, tell, stores)
     _say(output, name, plan, found, limits)
-    return found.is_proved, to_data(plan, found)
+    return to_data(plan, found)
 
 
 def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
@@ -44,6 +44,7 @@ def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
         "complete": found.is_complete,
         "causes": found.causes,
         "states": found.states,
+        "stands_for": found.stands_for,
         "transitions": found.transitions,
         "depth": found.depth,
         "violations": [
@@ -56,7 +57,8 @@ def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
 
 def _say(output: Output, name: str, plan: Plan, found: Exploration, limits: Limits) -> None:
     seen = (
-        f"{found.states} states, {found.transitions} transitions, depth {found.depth}, "
+        f"{found.stands_for} states, of which {found.states} had to be decided by "
+        f"{found.transitions} transitions; depth {found.depth}, "
         f"up to {found.causes} cause{'s' if found.causes != 1 else ''}"
     )
     for one in found.violations:

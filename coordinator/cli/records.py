@@ -37,8 +37,9 @@ def list_records(output: Output, folder: Path, wanted: RecordFilter) -> Exit:
     except RecordsFailed as error:
         return output.refuse(str(error))
     for run in dict.fromkeys(one.run for one in found):
-        output.say(f"run {run}")
-        output.people.print(_table([one for one in found if one.run == run]))
+        rows = [one for one in found if one.run == run]
+        output.say(f"run {run}: {rows[0].sequence} on {rows[0].joint}")
+        output.people.print(_table(rows))
     output.say(f"{len(found)} records")
     output.document(ok=True, records=[_without_trace(one) for one in found])
     return Exit.GOOD

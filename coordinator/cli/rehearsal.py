@@ -24,10 +24,10 @@ from sim_arms.world import World
 ENDED = ("complete", "stopped", "aborted")
 REST_US = 30_000_000
 """Chosen: a run that nobody can move on is watched this long before it counts as ended."""
+START_US_MAX = 30 * 60 * 1_000_000
+"""Chosen: a start that is refused this long is refused for good."""
 TIME_US_MAX = 12 * 3600 * 1_000_000
 """Chosen: half a day of virtual time is beyond every sequence shipped."""
-
-
 UNATTENDED_MAX = 20
 """Chosen: a script may restart a run that was held for want of an answer, but not for ever."""
 
@@ -104,6 +104,8 @@ def rehearse(
         world.post(coordinator.act(Act.HOLD, UNATTENDED, world.now_us), coordinator.name)
         run()
     result.phase, result.reason = coordinator.state.phase, coordinator.state.reason
+    if result.phase == "idle":
+        result.reason = _why_not_started(coordinator.state, plan, result.notices)
     result.time_us, result.deliveries = world.now_us, world.delivered
     result.trace_sha256 = trace.digest() if trace else ""
     result.foreseen = look.found
@@ -122,6 +124,15 @@ def _world(
     )
 
 
+def _why_not_started(state: State, plan: Plan, notices: Sequence[tuple[int, Notify]]) -> str:
+    parties = zip(plan.parties, state.lanes, strict=True)
+    absent = [party.name for party, lane in parties if not lane.online]
+    if absent:
+        return f"never started: {', '.join(absent)} not on the bus"
+    refusals = [notice.text for _, notice in notices if notice.kind == "act_refused"]
+    return f"never started: {refusals[-1] if refusals else 'nobody starts it'}"
+
+
 class _Noter:
     """Keeps what a person should be able to read afterwards."""
 
@@ -133,8 +144,13 @@ class _Noter:
         for effect in effects:
             if isinstance(effect, RaisePrompt):
                 self._result.notices.append((event.at_us, self._asked(effect)))
-            elif isinstance(effect, Notify):
+            elif isinstance(effect, Notify) and not self._is_repeated(effect):
                 self._result.notices.append((event.at_us, effect))
+
+    def _is_repeated(self, notice: Notify) -> bool:
+        """Whether a start is refused once more for the same reason."""
+        notices = self._result.notices
+        return notice.kind == "act_refused" and bool(notices) and notices[-1][1] == notice
 
     def _asked(self, effect: RaisePrompt) -> Notify:
         node = self._plan.nodes[effect.node].name
@@ -192,6 +208,8 @@ class _Ended:
     def __call__(self) -> bool:
         state = self._coordinator.state
         if state.phase in ENDED:
+            return True
+        if state.phase == "idle" and self._now_us() > START_US_MAX:
             return True
         waits = state.phase != "running" or bool(state.prompts)
         if not waits or self._script.next_us() is not None:

@@ -71,6 +71,11 @@ def run_sequence(
         )
     except _REFUSALS as error:
         return output.refuse(str(error))
+    if speed > 1.0 and result.reason.endswith("held by itself"):
+        output.say(
+            f"An arm holds by itself when no lease arrives in time: at --speed {speed:g} this "
+            "machine may not keep up; choose a smaller one"
+        )
     return _tell(output, loaded, out, result)
 
 

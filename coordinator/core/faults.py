@@ -20,7 +20,16 @@ def fail(turn: Turn, lane: int, fault: str, evidence: tuple[tuple[str, float], .
         # A recovery that fails is not recovered from: the attempts count as used up.
         fault = at_hand.fault or fault
     commands.clear(turn, lane)
-    turn.step(lane, "fail", fault=fault, queue=(), doing=Doing.STEP, evidence=evidence, then="")
+    turn.step(
+        lane,
+        "fail",
+        fault=fault,
+        queue=(),
+        doing=Doing.STEP,
+        evidence=evidence,
+        then="",
+        failing=False,
+    )
     failures = turn.count(lane, at_hand.node, fault)
     while final and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
         failures = turn.count(lane, at_hand.node, fault)
@@ -47,7 +56,7 @@ def leave_band(turn: Turn, lane: int, span: int) -> None:
 
 def hold_to_fail(turn: Turn, lane: int, fault: str, within_us: int) -> None:
     """Hold a lane that still moves; its fault is decided on once it stands."""
-    turn.put(lane, fault=fault)
+    turn.put(lane, fault=fault, failing=True)
     hold_party(turn, lane, within_us, f"{turn.node(turn.lane(lane).node).name}: {fault}")
 
 

@@ -34,7 +34,7 @@ def tell_all_to_hold(turn: Turn, reason: str) -> None:
     number = turn.next_command()
     turn.change(hold_us=turn.now_us + turn.plan.timing.hold_us)
     for lane in range(len(turn.state.lanes)):
-        turn.put(lane, held=False, hold_us=0, control=number)
+        turn.put(lane, held=False, hold_us=0, failing=False, control=number)
         turn.put(lane, timer=Timer.NONE, timer_us=0, timeout_us=0, asks=0)
         _send_hold(turn, lane, reason)
     for barrier, meeting in enumerate(turn.state.meetings):

@@ -111,7 +111,7 @@ def _trip(turn: Turn, index: int) -> None:
 
 def _act(turn: Turn, index: int) -> None:
     interlock = turn.plan.interlocks[index]
-    if index not in turn.state.acted:
+    if interlock.rechecks and index not in turn.state.acted:
         turn.change(acted=tuple(sorted((*turn.state.acted, index))))
     if turn.state.first_out < 0:
         turn.change(first_out=index)

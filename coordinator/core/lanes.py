@@ -268,15 +268,18 @@ def settle_outcome(turn: Turn, lane: int) -> None:
 
 
 def _decide_after_hold(turn: Turn, lane: int, fault: str) -> None:
-    """A lane that was told to hold stands: it carries its fault, or waits for its partner's."""
+    """A lane that was told to hold stands: it fails by its own fault, or waits for its partner."""
     span = pairing.open_span(turn, lane)
-    phase = turn.lane(lane).phase
-    if fault and phase == "interrupted":
+    at_hand = turn.lane(lane)
+    turn.put(lane, failing=False)
+    if at_hand.failing and at_hand.phase == "interrupted":
         turn.step(lane, "again")
         faults.fail(turn, lane, fault)
-    elif phase == "faulted":
+    elif at_hand.phase == "faulted":
         faults.decide_fate(turn, lane)
-    elif fault and span >= 0 and phase == "pending":
+    elif at_hand.failing and at_hand.phase == "recovering":
+        faults.fail(turn, lane, fault)  # Its move ended after all, but too late.
+    elif at_hand.failing and span >= 0 and at_hand.phase == "pending":
         # It ended well before it came to rest; its fault was about the pair all the same.
         turn.put(lane, node=pairing.first_node(turn, span, lane))
         faults.fail(turn, lane, fault)

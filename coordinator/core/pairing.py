@@ -16,15 +16,16 @@ from coordinator.core.turn import Turn
 def open_span(turn: Turn, lane: int) -> int:
     """Return the paired span that a lane is inside, or -1."""
     at_hand = turn.lane(lane)
-    barrier = -1
+    spans = turn.plan.spans
     if at_hand.node >= 0:
         node = turn.node(at_hand.node)
-        barrier = node.barrier
-        if node.span >= 0 or barrier < 0:
+        if node.span >= 0 or node.barrier < 0:
             return node.span
-    for index, span in enumerate(turn.plan.spans):
         # At a barrier a lane is inside only if that barrier closes the span.
-        if barrier in (-1, span.closes) and lane in span.lanes and _is_inside(turn, span, lane):
+        closed = turn.plan.closed_spans[node.barrier]
+        return closed if closed >= 0 and _is_inside(turn, spans[closed], lane) else -1
+    for index, span in enumerate(spans):
+        if lane in span.lanes and _is_inside(turn, span, lane):
             return index
     return -1
 
@@ -88,6 +89,8 @@ def resolve_span(turn: Turn, span: int) -> None:
                 # Once one of them holds the procedure, nobody is asked any more.
                 recovery.exhaust(turn, lane)
         return
+    if any(turn.lane(lane).prompt for lane in lanes):
+        return  # They go back together once the person has answered about the other side.
     rewind(turn, span)
 
 

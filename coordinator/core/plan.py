@@ -6,7 +6,7 @@ The words stand beside the numbers so that the core can explain itself.
 Units: ``*_us`` whole microseconds; ``*_nm`` whole newton metres; parameters in SI.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 Value = bool | int | float | str
@@ -277,3 +277,11 @@ class Plan:
     caps: Caps = UNCAPPED
     digest: str = ""
     """SHA-256 over the files it was made from."""
+    closed_spans: tuple[int, ...] = field(init=False, repr=False, compare=False)
+    """For each barrier the span that it closes, -1 for none; follows from `spans`."""
+
+    def __post_init__(self) -> None:
+        """Look up which barrier closes which span."""
+        closed = {span.closes: index for index, span in enumerate(self.spans)}
+        spans = tuple(closed.get(barrier, -1) for barrier in range(len(self.barriers)))
+        object.__setattr__(self, "closed_spans", spans)  # The way of frozen dataclasses.

@@ -82,6 +82,8 @@ class Lane(NamedTuple):
     """By when a hold of this party alone must be confirmed; 0 for none."""
     allowed: int = 0
     """Steps that a person has said it may begin, outside automatic mode; -1 up to a barrier."""
+    failing: bool = False
+    """It was told to hold for `fault`, a new one of its own; decided on once it stands."""
 
     @property
     def is_finished(self) -> bool:
@@ -159,4 +161,4 @@ class State(NamedTuple):
     mode: Mode = Mode.AUTOMATIC
     overrides: tuple[Override, ...] = ()
     acted: tuple[int, ...] = ()
-    """Interlocks that have acted since the procedure ran last."""
+    """Interlocks with re-checks that have acted since the procedure ran last."""

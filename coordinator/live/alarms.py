@@ -56,7 +56,7 @@ class Alarms:
             is_bad = state.tripped[index] or (signal.value is not True and signal.seen_us >= 0)
             if interlock.kind is InterlockKind.INTERLOCK:
                 # What an exception allows is no alarm: only what has stopped somebody is.
-                is_bad = is_bad and index in state.acted
+                is_bad = is_bad and state.reason.startswith(f"{interlock.name}:")
             first = state.first_out == index
             self._set(interlock.name, is_bad, event.at_us, is_first=first)
             self._set(f"override {interlock.name}", index in overridden, event.at_us)

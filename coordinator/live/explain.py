@@ -69,13 +69,13 @@ def _unmet(turn: Turn, lane: int) -> tuple[str, ...]:
     at_hand = turn.lane(lane)
     words = []
     if not at_hand.online:
-        words.append("its party is not on the bus")
+        words.append("its party to come on the bus")
     if turn.state.phase not in ("running", "pausing"):
-        words.append(f"the procedure is {turn.state.phase}")
+        words.append(f"the procedure to run (it is {turn.state.phase})")
     if at_hand.prompt:
         words.append(f"a person to answer prompt {at_hand.prompt} ({at_hand.fault})")
     if at_hand.phase in ("faulted", "interrupted") and not at_hand.prompt:
-        words.append(f"{at_hand.phase} in {_node_name(turn, at_hand.node)}")
+        words.append(f"{_node_name(turn, at_hand.node)} to be taken up again ({at_hand.phase})")
     if at_hand.command or at_hand.node < 0:
         return tuple(words)
     node = turn.node(at_hand.node)

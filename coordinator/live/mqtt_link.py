@@ -114,9 +114,11 @@ class MqttLink:
         self._inbox = Inbox()
         self._client: Client | None = None
         self._keeper: asyncio.Task[None] | None = None
+        self._is_closing = False
 
     async def open(self) -> None:
         """Connect and subscribe; see `Link`."""
+        self._is_closing = False
         try:
             await self._connect()
         except (MqttError, OSError) as error:
@@ -128,6 +130,8 @@ class MqttLink:
 
     async def close(self) -> None:
         """Leave in good order; see `Link`."""
+        # Told by a flag as well: the client's own waits may lose a cancellation (Python 3.11).
+        self._is_closing = True
         if self._keeper is not None:
             self._keeper.cancel()
             with contextlib.suppress(asyncio.CancelledError):
@@ -193,9 +197,9 @@ class MqttLink:
 
     async def _probe(self) -> None:
         """Try a bare connection first: the client's own would block a thread for longer."""
-        opening = asyncio.open_connection(self._address.host, self._address.port)
         try:
-            _, writer = await asyncio.wait_for(opening, PROBE_S)
+            async with asyncio.timeout(PROBE_S):
+                _, writer = await asyncio.open_connection(self._address.host, self._address.port)
         except TimeoutError:
             raise MqttError("no answer in time") from None
         writer.close()
@@ -236,7 +240,7 @@ class MqttLink:
 
     async def _keep(self) -> None:
         """Pass on what arrives; when the link breaks, tell it and mend it, for ever."""
-        while self._client is not None:
+        while self._client is not None and not self._is_closing:
             try:
                 async for message in self._client.messages:
                     payload = message.payload
@@ -265,6 +269,8 @@ def _number(code: int | ReasonCode) -> int:
 def _plain(error: BaseException) -> str:
     """Return an error as one line without its type."""
     text = str(error)
-    if isinstance(error, OSError) and error.errno is not None and error.errno > 0:
+    if isinstance(error, socket.gaierror):
+        text = error.strerror or text
+    elif isinstance(error, OSError) and error.errno is not None and error.errno > 0:
         text = os.strerror(error.errno)  # asyncio's own text says where, and not what
     return " ".join(text.split()) or type(error).__name__

@@ -5,7 +5,8 @@ and at any time; the floor may turn unsafe and people may answer what they like,
 causes last.
 """
 
-from coordinator.prove.explore import Exploration, Limits, explore
+from coordinator.prove.explore import Exploration, explore
+from coordinator.prove.graph import Limits, Stores
 from coordinator.prove.monitors import PROPERTIES, Violation
 
-__all__ = ["PROPERTIES", "Exploration", "Limits", "Violation", "explore"]
+__all__ = ["PROPERTIES", "Exploration", "Limits", "Stores", "Violation", "explore"]

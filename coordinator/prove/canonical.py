@@ -10,6 +10,7 @@ with a deadline that the model ends by choice, or with a bound that the folded v
 
 from coordinator.core.plan import Plan
 from coordinator.core.state import Lane, Meeting, OpenPrompt, SignalValue, State
+from coordinator.prove.pieces import Pieces
 
 FAR_US = 1_000_000_000_000
 """A running deadline; later than any time the model decides at."""
@@ -24,27 +25,36 @@ WAITING = Meeting()
 class Folder:
     """Folds the states of one plan."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, pieces: Pieces) -> None:
         self._bounds = tuple(
             {rule.fault: rule.attempts for rule in node.rules} for node in plan.nodes
         )
-        self._spans = plan.spans
-        self._barriers = plan.barriers
+        self._pieces = pieces
         self._lane_nodes = plan.lanes
         self._lane_cache: dict[tuple[Lane, int, int], Lane] = {}
 
-    def fold(self, state: State) -> State:
-        """Return the one state that stands for all that behave alike."""
+    def fold(self, state: State, before: State | None = None) -> State:
+        """Return the one state that stands for all that behave alike.
+
+        Args:
+            state: As it left the core.
+            before: A folded state that it came from; what it has in common is taken from there.
+        """
         if state.phase in ENDING:
             return self._fold_ending(state)
         numbers = {prompt.number: place for place, prompt in enumerate(state.prompts, start=1)}
+        meetings, signals = state.meetings, state.signals
+        if before is None or meetings is not before.meetings:
+            meetings = tuple(self._fold_meeting(meeting) for meeting in meetings)
+        if before is None or signals is not before.signals:
+            signals = tuple(SignalValue(signal.value, 0) for signal in signals)
         return state._replace(
             lanes=tuple(
                 self._fold_lane(lane, place, numbers.get(lane.prompt, 0))
                 for place, lane in enumerate(state.lanes)
             ),
-            meetings=tuple(self._fold_meeting(meeting) for meeting in state.meetings),
-            signals=tuple(SignalValue(signal.value, 0) for signal in state.signals),
+            meetings=meetings,
+            signals=signals,
             prompts=tuple(
                 OpenPrompt(numbers[one.number], one.prompt, one.lane, one.node, one.fault)
                 for one in state.prompts
@@ -103,32 +113,15 @@ class Folder:
 
     def _fold_attempts(self, lane: Lane, place: int) -> tuple[tuple[int, str, int], ...]:
         """Forget failures of steps that cannot begin again, and count no further than bounds."""
-        first = self._first_that_may_begin(lane, place)
+        nodes = self._lane_nodes[place]
+        remaining = ~(lane.done >> nodes[0])
+        lowest = nodes[0] + (remaining & -remaining).bit_length() - 1
+        first = self._pieces.starts[place][self._pieces.piece_of(min(lowest, nodes[-1]))]
         return tuple(
             (node, fault, min(count, self._bounds[node].get(fault, 1)))
             for node, fault, count in lane.attempts
             if fault and node >= first
         )
-
-    def _first_that_may_begin(self, lane: Lane, place: int) -> int:
-        """Return the first node after the lane's last passed barrier, or of its open span."""
-        first = 0
-        for node in self._lane_nodes[place]:
-            if not lane.done >> node & 1:
-                break
-            if self._is_passed_for_good(lane, place, node):
-                first = node
-        return first
-
-    def _is_passed_for_good(self, lane: Lane, place: int, node: int) -> bool:
-        for barrier in self._barriers:
-            if node in barrier.nodes:
-                if barrier.span < 0:
-                    return True
-                span = self._spans[barrier.span]
-                closing = self._barriers[span.closes].nodes[span.lanes.index(place)]
-                return bool(lane.done >> closing & 1)
-        return False
 
     @staticmethod
     def _fold_meeting(meeting: Meeting) -> Meeting:

@@ -1,38 +1,32 @@
-"""Walk through every state that a plan can reach, breadth first, and judge each decision.
+"""Walk through every state that a plan can reach and judge each decision.
+
+Each lane is cut into pieces; what can happen at places that behave alike is decided once
+(`graph.py`), and the walk goes from places to places with the states in which they are entered.
 
 Keeps: E1, a bound that cuts the walk is told and never ends in good; E2, a counterexample is the
-shortest there is, since the walk is breadth first.
-Source: breadth-first search with parent links; Clarke, Grumberg, Peled, Model Checking, 1999.
+shortest there is, since every walk is breadth first; E3, no reduction but those in `moves.py`,
+`canonical.py` and `pieces.py`, which say why they are sound.
+Source: breadth-first search with parent links, and symmetry reduction; Clarke, Grumberg, Peled,
+Model Checking, 1999.
 """
 
-from array import array
-from collections import deque
+import heapq
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from coordinator.core.decide import begin, decide
-from coordinator.core.effects import Effect, RaisePrompt, SendDo
 from coordinator.core.plan import Plan
-from coordinator.core.turn import InvariantViolation
-from coordinator.lifecycles import LifecycleError
-from coordinator.prove.canonical import Folder
+from coordinator.prove.canonical import ENDING
+from coordinator.prove.graph import Expander, Limits, Store, Stores
+from coordinator.prove.local import OutOfOrder
 from coordinator.prove.monitors import Judge, Violation
-from coordinator.prove.moves import ENDED, Moves, Node, Step
+from coordinator.prove.moves import Moves, Node
+from coordinator.prove.pieces import Places
+from coordinator.prove.reach import Came, Reach, Walk, reach
+from coordinator.prove.trace import find_violations
+from coordinator.prove.ways import ways_out
 
 Progress = Callable[[int, int], None]
-_TOLD_EVERY = 2_000
-_CHAIN_MAX = 200
-"""Steps without a choice that are followed at once; a longer chain is kept in pieces."""
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """What the walk may spend."""
-
-    causes: int = 2
-    states_max: int = 2_000_000
-    is_modular: bool = True
-    """Leave out combinations of inner steps of lanes that touch only themselves (`moves.py`)."""
 
 
 @dataclass(slots=True)
@@ -41,6 +35,9 @@ class Exploration:
 
     causes: int
     states: int = 0
+    """States whose steps were decided; each stands for all that behave alike."""
+    stands_for: int = 0
+    """States of the plan that they stand for; those on the way to an early end not counted."""
     transitions: int = 0
     depth: int = 0
     is_complete: bool = False
@@ -58,202 +55,114 @@ class Exploration:
 
 
 def explore(
-    plan: Plan, limits: Limits | None = None, progress: Progress | None = None
+    plan: Plan,
+    limits: Limits | None = None,
+    progress: Progress | None = None,
+    stores: Stores | None = None,
 ) -> Exploration:
     """Explore a plan.
 
     Args:
         plan: The plan; the same `decide` that runs it is walked.
         limits: How many causes, how many states.
-        progress: Told of (states seen, states still to look at).
+        progress: Told of (states seen, places still to look at).
+        stores: What has been decided about other plans; what is alike is not decided again.
 
     Returns:
         Everything that was seen; at most one violation of each property, the shortest.
     """
-    return _Walk(plan, limits or Limits(), progress).walk()
+    asked = limits or Limits()
+    store = (stores or Stores()).of(plan, asked)
+    try:
+        return _explore(plan, asked, store, progress, is_orderly=True)
+    except OutOfOrder:
+        # Something is done twice across a cut: then nothing is alike, and all is walked through.
+        return _explore(plan, asked, Store(), progress, is_orderly=False)
 
 
-class _Walk:
-    def __init__(self, plan: Plan, limits: Limits, progress: Progress | None) -> None:
-        self._plan = plan
-        self._limits = limits
-        self._progress = progress
-        self._moves = Moves(plan, is_modular=limits.is_modular)
-        self._judge = Judge(plan)
-        self._folder = Folder(plan)
-        self._found = Exploration(limits.causes)
-        self._numbers: dict[Node, int] = {}
-        self._nodes: list[Node] = []
-        self._parents: list[tuple[int, str]] = []
-        self._depths = array("I")
-        self._sources, self._targets = array("I"), array("I")
-        self._ends = bytearray()
-        """For each free edge: 1 where a person ends the procedure by it."""
-        self._broken: set[str] = set()
+def _explore(
+    plan: Plan, limits: Limits, store: Store, progress: Progress | None, *, is_orderly: bool
+) -> Exploration:
+    expander = Expander(plan, limits, store, is_orderly=is_orderly)
+    walk = Walk()
+    found = Exploration(limits.causes)
+    start = _start(plan, expander, limits)
+    places = expander.local.places_of(start.state)
+    number = expander.number(places, expander.local.look(start, places), lambda: start)
+    walk.entries[places] = {number: Came(0, None, 0, 0)}
+    found.is_complete = _go(expander, walk, places, limits, progress)
+    _tell(plan, expander, walk, found)
+    return found
 
-    def walk(self) -> Exploration:
-        """Walk, then look for ways out backwards."""
-        state = begin(self._plan)
-        for event in self._moves.begin_events():
-            state, effects = decide(self._plan, state, event)
-            self._note(effects)
-        start = Node(self._folder.fold(state), (False,) * len(self._plan.parties), 0)
-        self._number(start, -1, "")
-        queue = deque([0])
-        while queue:
-            place = queue.popleft()
-            if self._progress and place % _TOLD_EVERY == 0:
-                self._progress(len(self._nodes), len(queue))
-            self._expand(place, queue)
-            if len(self._nodes) > self._limits.states_max:
-                break
-        self._found.is_complete = not queue
-        self._found.states = len(self._nodes)
-        self._found.depth = max(self._depths)
-        if self._found.is_complete:
-            self._look_for_ways_out()
-        return self._found
 
-    def _expand(self, place: int, queue: deque[int]) -> None:
-        node = self._nodes[place]
-        is_free = False
-        for step in self._moves.after(node):
-            if node.causes + step.cost > self._limits.causes:
-                continue
-            is_free = is_free or step.cost == 0
-            self._found.transitions += 1
-            after = self._take(place, node, step)
-            if after is None:
-                continue
-            words = self._words(node, step)
-            known = self._numbers.get(after)
-            if known is None and after.causes == self._limits.causes:
-                after, words = self._follow(place, after, words)
-                known = self._numbers.get(after)
-            if known is None:
-                known = self._number(after, place, words)
-                queue.append(known)
-            if step.cost == 0:
-                self._sources.append(place)
-                self._targets.append(known)
-                self._ends.append(1 if step.person else 0)
-        if not is_free and node.state.phase not in ENDED:
-            self._break("no_deadlock", "nothing can happen any more", place, "")
+def _start(plan: Plan, expander: Expander, limits: Limits) -> Node:
+    state = begin(plan)
+    for event in Moves(plan, is_modular=limits.is_modular).begin_events():
+        state, _ = decide(plan, state, event)
+    return Node(expander.folder.fold(state), (False,) * len(plan.parties), 0)
 
-    def _follow(self, place: int, node: Node, words: str) -> tuple[Node, str]:
-        """Go on while only one thing can happen: nothing is decided in between, so none is kept."""
-        for _ in range(_CHAIN_MAX):
-            if node in self._numbers or node.state.phase in ENDED:
-                return node, words
-            steps = [one for one in self._moves.after(node) if one.cost == 0]
-            if len(steps) != 1 or steps[0].person:
-                return node, words
-            self._found.transitions += 1
-            more = self._words(node, steps[0])
-            after = self._take(place, node, steps[0], words)
-            if after is None:
-                return node, words
-            node, words = after, f"{words}\n{more}"
-        return node, words
 
-    def _take(self, place: int, node: Node, step: Step, before_words: str = "") -> Node | None:
-        """Decide a step's events; None where the core itself broke."""
+def _go(
+    expander: Expander, walk: Walk, first: Places, limits: Limits, progress: Progress | None
+) -> bool:
+    """Go from places to places, those with less done first; False where a bound cut the walk."""
+    known: dict[object, Reach] = {}
+    waiting = [(_progress(first), first)]
+    while waiting:
+        _, places = heapq.heappop(waiting)
+        entries = walk.entries[places]
+        base = min(came.steps for came in entries.values())
+        ahead = frozenset((number, came.steps - base) for number, came in entries.items())
+        if walk.seen.get(places) == (base, ahead):
+            continue
+        walk.seen[places] = base, ahead
+        key = expander.pieces.kind_of(places), ahead
+        found = known.get(key)
+        if found is None:
+            tell = None if progress is None else (lambda: progress(expander.states, len(waiting)))
+            found = reach(expander, places, ahead, limits.states_max, tell)
+            if found is None:
+                return False
+            known[key] = found
+        walk.reached[places], walk.bases[places] = found, base
+        for there in _leave(expander, walk, places, found, base):
+            heapq.heappush(waiting, (_progress(there), there))
+    return True
 
-        def words() -> str:
-            return f"{before_words}\n{self._words(node, step)}".strip()
 
-        state = before = node.state if step.state is None else step.state
-        for event in step.events:
-            earlier = state
-            try:
-                state, effects = decide(self._plan, state, event)
-            except (InvariantViolation, LifecycleError, ValueError, IndexError, KeyError) as error:
-                self._break("core_sound", f"{type(error).__name__}: {error}", place, words())
-                return None
-            self._note(effects)
-            broken = self._judge.judge(earlier, state, effects)
-            if broken:
-                self._break(*broken, place, words())
-        if any(a.done != b.done for a, b in zip(before.lanes, state.lanes, strict=True)):
-            broken = self._judge.judge_rounds(state)
-            if broken:
-                self._break(*broken, place, words())
-        silent = node.silent
-        if step.silences:
-            silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
-        return Node(self._folder.fold(state), silent, node.causes + step.cost)
+def _progress(places: Places) -> int:
+    return sum(place.piece for place in places)
 
-    def _note(self, effects: tuple[Effect, ...]) -> None:
-        for effect in effects:
-            if isinstance(effect, SendDo):
-                self._found.sent.add(effect.node)
-            elif isinstance(effect, RaisePrompt):
-                self._found.asked.add(effect.prompt)
 
-    def _number(self, node: Node, parent: int, words: str) -> int:
-        number = len(self._nodes)
-        self._numbers[node] = number
-        self._nodes.append(node)
-        self._parents.append((parent, words))
-        self._depths.append(0 if parent < 0 else self._depths[parent] + 1)
-        return number
+def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: int) -> set[Places]:
+    """Enter the next places by every exit; return those that are entered anew or sooner."""
+    graph = expander.graph(places)
+    fresh: set[Places] = set()
+    for number, index, steps in found.exits:
+        key = places, number, index
+        if key not in walk.leads:
+            walk.leads[key] = expander.lead(graph.exits[number][index], places)
+        there, target = walk.leads[key]
+        entries = walk.entries.setdefault(there, {})
+        came = Came(base + steps + 1, places, number, index)
+        if target not in entries or came.steps < entries[target].steps:
+            entries[target] = came
+            fresh.add(there)
+    return fresh
 
-    def _words(self, node: Node, step: Step) -> str:
-        if step.lane < 0:
-            return step.words
-        lane = node.state.lanes[step.lane]
-        words = f"{self._plan.parties[step.lane].name} {step.words}"
-        if lane.node < 0:
-            return words
-        at = self._plan.nodes[lane.node]
-        what = at.name
-        if lane.command and lane.queue and lane.doing.value == "move":
-            what = f"{lane.queue[0].action}, recovering {at.name}"
-        place = f" ({at.origin.file}:{at.origin.line})" if at.origin.file else ""
-        return f"{words}: {what}{place}"
 
-    def _break(self, name: str, text: str, place: int, words: str) -> None:
-        if name in self._broken:
-            return
-        self._broken.add(name)
-        path = [words] if words else []
-        causes = self._nodes[place].causes
-        while place >= 0:
-            place, before = self._parents[place]
-            if before:
-                path.append(before)
-        lines = tuple(line for part in reversed(path) for line in part.splitlines())
-        self._found.violations.append(Violation(name, text, lines, causes))
-
-    def _look_for_ways_out(self) -> None:
-        phases = [node.state.phase for node in self._nodes]
-        complete = self._backwards({i for i, p in enumerate(phases) if p == "complete"}, ends=False)
-        ended = self._backwards({i for i, p in enumerate(phases) if p in ENDED}, ends=True)
-        for place, phase in enumerate(phases):
-            if phase not in (*ENDED, "stopping", "aborting") and not complete[place]:
-                self._break("way_to_complete", f"from {phase} nothing leads to complete", place, "")
-                break
-        for place, phase in enumerate(phases):
-            if phase not in ENDED and not ended[place]:
-                self._break("way_to_end", f"from {phase} nothing leads to an end", place, "")
-                break
-
-    def _backwards(self, goals: set[int], *, ends: bool) -> bytearray:
-        """Mark every state from which a goal can be reached by free edges."""
-        into: list[array[int]] = [array("I") for _ in self._nodes]
-        for source, target, person in zip(self._sources, self._targets, self._ends, strict=True):
-            if ends or not person:
-                into[target].append(source)
-        marked = bytearray(len(self._nodes))
-        waiting = sorted(goals)
-        for goal in waiting:
-            marked[goal] = 1
-        while waiting:
-            for source in into[waiting.pop()]:
-                if not marked[source]:
-                    marked[source] = 1
-                    waiting.append(source)
-        return marked
+def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration) -> None:
+    found.states, found.transitions = expander.states, expander.transitions
+    for places, one in walk.reached.items():
+        phases = expander.graph(places).phases
+        found.stands_for += sum(phases[number] not in ENDING for number in one.steps)
+    found.depth = max((walk.bases[at] + one.depth for at, one in walk.reached.items()), default=0)
+    for places, one in walk.reached.items():
+        found.asked |= one.asked
+        sights = [expander.pieces.sight(lane, place) for lane, place in enumerate(places)]
+        found.sent |= {sights[lane][at] for lane, at in one.sent}
+    lost = ways_out(expander, walk) if found.is_complete else []
+    found.violations = find_violations(plan, expander, walk, Judge(plan), lost)
 
 
 def unreached(plan: Plan, found: Exploration) -> tuple[str, ...]:

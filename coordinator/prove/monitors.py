@@ -78,11 +78,8 @@ class Judge:
             return self._judge_complete(after)
         return None
 
-    def judge_rounds(self, state: State) -> tuple[str, str] | None:
-        """Return what is wrong about the rounds of opposite bolts."""
-        done = 0
-        for lane in state.lanes:
-            done |= lane.done
+    def judge_rounds(self, done: int) -> tuple[str, str] | None:
+        """Return what is wrong about the rounds of opposite bolts; `done` is a mask of nodes."""
         reached: dict[int, int] = {}
         for node, bolt, number in self._pulls:
             if done >> node & 1:

@@ -6,7 +6,7 @@ it; M2, everything that goes wrong costs one cause, everything that goes well is
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from coordinator.core.barriers import released_barrier
@@ -30,16 +30,22 @@ from coordinator.core.events import (
     TimePassed,
 )
 from coordinator.core.interlocks import unmet_to_start
-from coordinator.core.plan import InterlockKind, Move, Plan
+from coordinator.core.plan import InterlockKind, Plan, Rule
 from coordinator.core.plan import Node as PlanNode
 from coordinator.core.prompts import options_of
 from coordinator.core.state import Doing, Lane, OpenPrompt, State, Timer
 from coordinator.core.turn import Turn
 from coordinator.prove.canonical import NOW_US
+from coordinator.prove.pieces import moves_of
 
 PERSON = "somebody"
 UNRULED = "unruled"
+WALKED = ("again", "release", "hold", "abort")
+"""Answers that the proof follows; work by hand, a new bolt, a round back and leaving in order are
+judged by rehearsals (tests/scenario/test_answers.py), not proved."""
 """Stands for every fault that a step has no rule for."""
+NEVER_REPORTED = ("timeout", "out_of_step", "out_of_balance", "silent", "refused")
+"""What the core finds by itself."""
 HOLDING = ("holding", "stopping", "aborting")
 ENDED = ("complete", "stopped", "aborted")
 
@@ -79,6 +85,7 @@ class Moves:
         self._is_modular = is_modular
         """False walks every combination of inner steps too; for small plans and for checking M3."""
         self._local = _local_nodes(plan)
+        self._alike = tuple(_alike_faults(node) for node in plan.nodes)
         self._watched = tuple(
             sorted(
                 {
@@ -95,14 +102,19 @@ class Moves:
         parties = [PartySeen(NOW_US, i, 1, 0) for i in range(len(self._plan.parties))]
         return (*signals, *parties, OperatorActed(NOW_US, Act.START, PERSON))
 
-    def after(self, node: Node) -> Iterator[Step]:
-        """Yield everything that may happen next."""
+    def after(self, node: Node, causes_max: int) -> Iterator[Step]:
+        """Yield everything that may happen next without spending too many causes."""
+        spent = node.causes >= causes_max
+        return (one for one in self._after(node, spent) if node.causes + one.cost <= causes_max)
+
+    def _after(self, node: Node, spent: bool) -> Iterator[Step]:
+        """Yield what may happen next; once the causes are spent some that costs one is left out."""
         if node.state.phase in ENDED:
             return
         turn = Turn(self._plan, node.state, NOW_US)
         alone = self._comes_to_rest_alone(node)
         if alone >= 0:
-            yield from self._of_lane(turn, node, alone, node.state.lanes[alone])
+            yield from self._of_lane(turn, node, alone, spent)
             return
         answered = self._already_answering(turn, node) + self._at_work_later(node)
         for place, lane in enumerate(node.state.lanes):
@@ -114,10 +126,11 @@ class Moves:
                 yield Step("answers again", (), place, silences=-1)
                 yield from self._silent_ends(node, place, lane)
             else:
-                yield from self._of_lane(turn, node, place, lane)
-        yield from self._of_floor(node)
+                yield from self._of_lane(turn, node, place, spent)
+        yield from self._of_floor(node, spent)
         yield from self._of_people(turn, node)
-        yield from self._of_barriers(node)
+        if not spent:
+            yield from self._of_barriers(node)
 
     def _comes_to_rest_alone(self, node: Node) -> int:
         """Return a lane whose coming to rest may be looked at before everything else, or -1.
@@ -190,15 +203,18 @@ class Moves:
                 return "started", barrier
         return None
 
-    def _of_lane(self, turn: Turn, node: Node, place: int, lane: Lane) -> Iterator[Step]:
+    def _of_lane(self, turn: Turn, node: Node, place: int, spent: bool) -> Iterator[Step]:
+        lane = node.state.lanes[place]
         if self._owes_hold(node.state, lane):
             yield from self._coming_to_rest(turn, place, lane)
         elif lane.held and lane.timer is Timer.READY:
             yield Step("is ready", (PartyReady(NOW_US, place, lane.control),), place)
         elif lane.command:
-            yield from self._at_work(turn, place, lane)
+            yield from self._at_work(turn, place, lane, spent)
         if lane.timer is Timer.GATE:
             yield self._over("has waited at the gate", node.state, place, "timer_us")
+        if spent:
+            return
         busy = bool(lane.command) or self._owes_hold(node.state, lane)
         if busy or lane.timer is Timer.READY:
             yield Step("goes silent", (), place, cost=1, silences=1)
@@ -223,7 +239,7 @@ class Moves:
             fault = CommandFaulted(NOW_US, place, lane.command, self._faults(turn, place, lane)[0])
             yield Step(f"fails ({fault.fault}) and stands", (fault, held), place, cost=1)
 
-    def _at_work(self, turn: Turn, place: int, lane: Lane) -> Iterator[Step]:
+    def _at_work(self, turn: Turn, place: int, lane: Lane, spent: bool) -> Iterator[Step]:
         command = lane.command
         if lane.phase in ("arming", "armed"):
             if lane.phase == "arming":
@@ -240,8 +256,8 @@ class Moves:
             yield Step("starts too late", (late,), place, cost=1)
             return
         yield Step("is done", (self._done(turn, place, lane),), place)
-        if lane.doing is Doing.STAND:
-            return  # It moves nothing, so that nothing can go wrong with it but silence.
+        if spent or lane.doing is Doing.STAND:
+            return  # Standing by moves nothing: nothing can go wrong with it but silence.
         for fault in self._faults(turn, place, lane):
             event = CommandFaulted(NOW_US, place, command, fault)
             yield Step(f"fails: {fault}", (event,), place, cost=1)
@@ -295,10 +311,13 @@ class Moves:
         ended = self._end(state, place, name)
         return Step(words, (TimePassed(NOW_US),), place, cost, state=ended)
 
-    def _of_floor(self, node: Node) -> Iterator[Step]:
+    def _of_floor(self, node: Node, spent: bool) -> Iterator[Step]:
         for signal in self._watched:
+            is_good = node.state.signals[signal].value is True
+            if is_good and spent:
+                continue
             name = self._plan.signals[signal].name
-            if node.state.signals[signal].value is True:
+            if is_good:
                 bad = SignalSeen(NOW_US, signal, False)
                 yield Step(f"{name} turns bad", (bad,), cost=1)
             else:
@@ -308,6 +327,8 @@ class Moves:
     def _of_people(self, turn: Turn, node: Node) -> Iterator[Step]:
         for opened in node.state.prompts:
             for option in options_of(turn, opened):
+                if option not in WALKED:
+                    continue
                 event = PromptAnswered(
                     NOW_US, opened.number, option, PERSON, _torque_nm(turn, opened)
                 )
@@ -345,11 +366,19 @@ class Moves:
         return CommandFinished(NOW_US, place, lane.command, results)
 
     def _faults(self, turn: Turn, place: int, lane: Lane) -> tuple[str, ...]:
+        """Return the faults that a party may report.
+
+        Faults for which the step has the same rule differ by name alone. So of those that have
+        not happened to it yet the first stands for all (M3).
+        """
         if lane.doing is not Doing.STEP or lane.node < 0:
             return (UNRULED,)
-        never = ("timeout", "out_of_step", "out_of_balance", "out_of_window", "silent", "refused")
-        rules = turn.node(lane.node).rules
-        return (*(rule.fault for rule in rules if rule.fault not in never), UNRULED)
+        happened = {fault for node, fault, _ in lane.attempts if node == lane.node}
+        found = []
+        for alike in self._alike[lane.node]:
+            found += [fault for fault in alike if fault in happened]
+            found += [fault for fault in alike if fault not in happened][:1]
+        return tuple(found)
 
     @staticmethod
     def _by_itself(place: int, lane: Lane) -> tuple[Event, ...]:
@@ -373,12 +402,23 @@ def _torque_nm(turn: Turn, opened: OpenPrompt) -> float | None:
     return record.target_nm if record else None
 
 
+def _alike_faults(node: PlanNode) -> tuple[tuple[str, ...], ...]:
+    """Return the faults that a party may report, those with the same rule together."""
+    own = {one.fault for one in node.windows}
+    groups: dict[object, list[str]] = {}
+    for rule in (*node.rules, Rule(UNRULED)):
+        if rule.fault not in NEVER_REPORTED and rule.fault not in own:
+            groups.setdefault(replace(rule, fault=""), []).append(rule.fault)
+    single = [(one,) for one in sorted(own) if any(rule.fault == one for rule in node.rules)]
+    return (*(tuple(one) for one in groups.values()), *single)
+
+
 def _local_nodes(plan: Plan) -> frozenset[int]:
     """Return steps that touch no other lane: outside spans, and neither in nor next to a zone."""
     zoned = {
         index
         for index, node in enumerate(plan.nodes)
-        if any(move.zone >= 0 for move in _moves_of(node))
+        if any(move.zone >= 0 for move in moves_of(node))
     }
     local = set()
     for nodes in plan.lanes:
@@ -389,8 +429,3 @@ def _local_nodes(plan: Plan) -> frozenset[int]:
             if node.move is not None and node.span < 0 and not released and not around & zoned:
                 local.add(index)
     return frozenset(local)
-
-
-def _moves_of(node: PlanNode) -> tuple[Move, ...]:
-    own = () if node.move is None else (node.move,)
-    return (*own, *node.rechecks, *(move for rule in node.rules for move in rule.recover))

@@ -88,6 +88,10 @@ def _check_declared(given: Input, items: tuple[Item, ...]) -> None:
             must, do = choose_from(item.step.barrier, declared, "barriers of this file")
             what = f"barrier is {item.step.barrier!r}"
             given.tell((*item.trail, "barrier"), "SEQ033", what, must, do)
+    for name, model in declared.items():
+        if model.timeout is None:
+            what, must = f"barrier {name!r} gives no timeout", "must say how long lanes may wait"
+            given.tell(("barriers", name), "SEQ066", what, must, "add 'timeout:'", key=True)
     used = {item.step.barrier: True for item in items if isinstance(item.step, BarrierStep)}
     for name in declared:
         if name not in used:
@@ -97,8 +101,15 @@ def _check_declared(given: Input, items: tuple[Item, ...]) -> None:
 
 
 def _check_pairing(given: Input) -> None:
-    """Tell of barriers that give only some of paired_until, balance and stop."""
-    for name, model in given.sequence.barriers.items():
+    """Tell of barriers that give only some of paired_until, balance and stop, or wrong ones."""
+    declared = given.sequence.barriers
+    for name, model in declared.items():
+        if model.balance is not None:
+            _balance_nm(given, name, model.balance)
+        if model.paired_until is not None and model.paired_until not in declared:
+            must, do = choose_from(model.paired_until, declared, "barriers of this file")
+            what = f"'paired_until' is {model.paired_until!r}"
+            given.tell(("barriers", name, "paired_until"), "SEQ033", what, must, do)
         parts = {
             "paired_until": model.paired_until,
             "balance": model.balance,
@@ -178,7 +189,7 @@ def _barrier(
         lanes=ordered,
         nodes=tuple(lanes[lane] for lane in ordered),
         next_nodes=tuple(_step_after(items, lanes[lane]) for lane in ordered),
-        timeout_us=model.timeout,
+        timeout_us=model.timeout or 0,
         window_us=model.window,
         span=span,
     )

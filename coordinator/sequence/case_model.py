@@ -84,6 +84,8 @@ class ActModel(Strict):
 class AnswersModel(Strict):
     """The people of a run: a file by itself, or part of a case."""
 
+    KIND = "answers"
+
     answers: tuple[AnswerModel, ...] = ()
     """What people answer, each used once and in order."""
     acts: tuple[ActModel, ...] = ()
@@ -92,6 +94,8 @@ class AnswersModel(Strict):
 
 class CaseModel(AnswersModel):
     """The whole of a case file."""
+
+    KIND = "case"
 
     case: Name
     """Its name."""

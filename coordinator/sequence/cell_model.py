@@ -179,6 +179,18 @@ class ActionModel(Strict):
     """Actions made again before it starts over after an interruption."""
     leave: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
     """Actions by which what it is about is left in order, where a person says so."""
+    reacts_on: Name | None = None
+    """Its parameter that names the neighbouring bolt on which the reaction arm leans."""
+    puts_in: Name | None = None
+    """What it puts into the joint that must come out again, such as cover or pin."""
+    takes_out: Name | None = None
+    """What it takes out again, by the same name."""
+    brings: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
+    """Interlocks that are active from its beginning, until an action clears them."""
+    clears: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
+    """Interlocks that are good again once it is done."""
+    hands_over: bool = False
+    """Whether it hands the joint over; every bolt must be proved before."""
 
     def first_of(self, kind: ParameterKind) -> str | None:
         """Return the name of the first parameter of a kind, or None."""
@@ -187,6 +199,8 @@ class ActionModel(Strict):
 
 class CellModel(Strict):
     """The whole of a cell file."""
+
+    KIND = "cell"
 
     cell: Name
     """Its name."""

@@ -70,6 +70,16 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SEQ060": "an option does not suit its question",
         "SEQ061": "a point stands inside a paired span",
         "SEQ062": "no socket fits the joint",
+        "SEQ063": "a torque is above the joint's limit",
+        "SEQ064": "a torque has no reaction on a neighbour",
+        "SEQ065": "zones can be waited for in a ring",
+        "SEQ066": "a wait has no timeout",
+        "SEQ067": "a fault is handled by nobody",
+        "SEQ068": "a bolt is never pulled in the last round",
+        "SEQ069": "a bolt is never checked after its last pull",
+        "SEQ070": "a cover or pin is left in",
+        "SEQ071": "a motion beneath a load gives no reason",
+        "SEQ072": "the joint is handed over before it is checked",
     }
 )
 """Every code against its heading."""

@@ -14,13 +14,16 @@ from coordinator.core.plan import (
     Signal,
     Timing,
 )
+from coordinator.sequence.ahead import look_ahead
 from coordinator.sequence.barriers import meetings
+from coordinator.sequence.bolts import check_bolts
 from coordinator.sequence.cell_model import CellModel, TimingModel
 from coordinator.sequence.declared import check_declared
 from coordinator.sequence.expand import Input, unfold
 from coordinator.sequence.nodes import build_nodes
 from coordinator.sequence.points import check_questions, plan_prompts
 from coordinator.sequence.pulls import check_pulls
+from coordinator.sequence.surroundings import check_brought, check_left_in, check_zones
 from coordinator.sequence.tools import check_tools
 
 
@@ -43,6 +46,12 @@ def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Pla
     nodes, built = build_nodes(given, items, met)
     check_tools(given, built)
     check_pulls(given, built, met, today)
+    ahead = look_ahead(nodes, met) if met.is_sound else None
+    if ahead is not None:
+        check_bolts(given, built, ahead)
+        check_left_in(given, built, ahead)
+        check_brought(given, built, ahead)
+        check_zones(given, built, ahead)
     given.findings.raise_if_any()
     starts = [sum(len(lane) for lane in lanes[:number]) for number in range(len(lanes))]
     return Plan(

@@ -48,6 +48,12 @@ def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
         for key, names in (("recheck", action.recheck), ("leave", action.leave)):
             for place, other in enumerate(names):
                 checker.known("SEQ014", "action", other, cell.actions, (*here, key, place))
+        if action.reacts_on is not None:
+            takes = action.takes
+            checker.known("SEQ015", "parameter", action.reacts_on, takes, (*here, "reacts_on"))
+        for key, interlocks in (("brings", action.brings), ("clears", action.clears)):
+            for place, one in enumerate(interlocks):
+                checker.known("SEQ027", "interlock", one, cell.interlocks, (*here, key, place))
     if cell.timing.renew >= cell.timing.lease:
         what, must = "renew is not below lease", "must be below it, or arms hold in between"
         do = "renew the lease two or three times within it"
@@ -112,6 +118,8 @@ def _check_use(given: Input) -> None:
 def _used(model: SequenceModel) -> dict[tuple[str, str], bool]:
     """Return (section, name) of everything that some step or policy names."""
     used: dict[tuple[str, str], bool] = {}
+    if isinstance(model.otherwise, AskModel):
+        used["prompts", model.otherwise.ask] = True
     for rules in model.policies.values():
         for rule in rules.values():
             if isinstance(rule.then, AskModel):

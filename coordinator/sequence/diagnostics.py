@@ -85,7 +85,7 @@ class Findings:
 
     def __init__(self) -> None:
         """Start with none."""
-        self._found: dict[tuple[str, int, int, str], Diagnostic] = {}
+        self._found: dict[tuple[str, int, int, str, str], Diagnostic] = {}
 
     def add(self, diagnostic: Diagnostic) -> None:
         """Keep `diagnostic` unless one of that code is known at that place.
@@ -97,7 +97,9 @@ class Findings:
         """
         if diagnostic.code not in CODES:
             raise KeyError(diagnostic.code)
-        key = (diagnostic.file, diagnostic.line, diagnostic.column, diagnostic.code)
+        # Keys that are missing all miss at one place, that of the table.
+        what = diagnostic.what if diagnostic.code == "SEQ007" else ""
+        key = (diagnostic.file, diagnostic.line, diagnostic.column, diagnostic.code, what)
         if key in self._found:
             return
         self._found[key] = replace(

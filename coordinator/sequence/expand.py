@@ -60,6 +60,8 @@ class Surroundings:
     scope: Scope
     loops: Loops = ()
     exceptions: tuple[tuple[str, Trail], ...] = ()
+    own_bolt: int = 0
+    """Bolt of the loop over this side's bolts, also inside blocks; 0 without such a loop."""
     blocks: tuple[str, ...] = ()
     """Names of the blocks around, outermost first."""
     group: int = 0
@@ -208,7 +210,9 @@ class _Unfolder:
             if only is not None and not any(one in only for one in bolts):
                 continue
             loops = (*place.loops, (step.each, number))
-            self._list(step.steps, (*trail, "steps"), replace(around, scope=scope, loops=loops))
+            bolt = bolts[0] if step.each == "own_bolt" else place.own_bolt
+            inside = replace(around, scope=scope, loops=loops, own_bolt=bolt)
+            self._list(step.steps, (*trail, "steps"), inside)
 
     def _only(self, step: EachStep, trail: Trail, place: Surroundings) -> list[Value] | None:
         """Return the bolts or rounds that a loop keeps to; None for all."""

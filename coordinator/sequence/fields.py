@@ -7,7 +7,7 @@ Keeps: every refusal carries its own SEQ code.
 import re
 from collections.abc import Callable
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
 from pydantic_core import PydanticCustomError
@@ -36,6 +36,8 @@ class Strict(BaseModel):
         populate_by_name=False,
         use_attribute_docstrings=True,  # what stands below a key is what an editor shows of it
     )
+    KIND: ClassVar[str] = ""
+    """Kind of file, of a model that is a whole file."""
 
 
 def refusal(code: str, what: str, must: str, do: str) -> PydanticCustomError:

@@ -6,6 +6,7 @@ Keeps: torque follows from stress and friction by the long form, never from a nu
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TypeVar
 
 from coordinator.bolting.constants import INCH_M
@@ -23,6 +24,9 @@ _CHAMFER_M = 0.125 * INCH_M
 
 _PIN = 2
 # Hole of the first pin where a joint names none; chosen.
+_ROUND_OFF = 1e-9
+# Rounding of a share, which the file gives in per cent.
+
 _BALANCE_SHARE = 0.2
 # Of the target torque, where a joint gives no band; chosen.
 
@@ -61,6 +65,8 @@ class JointFigures:
     preload_n: float
     torque_nm: float
     """Target torque of the last round."""
+    torque_max_nm: float | None
+    """The most that flange, gasket or nut allow, where the file gives it."""
     tolerance: float
     balance_nm: float
     """Allowed difference of the two sides while they pull."""
@@ -101,7 +107,7 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
     Args:
         model: The joint file, valid in form.
         document: The same file, for places.
-        findings: Gathers SEQ049 and SEQ053.
+        findings: Gathers SEQ009, SEQ017, SEQ049, SEQ053 and SEQ063.
     """
     bolts, tightening = model.bolts, model.tightening
     asked = _Asked(document, findings)
@@ -120,6 +126,8 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
     bearing_m = bearing_diameter_m(thread, bolts.hex_across_flats)
     torque_nm = wedge_form_torque_nm(preload_n, thread, friction, bearing_m)
     asked.check_preload(preload_n, proof_load_n)
+    asked.check_torque(torque_nm * max(tightening.rounds), tightening.torque_max)
+    asked.check_rounds(tightening.rounds)
     return JointFigures(
         name=model.joint,
         text=model.text,
@@ -136,6 +144,7 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
         stress_pa=tightening.stress,
         preload_n=preload_n,
         torque_nm=torque_nm,
+        torque_max_nm=tightening.torque_max,
         tolerance=tightening.tolerance,
         balance_nm=tightening.balance or _BALANCE_SHARE * torque_nm,
         rounds=_rounds(tightening.rounds, torque_nm, tightening.tolerance),
@@ -187,6 +196,30 @@ class _Asked:
             what = f"stress leaves {preload_n:.0f} N in a bolt"
             must = f"must not exceed its proof load of {proof_load_n:.0f} N"
             self.tell(("tightening", "stress"), "SEQ049", what, must, "lower the stress")
+
+    def check_torque(self, torque_nm: float, limit_nm: float | None) -> None:
+        """Tell of a target that is above the limit of the joint."""
+        if limit_nm is not None and torque_nm > limit_nm:
+            what = f"stress and rounds ask for {torque_nm:.0f} N.m"
+            must = f"must not be above the joint's torque_max of {limit_nm:.0f} N.m"
+            self.tell(("tightening", "torque_max"), "SEQ063", what, must, "lower the stress")
+
+    def check_rounds(self, shares: tuple[float, ...]) -> None:
+        """Tell of rounds that fall, or that end elsewhere than at the target.
+
+        Source:
+            ASME PCC-1, tables 1 and 3: rounds of 20 to 30 %, 50 to 70 % and 100 %.
+        """
+        for place, (before, share) in enumerate(pairwise(shares), 1):
+            if share < before:
+                what = f"round {place + 1} pulls to {share:.4g} of the target"
+                must = f"must not be less than the {before:.4g} of the round before it"
+                trail = ("tightening", "rounds", place)
+                self.tell(trail, "SEQ009", what, must, "let the rounds rise")
+        if abs(shares[-1] - 1.0) > _ROUND_OFF:
+            what, must = f"last round pulls to {shares[-1]:.4g} of the target", "must pull to 100 %"
+            trail = ("tightening", "rounds", len(shares) - 1)
+            self.tell(trail, "SEQ009", what, must, "end with '100 %', or change the stress")
 
     def pins(self, bolts: BoltsModel) -> tuple[int, int]:
         """Return the holes of the guide pins; tells of holes that the joint does not have."""

@@ -39,11 +39,13 @@ class TighteningModel(Strict):
     friction: float = Field(ge=0.01, lt=1.0)
     """In thread and nut face."""
     rounds: tuple[Annotated[Share, Field(le=1.5)], ...] = Field(min_length=1, max_length=8)
-    """Share of the target torque in each round."""
+    """Share of the target torque in each round, rising to 100 %."""
     check_angle: Angle
     """How far a nut may turn in the check pass."""
     tolerance: Annotated[Share, Field(lt=1.0)]
     """Accepted deviation of torque about the target."""
+    torque_max: Torque | None = None
+    """The most that flange, gasket or nut allow, by their maker; without it the bolt decides."""
     balance: Torque | None = None
     """Allowed difference of the two sides while they pull; without it a fifth of the target."""
 
@@ -57,6 +59,8 @@ class LooseningModel(Strict):
 
 class JointModel(Strict):
     """The whole of a joint file."""
+
+    KIND = "joint"
 
     joint: Name
     """Its name."""

@@ -1,26 +1,28 @@
 """Load files from disk: the door through which a sequence becomes a plan.
 
 Keeps: nothing outside the sequences folder is read; every finding of every file is told at once,
-form first, then meaning.
+of form and, as far as it is sure, of meaning.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
 from typing import Literal, TypeVar
 
-from coordinator.core.plan import Plan
+from coordinator.core.plan import Plan, Value
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.compile import compile_plan
 from coordinator.sequence.declared import check_cell
 from coordinator.sequence.diagnostics import Findings, SequenceError
 from coordinator.sequence.joint import JointFigures, joint_figures
 from coordinator.sequence.joint_model import JointModel
+from coordinator.sequence.kinds import kind_of_tree
 from coordinator.sequence.read import read_files, read_model, root_of
 from coordinator.sequence.sequence_model import SequenceModel
 from coordinator.sequence.source import read_document
-from coordinator.sequence.tree import Table
+from coordinator.sequence.tree import Document
 
 _Result = TypeVar("_Result")
 
@@ -39,6 +41,10 @@ class Loaded:
     """(path below the sequences folder, SHA-256) of the sequence, the file it is
     based on if it is, the cell and the joint."""
     begins: Begins
+    document: Document
+    """The whole sequence as written, for places."""
+    values: Mapping[str, Value]
+    """The values of the sequence by name, those of the file based on it first."""
 
 
 def load(path: Path | str, *, joint: Path | str | None = None, today: date | None = None) -> Loaded:
@@ -57,7 +63,16 @@ def load(path: Path | str, *, joint: Path | str | None = None, today: date | Non
     lines = "".join(f"{digest}  {name}\n" for name, digest in files)
     digest = sha256(lines.encode()).hexdigest()
     plan = compile_plan(given, digest=digest, today=today)
-    return Loaded(plan, given.cell, given.joint, given.sequence, files, given.sequence.begins)
+    return Loaded(
+        plan=plan,
+        cell=given.cell,
+        joint=given.joint,
+        sequence=given.sequence,
+        files=files,
+        begins=given.sequence.begins,
+        document=given.document,
+        values={name: one.value for name, one in given.values.items()},
+    )
 
 
 def read_cell(path: Path | str) -> CellModel:
@@ -88,14 +103,12 @@ def read_joint(path: Path | str) -> JointFigures:
 
 
 def kind_of(path: Path | str) -> str:
-    """Return what kind of file it is by its first key, such as `sequence`; empty for none."""
+    """Return what kind of file it is by its keys, such as `sequence`; empty for none."""
     try:
         document = read_document(Path(path), root_of(Path(path)), Findings())
     except SequenceError:
         return ""
-    if document is None or not isinstance(document.tree, Table) or not document.tree.keys:
-        return ""
-    return document.tree.keys[0].text
+    return "" if document is None else kind_of_tree(document.tree)
 
 
 def _checked(result: _Result | None, findings: Findings) -> _Result:

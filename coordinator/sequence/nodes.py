@@ -112,10 +112,11 @@ class _Builder:
                 on_hold=step.on_hold,
             ),
             rules=self._rules.rules(
-                index, action, lambda name: self._taken(item, name, values), is_in_span=span >= 0
-            )
-            if is_complete
-            else (),
+                index,
+                action,
+                (lambda name: self._taken(item, name, values)) if is_complete else None,
+                is_in_span=span >= 0,
+            ),
             windows=self._windows(item, step, action),
             exceptions=self._exceptions(item, step),
             permissives=self._permissives(item, step),

@@ -13,7 +13,7 @@ Source:
 from coordinator.core.plan import Node, NodeKind, Option, Prompt
 from coordinator.sequence.barriers import instance_name
 from coordinator.sequence.diagnostics import choose_from
-from coordinator.sequence.expand import Input, Item
+from coordinator.sequence.expand import Input, Item, Loops
 from coordinator.sequence.sequence_model import PointModel, PointStep, PromptModel
 
 
@@ -67,7 +67,7 @@ class PointMaker:
             what = f"point is {step.point!r}"
             self._given.tell((*item.trail, "point"), "SEQ059", what, must, do)
         return Node(
-            name=instance_name(step.point.replace("_", " "), item.place.loops),
+            name=instance_name(step.point.replace("_", " "), _loops(item)),
             lane=item.lane,
             kind=NodeKind.POINT,
             after=after,
@@ -75,3 +75,15 @@ class PointMaker:
             is_witness=model is not None and model.kind == "witness",
             origin=self._given.document.origin(item.trail),
         )
+
+
+def _loops(item: Item) -> Loops:
+    """Return the loops around a point, with the bolt itself instead of its place in the loop.
+
+    Barriers are told apart by the place, which is the same on both sides; whoever reads a question
+    goes to the joint and looks for a bolt.
+    """
+    return tuple(
+        ("bolt", item.place.own_bolt) if kind == "own_bolt" else (kind, number)
+        for kind, number in item.place.loops
+    )

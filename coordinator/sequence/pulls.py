@@ -8,6 +8,7 @@ calibration.
 from datetime import date
 from itertools import zip_longest
 
+from coordinator.core.plan import Value
 from coordinator.sequence.barriers import Meetings
 from coordinator.sequence.cell_model import ParameterKind as Kind
 from coordinator.sequence.expand import Input
@@ -21,6 +22,7 @@ _TIGHTENING = ("pull", "confirm", "check")
 def check_pulls(given: Input, built: tuple[Built, ...], met: Meetings, today: date | None) -> None:
     """Tell what is wrong with the pulls; `today` None leaves calibrations unjudged."""
     pulls = tuple(one for one in built if one.action.first_of(Kind.TORQUE) is not None)
+    _check_reactions(given, built)
     for one in pulls:
         _check_limits(given, one)
         if today is not None:
@@ -43,12 +45,51 @@ def _check_limits(given: Input, one: Built) -> None:
             limit = "of which none is given" if limit_nm is None else f"of {limit_nm:.0f} N.m"
             must = f"must not be above the limit of {tool!r}, {limit}"
             given.tell(trail, "SEQ048", what, must, "lower it or choose another tool")
+    limit_nm = given.joint.torque_max_nm
+    is_told = limit_nm is None or given.joint.torque_nm > limit_nm
+    if one.action.records in _TIGHTENING and not is_told and torque_nm > (limit_nm or 0.0):
+        what, must = f"{name} is {torque_nm:.0f} N.m", f"must not be above {limit_nm:.0f} N.m"
+        do = "lower it: 'torque_max' of the joint is what flange, gasket or nut allow"
+        given.tell(trail, "SEQ063", what, must, do)
     if one.action.records in _TIGHTENING and torque_nm > given.joint.proof_torque_nm:
         what = f"{name} is {torque_nm:.0f} N.m, which leaves "
         what += f"{given.joint.preload_at_n(torque_nm):.0f} N in the bolt"
         limit_n, limit_nm = given.joint.proof_load_n, given.joint.proof_torque_nm
         must = f"must not exceed the proof load of {limit_n:.0f} N at {limit_nm:.0f} N.m"
         given.tell(trail, "SEQ049", what, must, "lower it or choose a stronger bolt")
+
+
+def _check_reactions(given: Input, built: tuple[Built, ...]) -> None:
+    """Tell of reactions on bolts that are no neighbours, and of torques without a reaction."""
+    if not any(action.reacts_on for action in given.cell.actions.values()):
+        return  # The tools of this cell take their reaction from the arm itself.
+    leaning: dict[int, Value | None] = {}
+    for one in built:
+        name = one.action.first_of(Kind.BOLT)
+        bolt = None if name is None else one.values.get(name)
+        if one.action.reacts_on is not None:
+            leaning[one.item.lane] = bolt
+            _check_neighbour(given, one, bolt)
+        elif one.action.first_of(Kind.TORQUE) is None or bolt is None:
+            continue
+        elif leaning.get(one.item.lane) != bolt:
+            what = f"{one.node.name!r} has no reaction on a neighbour of bolt {bolt}"
+            do = f"add the action that reacts, with bolt {bolt}, above the paired barrier"
+            given.tell((*one.item.trail, "do"), "SEQ064", what, "must have one", do)
+
+
+def _check_neighbour(given: Input, one: Built, bolt: Value | None) -> None:
+    name = one.action.reacts_on or ""
+    other = one.values.get(name)
+    if bolt is None or other is None:
+        return
+    count = given.joint.bolt_count
+    neighbours = (int(bolt) % count + 1, (int(bolt) - 2) % count + 1)
+    if other not in neighbours:
+        what = f"bolt {bolt} reacts on bolt {other}"
+        must = f"must react on a neighbour, bolt {neighbours[0]} or {neighbours[1]}"
+        do = "correct it, or refer to $pair.neighbour"
+        given.tell((*one.item.trail, "with", name), "SEQ064", what, must, do)
 
 
 def _tool(given: Input, one: Built) -> tuple[str, str | None]:

@@ -57,6 +57,7 @@ _POWER = r"(?:\s*(?:\^|\*\*)\s*-?[1-9](?![0-9]))?"
 _WORD = rf"[A-Za-zµμ°%][A-Za-z_µμ°%]*{_POWER}"
 _UNIT = re.compile(rf"{_WORD}(?:\s*[·.*/]\s*{_WORD}|\s+{_WORD})*")
 # One power of one digit to a word: a tower of powers would keep the unit library at work for ever.
+_RUN_TOGETHER = re.compile(r"([kM]?N)m")
 _ENERGY = re.compile(r"joule|calorie|british_thermal_unit|watt|electron_volt")
 
 
@@ -99,6 +100,11 @@ def parse_quantity(text: object, dimension: Dimension) -> float:
     if kind is not dimension:
         measured = "something else" if kind is None else f"{_article(kind)} {kind.value}"
         what = f"{text!r} is {measured}"
+        together = _RUN_TOGETHER.fullmatch(written[2].strip())
+        if dimension is Dimension.TORQUE and together is not None:
+            # One word is another unit than the product of two, or none.
+            do = f"did you mean '{written[1]} {together[1]}.m'?"
+            raise QuantityError("SEQ012", what, must, do)
         raise QuantityError("SEQ012", what, must, f"write it like {example!r}")
     value = float(written[1]) * factor
     if not isfinite(value):

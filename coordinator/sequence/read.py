@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from coordinator.sequence.beyond import Incomplete, tell_beyond
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.declared import check_cell
 from coordinator.sequence.diagnostics import Findings, SequenceError, choose_from
@@ -20,7 +21,7 @@ from coordinator.sequence.references import Bound
 from coordinator.sequence.sequence_model import DerivedModel, SequenceModel
 from coordinator.sequence.source import read_document
 from coordinator.sequence.tree import Document, Trail
-from coordinator.sequence.validate import Model, validate
+from coordinator.sequence.validate import Model, has_other_kind, validate
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,12 +84,21 @@ class _Reader:
         """Return the input of the compiler and the documents, or raise every finding."""
         findings = self._findings
         top = _Written(path, read_document(path, self._root, findings))
+        if top.document is not None and has_other_kind(SequenceModel, top.document):
+            self._validated(SequenceModel, top)
+            raise SequenceError(findings.all())
         base = self._base(top) if top.is_derived else top
         derived = self._validated(DerivedModel, top) if base is not top else None
         sequence = self._validated(SequenceModel, base)
         cell_document, cell = self._cell(self._include("cell", top, base))
         joint_path = joint_path or self._include("joint", top, base)
         joint_document, joint = self._joint(joint_path)
+        if (
+            (sequence is None and base is top and base.document is not None)
+            and (cell is not None and cell_document is not None)
+            and joint is not None
+        ):
+            tell_beyond(Incomplete(base.document, cell, cell_document, joint), findings)
         if sequence is None or base.document is None or (base is not top and derived is None):
             raise SequenceError(findings.all())
         if cell is None or cell_document is None or joint is None or joint_document is None:
@@ -147,11 +157,20 @@ class _Reader:
         if word is None:
             return None
         target = written.path.parent / word
+        at = (written.document, (key,))
         if not Path(word).is_absolute() and _is_inside(target, self._root):
-            return target
+            if _is_there(target):
+                return target
+            others = [
+                f"{path.parent}/{one}" if (path := Path(word)).parent.name else one
+                for one in _beside(target)
+            ]
+            _, do = choose_from(word, others, "files")
+            what, must = f"{key} is {word!r}, which is not there", "must be a file"
+            self._tell(at, "SEQ001", what, must, do)
+            return None
         must = "must be a relative path inside the sequences folder"
         do = "move the file or the path"
-        at = (written.document, (key,))
         self._tell(at, "SEQ005", f"{key} is {word!r}", must, do)
         return None
 
@@ -177,6 +196,21 @@ def _is_inside(target: Path, root: Path) -> bool:
     except (OSError, RuntimeError, ValueError):
         # Links in a ring are a RuntimeError, a NUL in a path is a ValueError.
         return False
+
+
+def _is_there(target: Path) -> bool:
+    try:
+        return target.exists()
+    except OSError:
+        return False
+
+
+def _beside(target: Path) -> list[str]:
+    """Return the names of the files in the folder in which one was looked for."""
+    try:
+        return sorted(one.name for one in target.parent.iterdir() if one.suffix == target.suffix)
+    except OSError:
+        return []
 
 
 def _values(

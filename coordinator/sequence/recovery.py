@@ -32,6 +32,10 @@ Taken = Callable[[str], Mapping[str, Value]]
 def check_policies(given: Input) -> None:
     """Tell what is wrong with the policies by themselves: names, attempts, faults never retried."""
     faults = given.cell.faults
+    then = given.sequence.otherwise
+    if isinstance(then, AskModel) and then.ask not in given.sequence.prompts:
+        must, do = choose_from(then.ask, given.sequence.prompts, "prompts of this file")
+        given.tell(("otherwise", "ask"), "SEQ024", f"prompt is {then.ask!r}", must, do)
     for policy, rules in given.sequence.policies.items():
         for fault, rule in rules.items():
             trail: Trail = ("policies", policy, fault)
@@ -67,16 +71,55 @@ class RuleMaker:
         self._raised: dict[tuple[str, str], bool] = {}
 
     def rules(
-        self, node: int, action: ActionModel, taken: Taken, *, is_in_span: bool
+        self,
+        node: int,
+        action: ActionModel,
+        taken: Taken | None,
+        *,
+        is_in_span: bool,
     ) -> tuple[Rule, ...]:
-        """Return the rules of the step at `node`.
+        """Return the rules of the step at `node`; without `taken` only its policy is judged."""
+        own = self._own_rules(node, action, taken, is_in_span=is_in_span)
+        if taken is None:
+            return ()
+        return (*own, *self._otherwise(node, action, {rule.fault: True for rule in own}))
 
-        Args:
-            node: The step.
-            action: What it does.
-            taken: What a recovery move of a given name takes over from the steps.
-            is_in_span: Whether it is inside a paired span.
-        """
+    def _otherwise(self, node: int, action: ActionModel, handled: Mapping[str, bool]) -> list[Rule]:
+        """Return rules for what the policy does not speak of; tells if nobody says what then."""
+        step = self._items[node].step
+        policy = step.policy if isinstance(step, DoStep) else None
+        open_faults = [fault for fault in action.raises if fault not in handled]
+        if policy is not None and policy not in self._given.sequence.policies:
+            return []  # Told already; a misspelt policy is not a missing one.
+        then = self._given.sequence.otherwise
+        if then is None:
+            self._tell_unhandled(node, open_faults)
+            return []
+        if isinstance(then, AskModel):
+            prompt = self._prompts.get(then.ask, -1)
+            return [Rule(fault, then=Exhausted.ASK, prompt=prompt) for fault in open_faults]
+        # A plan without a rule holds: nothing needs to be written for it.
+        is_hold = Exhausted(then) is Exhausted.HOLD
+        return [] if is_hold else [Rule(fault, then=Exhausted(then)) for fault in open_faults]
+
+    def _tell_unhandled(self, node: int, faults: list[str]) -> None:
+        item = self._items[node]
+        if not faults or not isinstance(item.step, DoStep):
+            return
+        what = f"{item.step.do!r} may raise {', '.join(faults)}"
+        must = "must have a rule for each"
+        do = "add them to a policy of the step, or write 'otherwise: hold' for all such faults"
+        self._given.tell((*item.trail, "do"), "SEQ067", what, must, do)
+
+    def _own_rules(
+        self,
+        node: int,
+        action: ActionModel,
+        taken: Taken | None,
+        *,
+        is_in_span: bool,
+    ) -> tuple[Rule, ...]:
+        """Return the rules that the step's own policy gives."""
         step = self._items[node].step
         if not isinstance(step, DoStep) or step.policy is None:
             return ()
@@ -87,6 +130,8 @@ class RuleMaker:
             )
             trail = (*self._items[node].trail, "policy")
             self._given.tell(trail, "SEQ023", f"policy is {step.policy!r}", must, do)
+            return ()
+        if taken is None:
             return ()
         can_raise = (*action.raises, *ANY_STEP_FAULTS)
         can_raise += SPAN_FAULTS if is_in_span else ()

@@ -100,10 +100,15 @@ def _drop_nothing(made: Schema) -> None:
     """Take out `null`: a key without a value is refused, it is left out instead."""
     if {"type": "null"} in made.get("anyOf", ()):
         rest = [one for one in made.pop("anyOf") if one != {"type": "null"}]
-        # What is said about the key counts more than what is said about any such value.
-        made.update({**rest[0], **made} if len(rest) == 1 else {"anyOf": rest})
+        made.update(_joined(rest[0], made) if len(rest) == 1 else {"anyOf": rest})
     if "default" in made and made["default"] in (None, {}, [], ""):
         del made["default"]
+
+
+def _joined(value: Schema, key: Schema) -> Schema:
+    """Return what is said of a key over what is said of any such value, and both descriptions."""
+    said = [one["description"] for one in (key, value) if "description" in one]
+    return {**value, **key, **({"description": " ".join(said)} if said else {})}
 
 
 def _name_keys(made: Schema) -> None:

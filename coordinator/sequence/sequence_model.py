@@ -40,18 +40,19 @@ class BarrierModel(Strict):
 
     model_config = ConfigDict(
         json_schema_extra={
+            "required": ["timeout"],
             "dependentRequired": {
                 "paired_until": ["balance", "stop"],
                 "balance": ["paired_until", "stop"],
                 "stop": ["paired_until", "balance"],
-            }
+            },
         }
     )
 
     text: str = ""
     """What it is for."""
-    timeout: Duration = 120_000_000
-    """How long it may wait for all lanes."""
+    timeout: Duration | None = None
+    """How long it may wait for all lanes; must be given."""
     window: Duration = 50_000
     """Allowed difference of the actual starts."""
     paired_until: Reference | None = None
@@ -250,6 +251,8 @@ class BlockModel(Strict):
 class SequenceModel(Strict):
     """The whole of a sequence file."""
 
+    KIND = "sequence"
+
     sequence: Name
     """Its name."""
     text: str
@@ -270,6 +273,8 @@ class SequenceModel(Strict):
     """Questions to a person."""
     policies: dict[Name, Rules] = Field(default_factory=dict)
     """What follows which kind of fault."""
+    otherwise: Then | None = None
+    """What follows a fault that no policy of its step speaks of: hold, abort, or ask."""
     exceptions: dict[Name, ExceptionModel] = Field(default_factory=dict)
     """Named ways of moving while an interlock is active, each with its reason."""
     blocks: dict[Name, BlockModel] = Field(default_factory=dict)
@@ -280,6 +285,8 @@ class SequenceModel(Strict):
 
 class DerivedModel(Strict):
     """A sequence file that is another one with a joint, a cell or values of its own."""
+
+    KIND = "sequence"
 
     sequence: Name
     """Its name."""

@@ -5,6 +5,7 @@ Keeps: every deviation that the model sees becomes one diagnostic at its own pla
 
 import re
 from collections.abc import Iterator
+from difflib import get_close_matches
 from types import UnionType
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
@@ -13,11 +14,14 @@ from pydantic_core import ErrorDetails
 
 from coordinator.sequence.diagnostics import Findings, choose_from
 from coordinator.sequence.fields import Strict
-from coordinator.sequence.tree import Document, Leaf, Row, Table, Trail, Tree
+from coordinator.sequence.kinds import NAMED, kind_of_tree, sign_of
+from coordinator.sequence.sequence_model import STEP_KEYS
+from coordinator.sequence.tree import Data, Document, Leaf, Row, Table, Trail, Tree
 
 Model = TypeVar("Model", bound=Strict)
 
 _KEY_MARK = "[key]"
+_STEP_OPTIONS = ("with", "id", "after", "policy", "round", "steps", "only")
 _RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 _LENGTH = {"too_short", "too_long"}
 _KINDS = {
@@ -35,6 +39,9 @@ _KINDS = {
 
 def validate(model: type[Model], document: Document, findings: Findings) -> Model | None:
     """Return the document as `model`, or None after telling `findings` every deviation."""
+    if has_other_kind(model, document):
+        _tell_kind(model, document, findings)
+        return None
     told = len(findings)
     for trail in _empty(document.tree):
         what = f"{_name(trail)} is empty"
@@ -49,6 +56,38 @@ def validate(model: type[Model], document: Document, findings: Findings) -> Mode
                 continue
             _tell(model, document, detail, findings)
         return None
+
+
+def errors_of(model: type[Model], data: Data) -> list[Trail]:
+    """Return where data deviates from a model."""
+    try:
+        model.model_validate(data)
+    except ValidationError as error:
+        found = [one for one in error.errors(include_url=False) if not _is_echo(one)]
+        return [_trail(one["loc"]) for one in found]
+    return []
+
+
+def _trail(location: tuple[int | str, ...]) -> Trail:
+    # Tags of unions start with a colon, which no key does: they are no part of the file.
+    return tuple(
+        part
+        for part in location
+        if part != _KEY_MARK and not (isinstance(part, str) and part.startswith(":"))
+    )
+
+
+def has_other_kind(model: type[Strict], document: Document) -> bool:
+    """Return whether a file is plainly of another kind than the one asked for."""
+    return kind_of_tree(document.tree) not in ("", model.KIND)
+
+
+def _tell_kind(model: type[Strict], document: Document, findings: Findings) -> None:
+    kind = kind_of_tree(document.tree)
+    sign = sign_of(document, kind)
+    what = f"file is {NAMED[kind]}, by its key {sign!r}"
+    must, do = f"must be {NAMED[model.KIND]}", "give the file of that kind"
+    findings.add(document.finding((sign,), "SEQ006", what, must, do, key=True))
 
 
 def _empty(tree: Tree, trail: Trail = ()) -> Iterator[Trail]:
@@ -78,16 +117,26 @@ def _tell(
 ) -> None:
     location = detail["loc"]
     is_key = bool(location) and location[-1] == _KEY_MARK
-    # Tags of unions start with a colon, which no key does: they are no part of the file.
-    trail: Trail = tuple(
-        part
-        for part in location
-        if part != _KEY_MARK and not (isinstance(part, str) and part.startswith(":"))
-    )
+    trail = _trail(location)
+    misspelt = _misspelt_step(detail)
+    if misspelt is not None:
+        must, do = choose_from(misspelt, STEP_KEYS, "keys of a step")
+        what = f"key is {misspelt!r}"
+        findings.add(document.finding((*trail, misspelt), "SEQ006", what, must, do, key=True))
+        return
     code, what, must, do = _words(model, detail, trail)
     at_key = is_key or detail["type"] == "extra_forbidden"
     place = trail[:-1] if detail["type"] == "missing" else trail
     findings.add(document.finding(place, code, what, must, do, key=at_key))
+
+
+def _misspelt_step(detail: ErrorDetails) -> str | None:
+    """Return the key of a step that must have been meant to say what it is; None if none is."""
+    value = detail["input"]
+    if not detail["type"].startswith("union_tag") or not isinstance(value, dict):
+        return None
+    keys = [key for key in value if isinstance(key, str) and key not in _STEP_OPTIONS]
+    return next((key for key in keys if get_close_matches(key, STEP_KEYS, n=1)), None)
 
 
 def _words(model: type[BaseModel], detail: ErrorDetails, trail: Trail) -> tuple[str, str, str, str]:
@@ -103,7 +152,7 @@ def _words(model: type[BaseModel], detail: ErrorDetails, trail: Trail) -> tuple[
     if kind == "missing":
         return "SEQ007", f"key {name!r} is missing", "must be given", f"add '{name}:'"
     if kind in ("union_tag_not_found", "union_tag_invalid") and isinstance(value, dict):
-        must = "must have one of the keys do, use, each, barrier, point"
+        must = f"must have one of the keys {', '.join(STEP_KEYS)}"
         return "SEQ007", "step says neither what to do nor where to meet", must, "add one of them"
     if kind == "literal_error":
         known = re.findall(r"'([^']*)'", context["expected"]) or [context["expected"]]

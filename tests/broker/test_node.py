@@ -152,6 +152,29 @@ def is_online(body: Body) -> bool:
     return isinstance(body, PartyState) and body.online
 
 
+def test_a_node_ends_also_when_its_broker_dies_as_it_leaves(port: int) -> None:
+    """Both end with their run; an error of the link must not swallow that the node was told to."""
+
+    async def leave(turns: int) -> None:
+        cable, stop = Cable(port), asyncio.Event()
+        await cable.lay()
+        async with desk_at(port) as desk:
+            running = run_party(small_party(), CELL, Broker(port=cable.port), clock_us, stop=stop)
+            node = asyncio.create_task(running)
+            await desk.wait_heard(is_online)
+            stop.set()
+            await desk.wait_heard(lambda body: isinstance(body, PartyState) and not body.online)
+            for _ in range(turns):
+                await asyncio.sleep(0)
+            cable.cut()
+            done, _ = await asyncio.wait([node], timeout=WAIT_S)
+            assert done, f"cut after {turns} turns of the loop"
+        await cable.remove()
+
+    for turns in range(20):
+        asyncio.run(leave(turns))
+
+
 def test_a_node_obeys_over_the_broker_and_leaves_with_a_word(port: int) -> None:
     """The whole of a command, over real sockets; a clean leave is told at once, not by the will."""
     party = small_party()

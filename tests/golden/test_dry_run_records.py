@@ -16,9 +16,15 @@ from coordinator.sequence import Loaded, load, read_case
 from tests.support.sequence_files import SEQUENCES
 
 STORED = Path(__file__).parent / "stored"
+OF_CASE = {"new_bolt_is_there": ("replace_bolt", "replace_bolt_20")}
+"""Sequences that a case is tried on; those not named here are tried on `makeup_8`."""
 RUNS = [
     *((path.stem, "") for path in sorted(SEQUENCES.glob("*.yaml"))),
-    *(("makeup_8", path.stem) for path in sorted((SEQUENCES / "cases").glob("*.yaml"))),
+    *(
+        (name, path.stem)
+        for path in sorted((SEQUENCES / "cases").glob("*.yaml"))
+        for name in OF_CASE.get(path.stem, ("makeup_8",))
+    ),
 ]
 
 

@@ -5,6 +5,7 @@ A part stands between ``<!-- generated: name -->`` and ``<!-- end -->``.
 
 import re
 from collections.abc import Callable
+from functools import partial
 from typing import get_args
 
 from coordinator.lifecycles import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
@@ -13,6 +14,7 @@ from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
 from sim_arms.causes import CATALOGUE, CauseKind
 from tests.support.house import ROOT
+from tests.support.key_tables import LABELS, key_table
 
 _PART = re.compile(r"(<!-- generated: ([a-z ]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 
@@ -56,10 +58,16 @@ PARTS: dict[str, Callable[[], str]] = {
         f"lifecycle {one.name}": _diagram(one)
         for one in (PROCEDURE, STEP, BARRIER, PROMPT, ALARM, ARM)
     },
+    **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
     "causes": causes,
     "bodies": bodies,
 }
-GUIDES = ("coordinator/core/README.md", "coordinator/wire/README.md", "sim_arms/README.md")
+GUIDES = (
+    "coordinator/core/README.md",
+    "coordinator/wire/README.md",
+    "sequences/README.md",
+    "sim_arms/README.md",
+)
 
 
 def parts_of(text: str) -> list[tuple[str, str]]:

@@ -15,16 +15,20 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from coordinator.sequence import SequenceError, load, read_case, read_cell, read_joint
+from coordinator.sequence import SequenceError, load, read_answers, read_case, read_cell, read_joint
 from coordinator.sequence.quantities import Dimension, parse_quantity
+from tests.support.sequence_files import SEQUENCES
 
 MEMORY_BYTES_MAX = 1024**3
 CPU_S_MAX = 10
+MAKEUP = SEQUENCES / "makeup_8.yaml"
 WALL_S_MAX = 30
 READERS: dict[str, Callable[[Path], object]] = {
     "case": lambda path: read_case(path, {"burr": {"height": "length"}}, sides=("fore", "aft")),
+    "answers": read_answers,
     "cell": read_cell,
     "joint": read_joint,
+    "joint instead": lambda path: load(MAKEUP, joint=path),
     "sequence": load,
 }
 

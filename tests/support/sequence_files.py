@@ -12,6 +12,7 @@ text: a small sequence
 cell: cells/sill_point.yaml
 joint: joints/airlift_16in_8.yaml
 begins: joint_open
+otherwise: hold
 """
 
 

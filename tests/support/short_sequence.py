@@ -9,6 +9,7 @@ text: one paired pull on a joint that is made up
 cell: cells/sill_point.yaml
 joint: joints/airlift_16in_8.yaml
 begins: joint_made_up
+otherwise: hold
 """
 _BODY = """
 barriers:

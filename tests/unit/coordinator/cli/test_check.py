@@ -66,3 +66,20 @@ def test_fix_says_which_file_it_had_to_leave(
     assert ended is Exit.FINDINGS
     assert path.read_text(encoding="utf-8") == text
     assert "would change a comment; left as it is" in capsys.readouterr().out
+
+
+def test_the_kind_of_a_file_is_told_by_its_keys_in_whatever_order(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A joint that begins with its text is a joint all the same, and answers are no sequence."""
+    joint = tmp_path / "joint.yaml"
+    lines = (SEQUENCES / "joints" / "airlift_16in_8.yaml").read_text(encoding="utf-8").splitlines()
+    text = next(line for line in lines if line.startswith("text:"))
+    joint.write_text("\n".join([text, *(one for one in lines if one != text), ""]))
+    answers = tmp_path / "answers.yaml"
+    answers.write_text("answers: [{prompt: stuck, answer: again, by: mate}]\n")
+
+    ended = check_files(Output.of(True), [joint, answers], Asked())
+
+    assert ended is Exit.GOOD
+    assert len(json.loads(capsys.readouterr().out)["good"]) == 2

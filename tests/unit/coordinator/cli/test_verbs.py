@@ -34,12 +34,13 @@ PAIRED = (
     "  pulled: {timeout: 5 min}\n"
 )
 SEATED = "    - {{do: seat_wrench, with: {{bolt: {0}}}}}\n    - barrier: pull\n"
-PULL = SEATED + "    - {{do: pull, with: {{bolt: {0}, torque: {1}}}}}\n    - barrier: pulled\n"
+REACTED = "    - {{do: react, with: {{bolt: {0}, on: {2}}}}}\n" + SEATED
+PULL = REACTED + "    - {{do: pull, with: {{bolt: {0}, torque: {1}}}}}\n    - barrier: pulled\n"
 BAD: dict[str, tuple[str, str, int]] = {
     "an unknown key": ("lanes:\n  fore:\n    - {do: park, speed: 3}\n", "SEQ006", FINDINGS),
     "an unknown bolt": (
-        f"{PAIRED}lanes:\n  fore:\n{WRENCH}{PULL.format(9, '$joint.torque')}"
-        f"  aft:\n{WRENCH}{PULL.format(5, '$joint.torque')}",
+        f"{PAIRED}lanes:\n  fore:\n{WRENCH}{PULL.format(9, '$joint.torque', 8)}"
+        f"  aft:\n{WRENCH}{PULL.format(5, '$joint.torque', 6)}",
         "SEQ017",
         FINDINGS,
     ),
@@ -55,14 +56,15 @@ BAD: dict[str, tuple[str, str, int]] = {
         FINDINGS,
     ),
     "a quantity in the wrong dimension": (
-        f"{PAIRED}lanes:\n  fore:\n{WRENCH}{PULL.format(1, '60 mm')}"
-        f"  aft:\n{WRENCH}{PULL.format(5, '$joint.torque')}",
+        f"{PAIRED}lanes:\n  fore:\n{WRENCH}{PULL.format(1, '60 mm', 2)}"
+        f"  aft:\n{WRENCH}{PULL.format(5, '$joint.torque', 6)}",
         "SEQ012",
         FINDINGS,
     ),
     "text that is no YAML": ("lanes: [\n", "SEQ001", BAD_USE),
 }
 VERBS: dict[str, Callable[[Path, Path], list[str]]] = {
+    "draw": lambda path, out: ["draw", str(path), "--out", str(out / "picture.svg")],
     "check": lambda path, _: ["check", "--quick", str(path)],
     "dryrun": lambda path, out: ["dryrun", str(path), "--out", str(out)],
     "run": lambda path, out: ["run", str(path), "--out", str(out)],
@@ -158,24 +160,30 @@ def test_everything_that_is_wrong_is_told_at_once(tmp_path: Path) -> None:
     result = call("check", "--quick", str(write_sequence(tmp_path, body)), "--json")
 
     found = [(one["line"], one["column"], one["code"]) for one in document(result)["findings"]]
-    assert found == [(7, 19, "SEQ012"), (10, 18, "SEQ006"), (14, 12, "SEQ008")]
+    assert found == [(8, 19, "SEQ012"), (11, 18, "SEQ006"), (15, 12, "SEQ008")]
     assert result.exit_code == FINDINGS
 
 
 # check -----------------------------------------------------------------------------------------
 
 
-def test_a_sound_file_is_checked_and_the_proof_is_not_claimed() -> None:
+def test_a_sound_file_is_proved_unless_only_the_rules_are_asked_for() -> None:
     """What was not proved must not look as if it were."""
-    quick = call("check", "--quick", str(MAKEUP), "--json")
-    whole = call("check", str(MAKEUP), "--json")
+    quick = document(call("check", "--quick", str(MAKEUP), "--json"))
+    whole = call("check", "--causes", "0", str(MAKEUP), "--json")
 
-    assert (quick.exit_code, document(quick)["ok"]) == (GOOD, True)
-    assert document(quick)["good"] == [str(MAKEUP)]
-    assert document(whole)["proof"] == "none" or document(whole)["ok"] is True
-    if document(whole)["proof"] == "none":
-        assert whole.exit_code == BAD_USE
-        assert "not proved" in whole.stderr
+    assert (quick["ok"], quick["good"], quick["proofs"]) == (True, [str(MAKEUP)], [])
+    (proof,) = document(whole)["proofs"]
+    assert (whole.exit_code, proof["proved"], proof["violations"]) == (GOOD, True, [])
+
+
+def test_a_proof_that_is_cut_short_is_not_good() -> None:
+    """A bound ends in "not proved", whatever was seen until then."""
+    cut = call("check", "--states", "100", str(MAKEUP), "--json")
+
+    (proof,) = document(cut)["proofs"]
+    assert (cut.exit_code, proof["proved"], proof["complete"]) == (FINDINGS, False, False)
+    assert "not proved: cut at 100 states" in cut.stderr
 
 
 def test_the_worst_of_several_files_decides(tmp_path: Path) -> None:
@@ -475,4 +483,4 @@ def test_the_program_tells_a_process_what_it_tells_a_test(tmp_path: Path) -> Non
 
     assert [one.returncode for one in done] == [GOOD, FINDINGS, BAD_USE]
     assert [json.loads(one.stdout)["ok"] for one in done] == [True, False, False]
-    assert f"{bad}:10:16: " in done[1].stderr
+    assert f"{bad}:11:16: " in done[1].stderr

@@ -10,6 +10,7 @@ from coordinator.core.events import (
     CommandProgressed,
     CommandStarted,
     PartyHeld,
+    PartyReady,
     SignalSeen,
 )
 from coordinator.core.plan import Exhausted, Move, Plan, Rule
@@ -101,7 +102,7 @@ def longer_plan() -> Plan:
     pull, added = plan.spans[0].nodes[AFT][0], len(plan.nodes)
     closing = plan.barriers[CLOSE].nodes[AFT]
     confirm = replace(plan.nodes[pull], name="confirm", after=(pull,), move=Move("confirm"))
-    once = (Rule("not_reached", 1, then=Exhausted.ASK, prompt=0),)
+    once = (Rule("not_reached", 1, then=Exhausted.ASK, prompt=0), Rule("out_of_step", 2))
     excepted = ((INTERLOCK, "the load is held by two pins"),)
     nodes = [
         replace(node, rules=once, exceptions=excepted) if node.name == "pull" else node
@@ -136,4 +137,51 @@ def test_side_that_started_anew_while_arming_does_not_keep_the_pair_waiting() ->
     world.see(AFT)
     world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
     world.feed(CommandFaulted(world.now_us, AFT, command_of(world, AFT), "not_seated"))
+    assert world.behave() == "complete"
+
+
+def test_recovery_that_takes_too_long_and_ends_all_the_same_leaves_nobody_waiting() -> None:
+    """Found by the proof: the partner, told to stop, waited for a fault that never came."""
+    world = pulling()
+    for party in PAIR:
+        world.feed(CommandFaulted(world.now_us, party, command_of(world, party), "not_reached"))
+    world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
+    late = run_late(world, FORE)
+    world.feed(CommandFinished(world.now_us, FORE, late))
+    world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
+    for party in PAIR:
+        world.feed(PartyHeld(world.now_us, party, world.hold_numbers[party][-1]))
+    assert world.behave() == "complete"
+
+
+def run_late(world: CoreWorld, party: int) -> int:
+    """Let the party's recovery take longer than it may; return its command."""
+    run_until(world, lambda: world.sent[party][-1].move.action == "relieve")
+    world.unanswered.clear()
+    world.wait(300_000)
+    world.feed(PartyReady(world.now_us, AFT, world.ready_numbers[AFT][-1]))
+    world.unanswered.clear()
+    for _ in range(300):
+        if world.state.lanes[party].failing:
+            return command_of(world, party)
+        for side in PAIR:
+            world.feed(CommandProgressed(world.now_us, side, command_of(world, side)))
+        world.wait(300_000)
+    raise AssertionError("it never takes too long")
+
+
+def test_start_missed_while_a_person_is_asked_about_the_other_side_waits_for_the_answer() -> None:
+    """Found by the proof: the pair went back beneath the open prompt, whose answer then broke."""
+    world = reach("pull", plan=longer_plan())
+    world.unanswered.clear()
+    fore = command_of(world, FORE)
+    world.feed(CommandStarted(world.now_us, FORE, fore, world.now_us))
+    world.feed(CommandFaulted(world.now_us, FORE, fore, "not_reached"))
+    world.feed(CommandFinished(world.now_us, AFT, command_of(world, AFT)))
+    world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
+    assert world.state.prompts
+    world.unanswered.clear()
+    world.wait(1_000_000)
+    assert words_of(world, "start_missing")
+    assert world.state.lanes[FORE].phase == "prompted"
     assert world.behave() == "complete"

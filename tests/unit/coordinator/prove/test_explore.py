@@ -5,7 +5,14 @@ import pytest
 from coordinator.core.plan import Barrier, Move, Node, NodeKind, Party, Plan
 from coordinator.prove import Limits, explore
 from coordinator.prove.explore import unreached
+from coordinator.sequence import load
 from tests.support.pair_plan import pair_plan
+from tests.support.sequence_files import SEQUENCES
+
+
+def shipped(name: str) -> Plan:
+    """Return the plan of a shipped sequence."""
+    return load(SEQUENCES / f"{name}.yaml").plan
 
 
 def crossed_plan() -> Plan:
@@ -29,12 +36,30 @@ def crossed_plan() -> Plan:
     return Plan("crossed", (Party("fore"), Party("aft")), tuple(nodes), tuple(lanes), barriers)
 
 
-@pytest.mark.parametrize(("causes", "states"), [(0, 80), (1, 3462)])
+@pytest.mark.parametrize(("causes", "states"), [(0, 122), (1, 8328)])
 def test_a_sound_plan_is_proved_and_its_states_are_counted(causes: int, states: int) -> None:
     """The count betrays a walk that has quietly shrunk."""
-    found = explore(pair_plan(), Limits(causes))
+    found = explore(pair_plan(), Limits(causes, is_cut=False))
 
     assert (found.is_proved, found.violations, found.states) == (True, [], states)
+
+
+@pytest.mark.parametrize(("plan", "causes"), [(pair_plan(), 1), (shipped("makeup_6"), 0)])
+def test_states_decided_once_stand_for_all_that_a_whole_walk_sees(plan: Plan, causes: int) -> None:
+    """Soundness: the walk that treats nothing as alike comes to just as many states and steps."""
+    whole = explore(plan, Limits(causes, is_cut=False))
+    folded = explore(plan, Limits(causes))
+
+    assert folded.stands_for == whole.stands_for
+    assert (folded.is_proved, folded.sent, folded.depth) == (True, whole.sent, whole.depth)
+
+
+def test_twenty_bolts_take_hardly_more_states_than_six() -> None:
+    """What is alike is decided once, whatever the bolts are called."""
+    six, twenty = (explore(shipped(name), Limits(0)) for name in ("makeup_6", "makeup_20"))
+
+    assert twenty.stands_for > 3 * six.stands_for
+    assert twenty.states < 1.2 * six.states
 
 
 def test_what_is_left_out_changes_no_verdict() -> None:

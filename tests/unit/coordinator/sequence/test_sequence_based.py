@@ -155,13 +155,14 @@ def test_the_band_of_a_pair_is_a_torque_or_one_of_the_joint(
     """The band follows the joint as the torque does."""
     pull = """
     - {do: change_tool, with: {tool: wrench}}
+    - {do: react, with: {bolt: %d, on: %d}}
     - barrier: pull
     - {do: break_loose, with: {bolt: %d, torque_max: 1 kN.m}}
     - barrier: pulled
 """
     body = (
         "barriers:\n"
-        f"  pull: {{paired_until: pulled, balance: {balance}, stop: 3 s}}\n"
-        "  pulled: {}\nlanes:\n  fore:" + pull % 1 + "  aft:" + pull % 5
+        f"  pull: {{timeout: 1 s, paired_until: pulled, balance: {balance}, stop: 3 s}}\n"
+        "  pulled: {timeout: 1 s}\nlanes:\n  fore:" + pull % (1, 2, 1) + "  aft:" + pull % (5, 6, 5)
     )
     assert codes_of(write_sequence(tmp_path, body)) == codes

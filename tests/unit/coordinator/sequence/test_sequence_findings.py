@@ -9,8 +9,9 @@ from coordinator.sequence.diagnostics import DIAGNOSTICS_MAX, Diagnostic, Findin
 from coordinator.sequence.sequence_model import SequenceModel
 from tests.support.sequence_files import SEQUENCES, codes_of, findings_of, write_sequence
 
-PAIRED = "{paired_until: pulled, balance: 1 kN.m, stop: 3 s}"
+PAIRED = "{timeout: 1 s, paired_until: pulled, balance: 1 kN.m, stop: 3 s}"
 WRENCH = "{do: change_tool, with: {tool: wrench}}"
+REACT = "{do: react, with: {bolt: %d, on: %d}}"
 PULL = "{do: pull, with: {bolt: %s, torque: $joint.torque}}"
 BLOCK = "blocks: {look: {takes: [bolt], steps: [{do: locate_hole, with: {bolt: $bolt}}]}}"
 SEATING = "policies: {seating: {socket_not_seated: {attempts: 2, recover: [%s]}}}"
@@ -35,7 +36,8 @@ SEAT = f"lanes: {{fore: [{WRENCH}, {{do: seat_wrench, with: {{bolt: 1}}, policy:
         ("lanes: {fore: [{do: park, use: block}]}", ["SEQ006"]),
         ("barriers: {Met: {}}\nlanes: {fore: [{do: park}]}", ["SEQ010"]),
         ("barriers: {met: ~}\nlanes: {fore: [{do: park}]}", ["SEQ008"]),
-        ("lanes: {fore: [{doo: park}]}", ["SEQ007"]),
+        ("lanes: {fore: [{doo: park}]}", ["SEQ006"]),
+        ("lanes: {fore: [{with: {bolt: 1}}]}", ["SEQ007"]),
         ("lanes: {fore: [{do: locate_hole, with: {bolt: [1]}}]}", ["SEQ008"]),
         ("lanes: {fore: [{do: locate_joint, policy: }]}", ["SEQ008"]),
         ("exceptions: {near: {interlock: load_overhead, reason: near, because: x}}\n"
@@ -58,7 +60,7 @@ SEAT = f"lanes: {{fore: [{WRENCH}, {{do: seat_wrench, with: {{bolt: 1}}, policy:
         ("lanes: {fore: [{do: turn_wrench_over}]}", ["SEQ020"]),
         (
             f"lanes: {{fore: [{WRENCH}, {PULL.replace('$joint.torque', '5 mm') % 1}]}}",
-            ["SEQ051", "SEQ012"],
+            ["SEQ051", "SEQ064", "SEQ012"],
         ),
         # Policies
         (
@@ -78,22 +80,24 @@ SEAT = f"lanes: {{fore: [{WRENCH}, {{do: seat_wrench, with: {{bolt: 1}}, policy:
          "lanes: {fore: [{do: locate_joint, policy: p}]}", ["SEQ042"]),
         # Barriers
         (
-            f"barriers: {{pull: {PAIRED}, pulled: {{}}}}\n"
+            f"barriers: {{pull: {PAIRED}, pulled: {{timeout: 1 s}}}}\n"
             "lanes: {fore: [{barrier: pull}, {barrier: pulled}],"
             " aft: [{barrier: pull}, {barrier: pulled}], hoist: [{barrier: pulled}]}",
             ["SEQ039"],
         ),
         (
-            f"barriers: {{pull: {PAIRED}, pulled: {{}}}}\n"
+            f"barriers: {{pull: {PAIRED}, pulled: {{timeout: 1 s}}}}\n"
             "lanes: {"
-            f"fore: [{WRENCH}, {{barrier: pull}}, {PULL % 9}, {{barrier: pulled}}],"
-            f"aft: [{WRENCH}, {{barrier: pull}}, {PULL % 5}, {{barrier: pulled}}]}}",
+            f"fore: [{WRENCH}, {REACT % (1, 2)}, {{barrier: pull}},"
+            f" {PULL % 9}, {{barrier: pulled}}],"
+            f"aft: [{WRENCH}, {REACT % (5, 6)}, {{barrier: pull}},"
+            f" {PULL % 5}, {{barrier: pulled}}]}}",
             ["SEQ017"],
         ),
         (
             f"barriers: {{pull: {PAIRED}}}\n"
             "lanes: {fore: [{barrier: pull}], aft: [{barrier: pull}]}",
-            ["SEQ038"],
+            ["SEQ033"],
         ),
     ],
 )  # fmt: skip
@@ -108,13 +112,14 @@ def test_a_sequence_that_is_a_list_is_told(tmp_path: Path) -> None:
 
 
 def test_a_missing_cell_is_told_by_its_path(tmp_path: Path) -> None:
-    """The message names the file that is missing, not the one that asks for it."""
+    """The message stands where the path is to be corrected and names what is missing."""
     path = write_sequence(tmp_path, "lanes: {fore: [{do: park}]}\n")
     (tmp_path / "cells" / "sill_point.yaml").unlink()
 
     (finding,) = findings_of(path)
 
-    assert (Path(finding.file).name, finding.code) == ("sill_point.yaml", "SEQ001")
+    assert (finding.file, finding.line, finding.code) == (str(path), 3, "SEQ001")
+    assert "cells/sill_point.yaml" in finding.what
 
 
 @pytest.mark.parametrize(

@@ -136,7 +136,7 @@ lanes:
 def test_a_ring_of_barriers_over_three_lanes_is_found(tmp_path: Path) -> None:
     """No two lanes contradict each other, only all three together."""
     body = """
-barriers: {one: {}, two: {}, three: {}}
+barriers: {one: {timeout: 1 s}, two: {timeout: 1 s}, three: {timeout: 1 s}}
 lanes:
   fore: [{barrier: one}, {barrier: two}]
   aft: [{barrier: two}, {barrier: three}]
@@ -154,7 +154,7 @@ lanes:
 def test_a_barrier_that_is_paired_in_part_is_refused(tmp_path: Path, part: str) -> None:
     """A span without balance or stop time would have no band and no bound."""
     body = f"""
-barriers: {{pull: {{{part}}}, pulled: {{}}}}
+barriers: {{pull: {{timeout: 1 s, {part}}}, pulled: {{timeout: 1 s}}}}
 lanes:
   fore: [{{barrier: pull}}, {{barrier: pulled}}]
   aft: [{{barrier: pull}}, {{barrier: pulled}}]

@@ -1,0 +1,65 @@
+"""The verb `compare`: what changed between two files, in physical words."""
+
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+
+from coordinator.cli.files import to_data
+from coordinator.cli.output import Exit, Output
+from coordinator.compare import Change, compare_cells, compare_joints, compare_sequences
+from coordinator.sequence import SequenceError, kind_of, load, read_cell, read_joint
+
+_HEADINGS = {
+    "joint": "the joint",
+    "cell": "the cell",
+    "steps": "steps",
+    "order": "order",
+    "barriers": "barriers",
+    "faults": "what follows a fault",
+    "questions": "questions to people",
+}
+_COMPARED: dict[str, Callable[[Path, Path], tuple[Change, ...]]] = {
+    "sequence": lambda was, now: compare_sequences(load(was), load(now)),
+    "cell": lambda was, now: compare_cells(read_cell(was), read_cell(now)),
+    "joint": lambda was, now: compare_joints(read_joint(was), read_joint(now)),
+}
+
+
+def compare_files(output: Output, was: Path, now: Path) -> Exit:
+    """Say what changed: 0 for the same, 1 for any difference, 2 for files not to be compared.
+
+    Calibrations that have run out are no reason not to compare, so they are not judged.
+    """
+    kinds = kind_of(was) or "sequence", kind_of(now) or "sequence"
+    if kinds[0] != kinds[1] or kinds[0] not in _COMPARED:
+        what = f"{was} is a {kinds[0]} file and {now} a {kinds[1]} file"
+        must = "must be two files of one kind: sequence, cell or joint"
+        return output.refuse(f"{what}, {must}; name two that go together")
+    try:
+        changes = _COMPARED[kinds[0]](was, now)
+    except SequenceError as error:
+        output.say(error.render())
+        output.document(ok=False, findings=[to_data(one) for one in error.diagnostics])
+        return Exit.BAD_USE
+    _tell(output, was, now, changes)
+    output.document(
+        ok=True,
+        kind=kinds[0],
+        is_same=not changes,
+        changes=[asdict(change) for change in changes],
+    )
+    return Exit.FINDINGS if changes else Exit.GOOD
+
+
+def _tell(output: Output, was: Path, now: Path, changes: tuple[Change, ...]) -> None:
+    if not changes:
+        output.say(f"the same: {was} and {now} mean the same")
+        return
+    noun = "change" if len(changes) == 1 else "changes"
+    output.say(f"{len(changes)} {noun} from {was} to {now}")
+    for about, heading in _HEADINGS.items():
+        told = [change.text for change in changes if change.about == about]
+        if told:
+            output.say(f"{heading}:")
+            for text in told:
+                output.say(f"  {text}")

@@ -1,0 +1,216 @@
+"""Tell states apart by what is at hand in them, not by where in the plan they stand.
+
+Keeps: L3, two states with the same local look, at places that behave alike, behave alike; L4, a
+state moved to places that behave alike has the same local look there, or the proof itself is wrong.
+"""
+
+from coordinator.core.plan import Move, Plan
+from coordinator.core.state import Lane, Meeting, State
+from coordinator.prove.canonical import ENDING, WAITING
+from coordinator.prove.moves import Node
+from coordinator.prove.pieces import AT, Pieces, Place, Places, look_of, moves_of
+
+Look = tuple[object, ...]
+
+
+class ProofError(AssertionError):
+    """The proof contradicts itself; nothing that it says may be believed."""
+
+
+class OutOfOrder(Exception):  # noqa: N818 (not an error: what is alike is then not looked for)
+    """A lane has done something behind a cut before all that is before it."""
+
+
+class Local:
+    """Local looks of the states of one plan, and states moved from place to place."""
+
+    def __init__(self, plan: Plan, pieces: Pieces) -> None:
+        self.plan = plan
+        self.pieces = pieces
+        self._looks: dict[tuple[int, Place, Lane], Look] = {}
+        self._places: dict[tuple[int, int, int], Place] = {}
+
+    def places_of(self, state: State, before: Places = ()) -> Places:
+        """Return where each lane is.
+
+        Once it stops or aborts nobody stands anywhere any more: then it stays where it was.
+
+        Raises:
+            OutOfOrder: Part of a piece is done that is not the next to be done.
+        """
+        if state.phase in ENDING:
+            return before
+        places = []
+        for number, lane in enumerate(state.lanes):
+            key = number, lane.done, lane.node
+            known = self._places.get(key)
+            if known is None:
+                known = self._places[key] = self._place_of(number, lane)
+            places.append(known)
+        return tuple(places)
+
+    def _place_of(self, number: int, lane: Lane) -> Place:
+        nodes, pieces = self.plan.lanes[number], self.pieces
+        remaining = ~(lane.done >> nodes[0])
+        lowest = nodes[0] + (remaining & -remaining).bit_length() - 1
+        if lowest > nodes[-1]:
+            return Place(len(pieces.starts[number]) - 1)
+        piece, skipped = pieces.piece_of(lowest), 0
+        for later in range(piece + 1, len(pieces.starts[number])):
+            whole = (1 << pieces.ends[number][later]) - (1 << pieces.starts[number][later])
+            done = lane.done & whole
+            if done == whole:
+                skipped |= 1 << later
+            elif done:
+                raise OutOfOrder
+        place = Place(piece, skipped)
+        if lane.node >= 0 and pieces.number(number, place, lane.node) is None:
+            return place._replace(at=lane.node)
+        return place
+
+    def look(self, node: Node, places: Places) -> Look:
+        """Return what a state looks like from its places."""
+        state = node.state
+        return (
+            state.phase,
+            tuple(
+                self._lane_look(number, place, lane)
+                for number, (place, lane) in enumerate(zip(places, state.lanes, strict=True))
+            ),
+            tuple(
+                (self._joined(barrier, places), meeting)
+                for barrier, meeting in enumerate(state.meetings)
+                if meeting is not WAITING and meeting != WAITING
+            ),
+            tuple(signal.value for signal in state.signals),
+            state.tripped,
+            state.zones,
+            tuple(
+                one._replace(node=self._number(one.lane, places[one.lane], one.node))
+                for one in state.prompts
+            ),
+            state.hold_us,
+            node.silent,
+            node.causes,
+        )
+
+    def _number(self, lane: int, place: Place, node: int) -> int:
+        number = self.pieces.number(lane, place, node)
+        if number is None:
+            raise OutOfOrder
+        return number
+
+    def _lane_look(self, number: int, place: Place, lane: Lane) -> Look:
+        key = (number, place, lane)
+        known = self._looks.get(key)
+        if known is None:
+            known = self._looks[key] = self._make_look(number, place, lane)
+        return known
+
+    def _make_look(self, number: int, place: Place, lane: Lane) -> Look:
+        start, end = self.pieces.starts[number][place.piece], self.pieces.ends[number][place.piece]
+        return (
+            lane.done >> start & ((1 << end - start) - 1),
+            self._number(number, place, lane.node) if lane.node >= 0 else lane.node - AT,
+            tuple(
+                (self._number(number, place, node), fault, count)
+                for node, fault, count in lane.attempts
+            ),
+            tuple(look_of(move) for move in lane.queue),
+            lane._replace(done=0, node=0, attempts=(), queue=()),
+        )
+
+    def _joined(self, barrier: int, places: Places) -> Look:
+        joined = self.plan.barriers[barrier]
+        return tuple(
+            (lane, self.pieces.where(lane, places[lane], node))
+            for lane, node in zip(joined.lanes, joined.nodes, strict=True)
+        )
+
+    def move(self, node: Node, source: "Local", before: Places, after: Places) -> Node:
+        """Return a state as it is at other places that behave alike, there or in another plan.
+
+        Args:
+            node: The state.
+            source: Of the plan that it is a state of.
+            before: Where it stands in that plan.
+            after: Where it is to stand in this one.
+        """
+        state = node.state
+        if (source is self and before == after) or state.phase in ENDING:
+            return node
+        mover = _Mover(source, self, before, after)
+        lanes = tuple(mover.lane(number, lane) for number, lane in enumerate(state.lanes))
+        prompts = tuple(one._replace(node=mover.node(one.lane, one.node)) for one in state.prompts)
+        meetings = mover.meetings(state.meetings)
+        moved = state._replace(lanes=lanes, meetings=meetings, prompts=prompts)
+        found = Node(moved, node.silent, node.causes)
+        if self.look(found, after) != source.look(node, before):
+            raise ProofError(f"a state looks different at {after} than at {before}")
+        return found
+
+    def done_at(self, number: int, place: Place, own: int) -> int:
+        """Return the mask of what is done of a lane, `own` of its piece."""
+        nodes = self.plan.lanes[number]
+        whole = (1 << nodes[-1] + 1) - (1 << nodes[0])
+        start = self.pieces.starts[number][place.piece]
+        return whole & ~self.pieces.remaining(number, place) | own << start
+
+
+class _Mover:
+    """Moves what is in a state from places of one plan to places of one that behave alike."""
+
+    def __init__(self, source: Local, target: Local, before: Places, after: Places) -> None:
+        self._source = source
+        self._target = target
+        self._before = before
+        self._after = after
+
+    def node(self, lane: int, node: int) -> int:
+        """Return the node there that is what this one is here."""
+        if node < 0:
+            return node
+        number = self._source.pieces.number(lane, self._before[lane], node)
+        if number is None:
+            raise OutOfOrder
+        return self._target.pieces.sight(lane, self._after[lane])[number]
+
+    def lane(self, number: int, lane: Lane) -> Lane:
+        """Return a lane as it is there."""
+        here, there = self._before[number], self._after[number]
+        start = self._source.pieces.starts[number][here.piece]
+        length = self._source.pieces.ends[number][here.piece] - start
+        own = lane.done >> start & ((1 << length) - 1)
+        node = self.node(number, lane.node)
+        return lane._replace(
+            done=self._target.done_at(number, there, own),
+            node=node,
+            attempts=tuple(
+                (self.node(number, at), fault, count) for at, fault, count in lane.attempts
+            ),
+            queue=self._queue(lane.queue, lane.node, node),
+        )
+
+    def _queue(self, queue: tuple[Move, ...], before: int, after: int) -> tuple[Move, ...]:
+        if not queue:
+            return ()
+        here = moves_of(self._source.plan.nodes[before])
+        there = moves_of(self._target.plan.nodes[after])
+        return tuple(there[here.index(move)] for move in queue)
+
+    def meetings(self, meetings: tuple[Meeting, ...]) -> tuple[Meeting, ...]:
+        """Return what happens at the barriers there."""
+        plan = self._target.plan
+        moved = [WAITING] * len(plan.barriers)
+        for barrier, meeting in enumerate(meetings):
+            if meeting == WAITING:
+                continue
+            joined = self._source.plan.barriers[barrier]
+            # Seen from a lane that stands at it or has just passed it: others may be far away.
+            node = next(
+                self.node(lane, node)
+                for lane, node in zip(joined.lanes, joined.nodes, strict=True)
+                if self._source.pieces.number(lane, self._before[lane], node) is not None
+            )
+            moved[plan.nodes[node].barrier] = meeting
+        return tuple(moved)

@@ -1,0 +1,111 @@
+"""Tell the shortest way to every property that does not hold, step by step, in the plan's words."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from coordinator.core.plan import Plan
+from coordinator.prove.graph import Expander, Word, Words
+from coordinator.prove.monitors import Judge, Violation
+from coordinator.prove.pieces import Places
+from coordinator.prove.reach import Came, Reach, Walk
+from coordinator.prove.ways import Lost
+
+
+def find_violations(
+    plan: Plan, expander: Expander, walk: Walk, judge: Judge, lost: Sequence[Lost]
+) -> list[Violation]:
+    """Return one violation of each property that is broken, the one with the fewest steps."""
+    best: dict[str, tuple[int, Places, int, str, Words]] = {}
+    for at, found in [*_broken(expander, walk), *_lost(walk, lost), *_apart(expander, walk, judge)]:
+        name, places, number, text, words = found
+        if name not in best or at < best[name][0]:
+            best[name] = (at, places, number, text, words)
+    violations = []
+    for name, (_, places, number, text, words) in best.items():
+        path = [*_path(expander, walk.entries, walk.reached, places, number), (places, words)]
+        told = tuple(_say(plan, expander, there, word) for there, said in path for word in said)
+        causes = expander.graph(places).causes[number]
+        violations.append(Violation(name, text, told, causes))
+    return violations
+
+
+_Found = tuple[int, tuple[str, Places, int, str, Words]]
+
+
+def _broken(expander: Expander, walk: Walk) -> Iterator[_Found]:
+    for places, one in walk.reached.items():
+        for number in one.breaks:
+            for found in expander.graph(places).breaks[number]:
+                at = walk.bases[places] + one.steps[number] + len(found.words)
+                yield at, (found.property, places, number, found.text, found.words)
+
+
+def _lost(walk: Walk, lost: Sequence[Lost]) -> Iterator[_Found]:
+    for found in lost:
+        at = walk.bases[found.places] + walk.reached[found.places].steps[found.number]
+        yield at, (found.property, found.places, found.number, found.text, ())
+
+
+def _apart(expander: Expander, walk: Walk, judge: Judge) -> Iterator[_Found]:
+    """Judge what is done at every place: there steps have the bolts and rounds that they have."""
+    graphs = expander.graph
+    for places, one in walk.reached.items():
+        for done in sorted(one.done):
+            mask = 0
+            for lane, (place, own) in enumerate(zip(places, done, strict=True)):
+                mask |= expander.local.done_at(lane, place, own)
+            broken = judge.judge_rounds(mask)
+            if broken:
+                number = next(n for n in one.steps if done in graphs(places).done.get(n, ()))
+                at = walk.bases[places] + one.steps[number]
+                yield at, (broken[0], places, number, broken[1], ())
+
+
+def _path(
+    expander: Expander,
+    entries: Mapping[Places, Mapping[int, Came]],
+    reached: Mapping[Places, Reach],
+    places: Places,
+    number: int,
+) -> list[tuple[Places, Words]]:
+    """Return what happened from the start to a state, each with the places where it did."""
+    path: list[tuple[Places, Words]] = []
+    while True:
+        entry, inner = _inner_path(expander, entries[places], reached[places], places, number)
+        path = [(places, words) for words in inner] + path
+        came = entries[places][entry]
+        if came.places is None:
+            return path
+        gone = expander.graph(came.places).exits[came.number][came.exit]
+        path = [(came.places, gone.words), *path]
+        places, number = came.places, came.number
+
+
+def _inner_path(
+    expander: Expander, entries: Mapping[int, Came], one: Reach, places: Places, number: int
+) -> tuple[int, list[Words]]:
+    """Return by which entry a state was reached first, and what happened from there."""
+    graph = expander.graph(places)
+    base = min(came.steps for came in entries.values())
+    into: dict[int, list[tuple[int, Words]]] = {}
+    for source in one.steps:
+        for edge in graph.edges[source] or ():
+            into.setdefault(edge.target, []).append((source, edge.words))
+    path: list[Words] = []
+    while number not in entries or entries[number].steps - base != one.steps[number]:
+        steps = one.steps[number]
+        source, words = next(found for found in into[number] if one.steps[found[0]] == steps - 1)
+        path.append(words)
+        number = source
+    return number, path[::-1]
+
+
+def _say(plan: Plan, expander: Expander, places: Places, word: Word) -> str:
+    if word.lane < 0:
+        return word.text
+    words = f"{plan.parties[word.lane].name} {word.text}"
+    if word.node is None:
+        return words
+    at = plan.nodes[expander.pieces.sight(word.lane, places[word.lane])[word.node]]
+    what = f"{word.move}, recovering {at.name}" if word.move else at.name
+    place = f" ({at.origin.file}:{at.origin.line})" if at.origin.file else ""
+    return f"{words}: {what}{place}"
