@@ -6,11 +6,12 @@ Units: ``*_us`` whole microseconds of the cell's clock; ``*_s`` seconds since th
 from collections.abc import Mapping, Sequence
 from random import Random
 
-from coordinator.wire.messages import Value
+from coordinator.wire.messages import Message, SimulatedFacts, Value
 from sim_arms.activities import begin
 from sim_arms.activities.bench import Bench, Estimates, HoistBench
 from sim_arms.activity import Activity
 from sim_arms.causes import Cause, Causes
+from sim_arms.hands import work_by_hand
 from sim_arms.ledger import Ledger, LedgerStore, MemoryStore
 from sim_arms.shell import Shell
 from sim_arms.steel import Steel
@@ -91,6 +92,15 @@ class SteelWorkbench:
         """Let causes act that were not known before."""
         self.bench.causes.add(causes)
 
+    def limit_speed(self, share: float) -> None:
+        """Move no faster than this share of full speed, from the next action on."""
+        if isinstance(self.bench, Bench):
+            self.bench.speed_share = share
+
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+        self.bench.rng.seed(seed)
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds: what the camera found."""
         if isinstance(self.bench, Bench):
@@ -99,6 +109,17 @@ class SteelWorkbench:
 
 class Arm(Shell):
     """A simulated arm."""
+
+    def work_by_hand(self, kind: str, bolt: int, torque_nm: float, now_us: int) -> list[Message]:
+        """Let people do to a bolt of this side what a record of this kind proves."""
+        bench = self.bench.bench if isinstance(self.bench, SteelWorkbench) else None
+        if isinstance(bench, Bench):
+            self._now_us = now_us
+            self.bench.tell_time(now_us)
+            work_by_hand(bench, kind, bolt, torque_nm)
+            if changes := self._facts.changes():
+                self._say(SimulatedFacts(changes))
+        return self._flush()
 
     @classmethod
     def on(

@@ -89,6 +89,16 @@ class RewindableBench:
         self._note("causes", tuple(causes))
         self.inner.add_causes(causes)
 
+    def limit_speed(self, share: float) -> None:
+        """Move no faster than this share of full speed, from the next action on."""
+        self._note("speed", share)
+        self.inner.limit_speed(share)
+
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+        self._note("seed", seed)
+        self.inner.reseed(seed)
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds; the process has started anew."""
         self.rest()
@@ -170,6 +180,10 @@ def _tell_again(inner: SteelWorkbench, told: list[tuple[str, Any]]) -> Activity:
                 inner.apply(content)
             case "stand":
                 inner.stand(content)
+            case "speed":
+                inner.limit_speed(content)
+            case "seed":
+                inner.reseed(content)
             case "causes":
                 inner.add_causes(content)
             case _ if content is None:

@@ -146,6 +146,10 @@ class Floor:
         """Return what is said for the hoist before the floor leaves on purpose."""
         return self.hoist.farewell(now_us)
 
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+        self.hoist.reseed(seed)
+
     def reborn(self, now_us: int) -> "Floor":
         """Return the floor after its process died and started anew; the hoist's ledger survives."""
         born = Floor(

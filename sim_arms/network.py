@@ -87,6 +87,10 @@ class Network:
         self._aside += _housed(_troubles(causes, "reorder"), homes)
         return housed
 
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+        self._random.seed(f"{seed}:network")
+
     def house(self, homes: Mapping[str, str]) -> None:
         """Let what is said of a lane hold for the party that plays it, as the floor the hoist."""
         self.cuts = tuple(replace(cut, party=homes.get(cut.party, cut.party)) for cut in self.cuts)

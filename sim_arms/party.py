@@ -44,6 +44,9 @@ class SimulatedParty(Party, Protocol):
     def farewell(self, now_us: int) -> Message:
         """Return what the party says itself before it leaves on purpose."""
 
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew; what has come stays."""
+
     def reborn(self, now_us: int) -> Self:
         """Return this party after its process died and started anew; only its ledger survives."""
 

@@ -139,6 +139,11 @@ class Shell:
         self._now_us = now_us
         return self.will()
 
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+        self.random.seed(f"{seed}:start")
+        self.bench.reseed(seed)
+
     def reborn(self, now_us: int) -> Self:
         """Return this party after its process died and started anew; only its ledger survives."""
         if self._work is not None:
@@ -262,8 +267,10 @@ class Shell:
     def _begin(self, do: Do) -> Activity:
         if do.action == STAND_BY:
             return stand_by()
-        if (too_much := excess(do.parameters, self.settings.torque_nm_max)) is not None:
+        cap_nm = min(self.settings.torque_nm_max, self._watch.torque_nm_max)
+        if (too_much := excess(do.parameters, cap_nm)) is not None:
             raise Unfit(too_much)
+        self.bench.limit_speed(self._watch.speed_share_max)
         return self.bench.begin(do.action, do.parameters, do.on_hold)
 
     # -- work ----------------------------------------------------------------------------------

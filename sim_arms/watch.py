@@ -6,10 +6,13 @@ Units: ``*_us`` whole microseconds of the cell's clock.
 Keeps: A2, no motion without a fresh lease; A3, unknown, bad or old signals count as not good.
 """
 
+import math
 from typing import Literal
 
 from coordinator.wire.messages import FloorSignals, Lease, Message
 
+SPEED_SHARE_MIN = 0.01
+"""Chosen: whatever is asked for, an arm that may move gets there."""
 LEASE_US_MAX = 30_000_000
 """A lease counts for at most this long from its arrival (chosen: far above any lease in use)."""
 
@@ -22,11 +25,17 @@ class Watch:
         self._signal_us_max = signal_us_max
         self._lease_epoch = 0
         self._lease_until_us = 0
+        self.torque_nm_max = math.inf
+        """Cap of the last lease taken up."""
+        self.speed_share_max = 1.0
         self._signals_sent_us = 0
         self._bad: str | None = f"{watched[0]} never heard of" if watched else None
 
     def take_lease(self, message: Message, lease: Lease, now_us: int) -> None:
         """Take a lease up; one of a newer epoch replaces, one of the same epoch only prolongs."""
+        if message.epoch >= self._lease_epoch:
+            self.torque_nm_max = math.inf if lease.torque_nm_max is None else lease.torque_nm_max
+            self.speed_share_max = min(1.0, max(SPEED_SHARE_MIN, lease.speed_share_max))
         until_us = min(lease.until_us, now_us + LEASE_US_MAX)
         if message.epoch > self._lease_epoch:
             self._lease_epoch, self._lease_until_us = message.epoch, until_us

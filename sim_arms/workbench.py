@@ -47,6 +47,12 @@ class Workbench(Protocol):
     def add_causes(self, causes: Sequence[Cause]) -> None:
         """Let causes act that were not known before."""
 
+    def limit_speed(self, share: float) -> None:
+        """Move no faster than this share of full speed, from the next action on."""
+
+    def reseed(self, seed: int | str) -> None:
+        """Draw what is yet to come by chance anew."""
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds; the process has started anew."""
 

@@ -118,6 +118,12 @@ class World:
             self._happen(name, item)
         return self.now_us
 
+    def reseed(self, seed: int | str) -> None:
+        """Draw everything that is yet to come by chance anew; what has come stays."""
+        self.network.reseed(seed)
+        for party in self.parties:
+            party.reseed(f"{seed}:{party.name}")
+
     def post(self, messages: Sequence[Message], source: str) -> None:
         """Send what a party was made to say from outside, and look at its next time again."""
         self._route(messages, source)

@@ -8,9 +8,21 @@ from typing import Annotated
 import typer
 
 from coordinator.cli.live_app import live_app
-from coordinator.cli.options import Answers, CaseFile, File, JointFile, Json, Seed
+from coordinator.cli.options import (
+    Answers,
+    CapSpeed,
+    CapTorque,
+    CaseFile,
+    File,
+    JointFile,
+    Json,
+    LookAhead,
+    ModeWord,
+    Seed,
+)
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.records_app import records_app
+from coordinator.core.plan import Caps, Mode
 
 app = typer.Typer(
     add_completion=False,
@@ -78,6 +90,10 @@ def dryrun(
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for trace, notices and records.")
     ] = None,
+    look_ahead: LookAhead = 3,
+    mode: ModeWord = Mode.AUTOMATIC,
+    cap_torque: CapTorque = None,
+    cap_speed: CapSpeed = 1.0,
     json: Json = False,
 ) -> None:
     """Rehearse a sequence on simulated arms in virtual time."""
@@ -92,7 +108,30 @@ def dryrun(
             case_path=case,
             answer_path=answer,
             out=out,
+            look_ahead=look_ahead,
+            mode=mode,
+            caps=Caps(cap_torque, cap_speed),
         )
+    )
+
+
+@app.command()
+def faults(
+    file: File,
+    seed: Seed = 1,
+    cause: Annotated[
+        list[str] | None, typer.Option("--cause", help="Only this cause; may be repeated.")
+    ] = None,
+    markdown: Annotated[bool, typer.Option("--markdown", help="As a Markdown table.")] = False,
+    json: Json = False,
+) -> None:
+    """Print the failure-mode table of a sequence; every row is found by rehearsing it."""
+    from coordinator.cli.fault_table import tell_faults
+
+    output = Output.of(json or markdown)
+    output.is_json = json
+    raise typer.Exit(
+        tell_faults(output, file, seed=seed, causes=tuple(cause or ()), markdown=markdown)
     )
 
 

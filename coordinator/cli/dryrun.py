@@ -3,16 +3,20 @@
 from dataclasses import asdict, dataclass
 from math import isfinite
 from pathlib import Path
+from typing import Any
 
 from rich.table import Table
 
 from coordinator.cli.calibration import calibrations_of
-from coordinator.cli.files import load_answers, load_case, load_sequence
-from coordinator.cli.output import CAUTION, Exit, Output
+from coordinator.cli.files import load_answers, load_capped, load_case
+from coordinator.cli.look_ahead import as_document
+from coordinator.cli.output import CAUTION, Exit, Output, caps_words
 from coordinator.cli.rehearsal import Rehearsal, Rehearsed, rehearse
 from coordinator.cli.simulated import unknown_to_simulation
 from coordinator.core.events import Event
-from coordinator.core.plan import Plan
+from coordinator.core.plan import UNCAPPED, Caps, Mode, Plan
+from coordinator.live.alarms import Alarms, alarm_words
+from coordinator.live.hold_stories import HoldStories
 from coordinator.records.acceptance import open_points
 from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import Run
@@ -42,23 +46,28 @@ def dry_run(
     case_path: Path | None,
     answer_path: Path | None,
     out: Path | None,
+    look_ahead: int = 0,
+    mode: Mode = Mode.AUTOMATIC,
+    caps: Caps = UNCAPPED,
 ) -> Exit:
     """Rehearse a sequence and print how it ended."""
-    loaded = load_sequence(output, path, joint)
+    loaded = load_capped(output, path, joint, caps)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
     if unknown := unknown_to_simulation(loaded):
         return output.refuse(unknown)
     lines: list[str] = []
     events: list[Event] = []
-    listeners = (lambda event, _effects, _state: events.append(event),)
+    alarms, stories = Alarms(loaded.plan), HoldStories(loaded.plan)
     result = rehearse(
         loaded,
         seed=seed,
         case=case,
         people=people,
         write_line=lines.append,
-        listeners=listeners,
+        look_ahead=look_ahead,
+        mode=mode,
+        listeners=(lambda event, _effects, _state: events.append(event), alarms, stories),
     )
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
@@ -68,39 +77,17 @@ def dry_run(
     if out is not None and (wrong := _leave(out, lines, kept)):
         return output.refuse(wrong)
     _print(output, loaded, result, points)
-    _print_clearance(output, near)
-    _document(output, kept, len(rows), points, near)
-    if result.phase != "complete":
-        return Exit.HELD
-    return Exit.FINDINGS if points else Exit.GOOD
-
-
-def _document(
-    output: Output,
-    kept: Rehearsed,
-    records: int,
-    points: list[str],
-    near: tuple[Nearest, ...],
-) -> None:
-    result = kept.result
+    _print_beside(output, alarms, stories, near)
     output.document(
-        ok=result.phase == "complete" and not points,
-        ended=result.phase,
-        reason=result.reason,
-        time_us=result.time_us,
-        records=records,
-        open_points=points,
-        seed=kept.seed,
-        deliveries=result.deliveries,
-        trace_sha256=result.trace_sha256,
-        plan_digest=kept.loaded.plan.digest,
-        notices=[
-            {"at_us": at_us, "severity": one.severity, "kind": one.kind, "text": one.text}
-            for at_us, one in result.notices
-        ],
+        **told(loaded, result, points),
+        records=len(rows),
+        seed=seed,
+        mode=mode.value,
+        holds=[asdict(story) for story in stories.told],
+        alarms=[asdict(alarm) for alarm in alarms.standing()],
         least_clearance=[asdict(one) for one in near],
-        simulated=True,
     )
+    return _exit(result, points)
 
 
 def nearest(result: Rehearsal) -> tuple[Nearest, ...]:
@@ -109,6 +96,33 @@ def nearest(result: Rehearsal) -> tuple[Nearest, ...]:
         return ()
     found = least_clearance(result.arms, result.hoist, result.time_us / 1e6)
     return tuple(one for one in found if isfinite(one.gap_m))
+
+
+def _exit(result: Rehearsal, points: list[str]) -> Exit:
+    if result.phase != "complete":
+        return Exit.HELD
+    return Exit.FINDINGS if points else Exit.GOOD
+
+
+def told(loaded: Loaded, result: Rehearsal, points: list[str]) -> dict[str, Any]:
+    """Return what is told of a rehearsal to scripts."""
+    return {
+        "ok": result.phase == "complete" and not points,
+        "ended": result.phase,
+        "reason": result.reason,
+        "time_us": result.time_us,
+        "open_points": points,
+        "deliveries": result.deliveries,
+        "trace_sha256": result.trace_sha256,
+        "plan_digest": loaded.plan.digest,
+        "notices": [
+            {"at_us": at_us, "severity": one.severity, "kind": one.kind, "text": one.text}
+            for at_us, one in result.notices
+        ],
+        "foreseen": as_document(result.foreseen),
+        "simulated": True,
+        "caps": asdict(loaded.plan.caps),
+    }
 
 
 def record_rows(loaded: Loaded, result: Rehearsal) -> list[Row]:
@@ -156,12 +170,16 @@ def _leave(out: Path, lines: list[str], rehearsed: Rehearsed) -> str:
 
 
 def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str]) -> None:
-    output.say(f"SIMULATED: {loaded.plan.name}. {CAUTION}")
+    output.say(f"SIMULATED: {caps_words(loaded.plan.caps)}{loaded.plan.name}. {CAUTION}")
     table = Table("at", "what", "text", box=None, pad_edge=False)
     for at_us, notice in result.notices:
         if notice.kind != "barrier_passed":
             table.add_row(clock(at_us), notice.severity, notice.text)
     output.people.print(table)
+    for at_us, opened, outlooks in result.foreseen:
+        output.say(f"{clock(at_us)} prompt {opened.number}, what each answer leads to, simulated:")
+        for outlook in outlooks:
+            output.say(f"    {outlook.words()}")
     reason = f": {result.reason}" if result.reason else ""
     output.say(
         f"ended {result.phase}{reason} after {clock(result.time_us)}, "
@@ -181,7 +199,14 @@ def _first_option(plan: Plan, name: str) -> str:
     return str(options[0][0][0]) if options and options[0] else "hold"
 
 
-def _print_clearance(output: Output, near: tuple[Nearest, ...]) -> None:
+def _print_beside(
+    output: Output, alarms: Alarms, stories: HoldStories, near: tuple[Nearest, ...]
+) -> None:
+    """Print each hold as a story, the alarms that still stand, and how near the arms came."""
+    for line in [line for story in stories.told for line in story.lines()]:
+        output.say(line)
+    for alarm in alarms.standing():
+        output.say(f"ALARM {alarm_words(alarm)}")
     for one in near:
         output.say(
             f"least clearance {one.gap_m * 1e3:.0f} mm, {one.first} to {one.second}, "

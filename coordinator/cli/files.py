@@ -1,7 +1,7 @@
 """Read the files that verbs are given, and turn what is wrong with them into an exit."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import typer
 
 from coordinator.cli.output import Exit, Output
+from coordinator.core.plan import Caps
 from coordinator.sequence import (
     Case,
     Loaded,
@@ -18,6 +19,7 @@ from coordinator.sequence import (
     read_answers,
     read_case,
 )
+from coordinator.sequence.caps import capped
 from coordinator.sequence.diagnostics import Diagnostic
 
 _UNREADABLE = ("SEQ001",)
@@ -52,6 +54,15 @@ def load_sequence(output: Output, path: Path, joint: Path | None = None) -> Load
     """Load a sequence with its cell and joint, calibrations judged as of today."""
     today = date.today()  # noqa: DTZ011 (a calendar day on site)
     return read_or_exit(output, lambda: load(path, joint=joint, today=today))
+
+
+def load_capped(output: Output, path: Path, joint: Path | None, caps: Caps) -> Loaded:
+    """Return a sequence under caps; leave with what is wrong."""
+    loaded = load_sequence(output, path, joint)
+    try:
+        return replace(loaded, plan=capped(loaded.plan, caps))
+    except ValueError as error:
+        raise typer.Exit(output.refuse(str(error))) from None
 
 
 def load_case(output: Output, path: Path | None, loaded: Loaded) -> Case | None:

@@ -11,10 +11,14 @@ from coordinator.cli.options import (
     RUNS,
     Answers,
     Broker,
+    CapSpeed,
+    CapTorque,
     CaseFile,
     File,
     JointFile,
     Json,
+    LookAhead,
+    ModeWord,
     Operators,
     Out,
     PageAt,
@@ -23,6 +27,7 @@ from coordinator.cli.options import (
     TakeOver,
 )
 from coordinator.cli.output import Output
+from coordinator.core.plan import Caps, Mode
 
 live_app = typer.Typer(rich_markup_mode=None)
 
@@ -42,6 +47,10 @@ def run(
     speed: Annotated[
         float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
     ] = 1.0,
+    look_ahead: LookAhead = 3,
+    mode: ModeWord = Mode.AUTOMATIC,
+    cap_torque: CapTorque = None,
+    cap_speed: CapSpeed = 1.0,
     take_over: TakeOver = False,
     page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False,
     page_at: PageAt = "127.0.0.1:8080",
@@ -68,6 +77,9 @@ def run(
             speed=speed,
             take_over=take_over,
             page=wish,
+            look_ahead=look_ahead,
+            mode=mode,
+            caps=Caps(cap_torque, cap_speed),
         )
     )
 

@@ -12,11 +12,12 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from coordinator.cli.prompt_words import prompt_words
 from coordinator.core.effects import Effect, Notify, RaisePrompt
 from coordinator.core.events import Event
-from coordinator.core.explain import LaneWords, explain
-from coordinator.core.plan import Plan
+from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import State
+from coordinator.live.explain import LaneWords, explain
 
 FRAMES_PER_S = 4
 """Chosen: quick enough to follow, slow enough for a narrow line to a ship."""
@@ -102,29 +103,23 @@ class LiveLines:
             row = (words.name, words.doing, words.waiting, since, words.next)
             table.add_row(*(Text(cell, overflow="ellipsis", no_wrap=True) for cell in row))
         table.caption = Text(f"{self._banner}{stamp(now_us)} {self._state.phase}")
+        table.caption.append(state_words(self._plan, self._state, now_us))
         if self._typed():
             table.caption.append(f"  > {self._typed()}")
         return table
+
+
+def state_words(plan: Plan, state: State, now_us: int) -> str:
+    """Return mode and overrides where they are not the usual: they stand beside the clock."""
+    words = "" if state.mode is Mode.AUTOMATIC else f"  mode {state.mode}"
+    for one in state.overrides:
+        left_s = (one.until_us - now_us) / 1e6
+        name = plan.interlocks[one.interlock].name
+        words += f"  OVERRIDE {name} by {one.who}, {left_s:.0f} s left: {one.why}"
+    return words
 
 
 def stamp(at_us: int) -> str:
     """Write a time of the run as minutes and seconds."""
     minutes, rest_us = divmod(max(at_us, 0), 60_000_000)
     return f"{minutes}:{rest_us / 1e6:05.2f}"
-
-
-def prompt_words(plan: Plan, raised: RaisePrompt) -> str:
-    """Put an open prompt into words: what is asked, the caution, and what may be answered."""
-    node = plan.nodes[raised.node].name
-    if raised.prompt < 0:
-        asked, meanings = "nobody knows how it ended; look, then say", {}
-        caution = "WARNING: the arm may still hold its tool; stay outside the line."
-    else:
-        prompt = plan.prompts[raised.prompt]
-        asked, caution = prompt.text, prompt.caution
-        meanings = {str(option): meaning for option, meaning in prompt.options}
-    lines = [f"PROMPT {raised.number}, {node}, {raised.fault}: {asked}", caution]
-    for place, option in enumerate(raised.options, start=1):
-        meaning = meanings.get(str(option), "")
-        lines.append(f"    {place} {option}" + (f": {meaning}" if meaning else ""))
-    return "\n  ".join(lines)

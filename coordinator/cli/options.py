@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from coordinator.core.plan import Mode
+
 File = Annotated[Path, typer.Argument(help="A sequence file.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, text on stderr.")]
 Seed = Annotated[int, typer.Option(help="Of everything random in the simulated world.")]
@@ -20,6 +22,19 @@ TakeOver = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
+LookAhead = Annotated[
+    int,
+    typer.Option(
+        min=0, max=20, help="How often each answer to a prompt is tried beforehand; 0 for never."
+    ),
+]
+ModeWord = Annotated[Mode, typer.Option("--mode", help="How far it goes by itself.")]
+CapTorque = Annotated[
+    float | None, typer.Option("--cap-torque", min=1.0, help="No torque above this, in N·m.")
+]
+CapSpeed = Annotated[
+    float, typer.Option("--cap-speed", min=0.05, max=1.0, help="Share of full speed.")
+]
 PageAt = Annotated[str, typer.Option("--page-at", help="HOST:PORT of the page; port 0 for any.")]
 Operators = Annotated[
     Path | None, typer.Option("--operators", help="Who may act on the page; nobody without it.")

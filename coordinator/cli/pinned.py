@@ -1,21 +1,46 @@
 """The files of a run as they were when it began, out of its journal."""
 
+import json
 import tempfile
+from dataclasses import asdict, replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from coordinator.cli.hurry import SPEED_FILE
+from coordinator.core.plan import UNCAPPED, Caps
 from coordinator.records.journal import Head, PinnedFile
 from coordinator.sequence import Loaded, SequenceError, load
+from coordinator.sequence.caps import capped
 from coordinator.sequence.read import root_of
+
+CAPS_FILE = "caps"
+"""Pinned with the files of a capped run: torque and share of speed."""
+NOT_WRITTEN = (SPEED_FILE, CAPS_FILE)
+"""Pinned, and no files on the disk."""
 
 
 def pin(sequence: Path, loaded: Loaded) -> tuple[PinnedFile, ...]:
-    """Return what the files of a sequence say now."""
+    """Return what the files of a sequence say now, and the caps of the run."""
     root = root_of(sequence)
-    return tuple(
+    files = tuple(
         PinnedFile.of(name, (root / name).read_text(encoding="utf-8")) for name, _ in loaded.files
     )
+    if loaded.plan.caps == UNCAPPED:
+        return files
+    return (*files, PinnedFile.of(CAPS_FILE, json.dumps(asdict(loaded.plan.caps)) + "\n"))
+
+
+def caps_of(head: Head) -> Caps:
+    """Return what a run was capped to."""
+    for file in head.files:
+        if file.name == CAPS_FILE:
+            return Caps(**json.loads(file.content))
+    return UNCAPPED
+
+
+def as_begun(loaded: Loaded, head: Head) -> Loaded:
+    """Return a sequence under the caps of its run."""
+    return replace(loaded, plan=capped(loaded.plan, caps_of(head)))
 
 
 def speed_of(head: Head) -> float:
@@ -40,7 +65,8 @@ def load_pinned(head: Head) -> Loaded | None:
         folder = Path(name)
         try:
             sequence = unpack(head, folder)
-            return load(sequence, joint=folder / head.joint if head.joint else None)
+            loaded = load(sequence, joint=folder / head.joint if head.joint else None)
+            return as_begun(loaded, head)
         except (SequenceError, ValueError):
             return None
 

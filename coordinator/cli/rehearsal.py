@@ -7,11 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from coordinator.cli.look_ahead import ConsideredScript, LookAhead, Outlook
+from coordinator.cli.prompt_words import evidence_words
 from coordinator.cli.simulated import Simulation, to_causes
-from coordinator.core.effects import Effect, Notify, RaisePrompt
+from coordinator.core.effects import Effect, Notify, RaisePrompt, WriteRecord
 from coordinator.core.events import Act, Event
-from coordinator.core.plan import Plan
-from coordinator.core.state import State
+from coordinator.core.plan import Mode, Plan
+from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
 from coordinator.sequence import Case, Loaded, People
@@ -49,6 +51,8 @@ class Rehearsal:
     arms: list[Bench] = field(default_factory=list)
     hoist: HoistBench | None = None
     """What the arms and the hoist went through, for how near they came."""
+    foreseen: list[tuple[int, OpenPrompt, tuple[Outlook, ...]]] = field(default_factory=list)
+    """What each answer to each prompt would lead to, if that was asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +76,9 @@ def rehearse(
     people: People | None = None,
     write_line: Callable[[str], object] | None = None,
     listeners: Sequence[Listener] = (),
+    look_ahead: int = 0,
+    only: Callable[[OpenPrompt], bool] | None = None,
+    mode: Mode = Mode.AUTOMATIC,
 ) -> Rehearsal:
     """Run a sequence to its end in virtual time.
 
@@ -82,43 +89,52 @@ def rehearse(
         people: Answers and acts, instead of those of the case.
         write_line: Takes the lines of the trace; without it no trace is kept.
         listeners: Told of every decision.
+        look_ahead: How often each answer to a prompt is tried beforehand, in copies; 0 for never.
+        mode: Set before the start; the script gives its word for every step.
+        only: Which prompts are looked at; all without it. The run ends after the first of them.
     """
     asked = people or case
     simulation = Simulation(loaded, seed, to_causes(case.causes) if case else ())
     result = Rehearsal()
     plan = loaded.plan
-    coordinator = Coordinator(
-        plan,
-        observers=Observers(
-            records=result.proofs.append, listeners=(_Noter(result, plan), *listeners)
-        ),
-    )
-    script = OperatorScript(plan, asked.answers if asked else (), asked.acts if asked else ())
+    heard: tuple[Listener, ...] = (_Noter(result, plan), *listeners)
+    coordinator = Coordinator(plan, observers=Observers(None, result.proofs.append, heard))
+    answers, acts = (asked.answers, asked.acts) if asked else ((), ())
+    script = ConsideredScript(plan, answers, acts, mode=mode)
     operated = OperatedCoordinator(coordinator, script)
     trace = None if write_line is None else TraceWriter(write_line)
     parties = [simulation.party(name) for name in simulation.names]
     _keep_benches(result, parties)
-    world = World(
-        parties,
-        operated,
-        Network(seed, simulation.causes),
-        causes=simulation.causes,
-        traced=trace,
-    )
-    ended = _Ended(coordinator, script, lambda: world.now_us)
-    world.run(ended, TIME_US_MAX)
+    network, causes = Network(seed, simulation.causes), simulation.causes
+    world = World(parties, operated, network, causes=causes, traced=trace)
+    hands = _Hands(plan, world, result)
+    look = LookAhead(coordinator, look_ahead, seed, only)
+    script.look = look if look_ahead else None
+
+    def run() -> None:
+        ended = hands.after(_Ended(coordinator, script, lambda: world.now_us))
+        with look.watching(world, ended) as until:
+            world.run(until, TIME_US_MAX)
+
+    run()
     for _ in range(UNATTENDED_MAX):
-        if coordinator.state.phase not in ("running", "pausing"):
+        if coordinator.state.phase not in ("running", "pausing") or look.is_over:
             break
         _note_unanswered(result, plan, coordinator.state)
         # Nobody answers: no default moves anything, so the run is held for whoever comes next.
         world.post(coordinator.act(Act.HOLD, UNATTENDED, world.now_us), coordinator.name)
-        world.run(_Ended(coordinator, script, lambda: world.now_us), TIME_US_MAX)
-    result.phase, result.reason = coordinator.state.phase, coordinator.state.reason
-    if result.phase == "idle":
-        result.reason = _why_not_started(coordinator.state, plan, result.notices)
-    result.time_us, result.deliveries = world.now_us, world.delivered
+        run()
     result.trace_sha256 = trace.digest() if trace else ""
+    result.foreseen = look.found
+    return _concluded(result, coordinator, world)
+
+
+def _concluded(result: Rehearsal, coordinator: Coordinator, world: World) -> Rehearsal:
+    state = coordinator.state
+    result.phase, result.reason = state.phase, state.reason
+    if result.phase == "idle":
+        result.reason = _why_not_started(state, coordinator.plan, result.notices)
+    result.time_us, result.deliveries = world.now_us, world.delivered
     return result
 
 
@@ -169,8 +185,42 @@ class _Noter:
         node = self._plan.nodes[effect.node].name
         asked = self._plan.prompts[effect.prompt].text if effect.prompt >= 0 else "outcome unknown"
         options = ", ".join(effect.options)
+        measured = evidence_words(effect.evidence)
         text = f"prompt {effect.number}, {node}: {asked} ({options})"
+        text += f"; measured: {measured}" if measured else ""
         return Notify("alarm", "prompt", text, effect.party, effect.node)
+
+
+class _Hands:
+    """Does in the simulated steel what people say that they have done by hand."""
+
+    def __init__(self, plan: Plan, world: World, result: Rehearsal) -> None:
+        self._plan = plan
+        self._world = world
+        self._result = result
+        self._seen = 0
+
+    def after(self, ended: Callable[[], bool]) -> Callable[[], bool]:
+        """Return what does the work, and then asks whether the run has ended."""
+
+        def work() -> bool:
+            for proof in self._result.proofs[self._seen :]:
+                if proof.effect.outcome == "by_hand":
+                    self._do(proof.effect)
+            self._seen = len(self._result.proofs)
+            return ended()
+
+        return work
+
+    def _do(self, effect: WriteRecord) -> None:
+        record = self._plan.nodes[effect.node].record
+        side = self._plan.parties[effect.party].name
+        arm = next(one for one in self._world.parties if one.name == side)
+        if record is not None and isinstance(arm, Arm):
+            torque_nm = dict(effect.results).get("torque_nm", 0.0)
+            now_us = self._world.now_us
+            messages = arm.work_by_hand(record.kind, record.bolt, torque_nm, now_us)
+            self._world.post(messages, side)
 
 
 class _Ended:

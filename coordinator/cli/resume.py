@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coordinator.cli.files import load_answers
-from coordinator.cli.hurry import SPEED_FILE, hurried
+from coordinator.cli.hurry import hurried
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.party_process import CAUSES_FILE, read_causes
-from coordinator.cli.pinned import speed_of, unpack
+from coordinator.cli.pinned import NOT_WRITTEN, as_begun, speed_of, unpack
 from coordinator.cli.run import REFUSALS, tell_end
 from coordinator.cli.run_live import Resumption, Wishes, run_live
 from coordinator.cli.where_was_i import Card, card_of
@@ -110,14 +110,14 @@ def _load_as_it_was(sequence: Path, joint: Path | None, journal: Journal) -> Loa
             f"{journal.path}: this version makes another plan of the same files; resume with "
             f"version {program} [JNL004]"
         )
-    return loaded
+    return as_begun(loaded, journal.head)
 
 
 def read_again(head: Head) -> tuple[PinnedFile, ...]:
     """Read the files of a run as they are now; one that is gone is left out."""
     found = []
     for file in head.files:
-        if file.name == SPEED_FILE:
+        if file.name in NOT_WRITTEN:
             found.append(file)
             continue
         with contextlib.suppress(OSError, UnicodeDecodeError):

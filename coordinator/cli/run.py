@@ -1,14 +1,16 @@
 """The verbs `run`, `arm` and `floor`: real time, on a real bus."""
 
 import sys
+from dataclasses import asdict
 from pathlib import Path
 
 from coordinator.cli.dryrun import clock, wanted_proofs
-from coordinator.cli.files import load_answers, load_case, load_sequence
+from coordinator.cli.files import load_answers, load_capped, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.run_live import LiveResult, Wishes, run_arm, run_floor, run_live
 from coordinator.cli.run_page import PageFailed, PageWish
 from coordinator.cli.simulated import to_causes, unknown_to_simulation
+from coordinator.core.plan import UNCAPPED, Caps, Mode
 from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
@@ -45,9 +47,12 @@ def run_sequence(
     speed: float,
     take_over: bool = False,
     page: PageWish | None = None,
+    look_ahead: int = 0,
+    mode: Mode = Mode.AUTOMATIC,
+    caps: Caps = UNCAPPED,
 ) -> Exit:
     """Run a sequence to its end and tell what was proved."""
-    loaded = load_sequence(output, path, joint)
+    loaded = load_capped(output, path, joint, caps)
     case = load_case(output, case_path, loaded)
     people = load_answers(output, answer_path)
     if not real and (unknown := unknown_to_simulation(loaded)):
@@ -69,16 +74,22 @@ def run_sequence(
             simulated=not real,
             take_over=take_over,
             page=page,
+            look_ahead=look_ahead,
+            mode=mode,
         )
         result = run_live(wishes, broker)
     except REFUSALS as error:
         return output.refuse(str(error))
+    _tell_haste(output, speed, result)
+    return tell_end(output, loaded, out, result)
+
+
+def _tell_haste(output: Output, speed: float, result: LiveResult) -> None:
     if speed > 1.0 and result.reason.endswith("held by itself"):
         output.say(
             f"An arm holds by itself when no lease arrives in time: at --speed {speed:g} this "
             "machine may not keep up; choose a smaller one"
         )
-    return tell_end(output, loaded, out, result)
 
 
 def be_party(
@@ -132,6 +143,7 @@ def tell_end(output: Output, loaded: Loaded, out: Path, result: LiveResult, **mo
         elapsed_us=result.elapsed_us,
         open_points=points,
         plan_digest=loaded.plan.digest,
+        caps=asdict(loaded.plan.caps),
         **more,
     )
     if result.phase != "complete":

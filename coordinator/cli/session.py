@@ -19,16 +19,23 @@ from pathlib import Path
 from coordinator.cli.calibration import calibrations_of
 from coordinator.cli.cell_clock import CellClock
 from coordinator.cli.children import Cast, Children
+from coordinator.cli.foresight import Foresight
 from coordinator.cli.hurry import SPEED_FILE, hurried
 from coordinator.cli.live_lines import LiveLines
-from coordinator.cli.output import CAUTION
+from coordinator.cli.look_ahead_process import Asked
+from coordinator.cli.output import CAUTION, caps_words
+from coordinator.cli.party_process import CAUSES_FILE
 from coordinator.cli.pinned import pin, program_version
 from coordinator.cli.run_page import PageWish, RunPage
 from coordinator.cli.simulated import Simulation
-from coordinator.cli.terminal_prompts import PromptDesk, TerminalInput
+from coordinator.cli.terminal_prompts import WHO, PromptDesk, TerminalInput
+from coordinator.cli.terminal_words import Words
 from coordinator.cli.where_was_i import AnswersTold
+from coordinator.core.plan import Mode
 from coordinator.core.state import State
+from coordinator.live.alarms import Alarms
 from coordinator.live.coordinator import Coordinator, Observers, Progress
+from coordinator.live.hold_stories import HoldStories, TellStories
 from coordinator.live.link import Presence
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.live.operator import OperatorScript
@@ -93,6 +100,10 @@ class Wishes:
     """Start simulated parties; False waits for those on the broker."""
     take_over: bool = False
     """Do not ask whether another coordinator is at work."""
+    look_ahead: int = 0
+    """How often each answer to a prompt is tried beforehand; 0 for never."""
+    mode: Mode = Mode.AUTOMATIC
+    """Set before the start."""
     page: PageWish | None = None
     """Where to serve the live page and who may act there; None for no page."""
     clock: CellClock | None = None
@@ -199,22 +210,25 @@ class Session:
         self, store: RecordStore, run: Run, journal: Journal, children: Children | None
     ) -> Outcome:
         plan, wishes = self._plan, self._wishes
-        desk, keys = PromptDesk(), TerminalInput()
+        alarms, stories = Alarms(plan), HoldStories(plan)
+        desk, keys = PromptDesk(Words(plan, WHO, self._now_us, alarms)), TerminalInput()
         state = self._replayed.state
         lines = LiveLines(
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
         )
-        told = AnswersTold(plan, state, wishes.say)
-        records = record_into(store, plan, run, self._origin_us)
+        foresight = Foresight(plan, self._asked(), wishes.say)
         page = self._page(state)
+        told = AnswersTold(plan, state, wishes.say), TellStories(stories, wishes.say)
+        listeners = alarms, desk, lines, *told, page.board
+        writer = page.recording(
+            record_into(store, plan, run, self._origin_us), run, self._origin_us
+        )
         coordinator = Coordinator(
             plan,
             epoch=self._epoch,
             origin_us=self._origin_us,
             observers=Observers(
-                journal,
-                page.recording(records, run, self._origin_us),
-                (desk, lines, told, page.board),
+                journal, writer, (*listeners, foresight) if wishes.look_ahead else listeners
             ),
             state=state,
             progress=self._progress(store),
@@ -240,6 +254,20 @@ class Session:
             finally:
                 watching.cancel()
                 coordinator.settle_owed()
+                await foresight.close()
+
+    def _asked(self) -> Asked:
+        wishes = self._wishes
+        causes = self._folder.absolute() / CAUSES_FILE
+        return Asked(
+            sequence=str(wishes.sequence_path.absolute()),
+            joint=None if wishes.joint_path is None else str(wishes.joint_path.absolute()),
+            seed=wishes.seed,
+            node="",
+            fault="",
+            repeats=wishes.look_ahead,
+            causes=str(causes) if wishes.simulated else None,
+        )
 
     def _page(self, state: State) -> RunPage:
         wishes = self._wishes
@@ -294,6 +322,7 @@ class Session:
             people.acts if people else (),
             # Real arms are started by a person's word, if there is a person.
             starts=False if wishes.interactive and not wishes.simulated else None,
+            mode=wishes.mode,
         )
 
     def _link(self) -> MqttLink:
@@ -349,9 +378,9 @@ class Session:
 
     def _banner(self) -> str:
         if not self._wishes.simulated:
-            return ""
+            return caps_words(self._plan.caps)
         faster = f" at {self._wishes.speed:g} times life" if self._wishes.speed != 1.0 else ""
-        return f"SIMULATED{faster}: "
+        return f"SIMULATED{faster}: {caps_words(self._plan.caps)}"
 
     def _now_us(self) -> int:
         """Return the time since the run began."""

@@ -103,6 +103,9 @@ def _other(aspect: Aspect, was: object, now: object) -> Said:
         case "rechecks":
             new, old = told_apart(now, was, "name")
             return Said("steps", f"before it starts over, now made again: {new}, was: {old}")
+        case "leave":
+            new, old = told_apart(now, was, "name")
+            return Said("steps", f"where it is left in order, now done: {new}, was: {old}")
         case _:
             new, old = (_after_words(one) for one in (now, was))
             return Said("order", f"now waits for {new}, was for {old}")

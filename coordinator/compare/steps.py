@@ -125,6 +125,7 @@ class _Reader:
                 sorted(plain(plan.interlocks[one].name) for one in node.permissives)
             ),
             ("rechecks", ""): tuple(self._move_words(one, node) for one in node.rechecks),
+            ("leave", ""): tuple(self._move_words(one, node) for one in node.leave),
             ("record", ""): "" if node.record is None else node.record.kind,
         }
         found |= {("window", one.result): (one.least, one.most) for one in node.windows}

@@ -5,8 +5,9 @@ names who is missing; B4, answers to an older arming do nothing; B5, the starts 
 inside the window, or the span is started over.
 """
 
-from coordinator.core import commands, faults, interlocks, pairing
+from coordinator.core import commands, faults, interlocks, modes, pairing
 from coordinator.core.holds import begin_hold
+from coordinator.core.plan import Mode
 from coordinator.core.state import Doing, Timer
 from coordinator.core.turn import Turn, require
 
@@ -117,6 +118,10 @@ def _arm(turn: Turn, barrier: int) -> None:
         if move.zone >= 0 and move.zone in taken:
             return  # Two cannot begin together in one zone (Z1); the barrier's time will say so.
         taken.append(move.zone)
+    if not all(modes.is_allowed(turn, lane) for lane in meeting.lanes):
+        return
+    for lane in meeting.lanes:
+        modes.use(turn, lane, at_barrier=True)
     epoch = turn.state.meetings[barrier].epoch + 1
     turn.meet(barrier, "arm", epoch=epoch, deadline_us=0)
     for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
@@ -148,7 +153,7 @@ def _release(turn: Turn, barrier: int) -> None:
 def _expire(turn: Turn, barrier: int) -> None:
     absent = missing(turn, barrier)
     meeting = turn.plan.barriers[barrier]
-    if any(turn.lane(lane).prompt for lane in absent):
+    if turn.state.mode is not Mode.AUTOMATIC or any(turn.lane(lane).prompt for lane in absent):
         # It waits for a person, who may take the time that is needed.
         turn.meet(barrier, deadline_us=turn.now_us + meeting.timeout_us)
         return

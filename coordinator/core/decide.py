@@ -8,12 +8,15 @@ deadline; D3, whatever a party or a person does, it is an event and never an exc
 from typing import assert_never
 
 from coordinator.core import (
+    answers,
     barriers,
     commands,
     faults,
     holds,
     interlocks,
     lanes,
+    modes,
+    overrides,
     pairing,
     procedure,
 )
@@ -28,14 +31,19 @@ from coordinator.core.events import (
     CommandRefused,
     CommandStarted,
     Event,
+    ModeSet,
     OperatorActed,
+    OverrideEnded,
+    OverrideSet,
     PartyHeld,
     PartyLost,
     PartyReady,
     PartySeen,
     PromptAnswered,
+    PromptTaken,
     Resumed,
     SignalSeen,
+    StepAllowed,
     TimePassed,
 )
 from coordinator.core.plan import Plan
@@ -110,6 +118,7 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
                 due_us = at_us
     waits_us = [meeting.deadline_us for meeting in state.meetings if meeting.deadline_us > 0]
     due_us = min([due_us, *waits_us])
+    due_us = min([due_us, *(one.until_us for one in state.overrides)])
     for signal, value in zip(plan.signals, state.signals, strict=True):
         if value.value is not None:
             due_us = min(due_us, value.seen_us + signal.max_age_us + 1)
@@ -133,7 +142,9 @@ def _take(turn: Turn, event: Event) -> bool:
             interlocks.forget_old_signals(turn)
             procedure.act(turn, event)
         case PromptAnswered():
-            faults.answer(turn, event)
+            answers.answer(turn, event)
+        case PromptTaken():
+            answers.take(turn, event)
         case PartyHeld(_, party, number):
             lanes.stands(turn, party, number)
         case PartyReady(_, party, number):
@@ -143,6 +154,15 @@ def _take(turn: Turn, event: Event) -> bool:
             return _see_party(turn, event)
         case PartyLost(_, party):
             lanes.lost(turn, party, "is gone from the bus")
+        case ModeSet():
+            modes.set_mode(turn, event)
+        case StepAllowed():
+            modes.allow(turn, event)
+        case OverrideSet():
+            overrides.set_override(turn, event)
+        case OverrideEnded():
+            overrides.end_override(turn, event)
+            interlocks.watch(turn)
         case Resumed():
             procedure.take_up(turn)
         case _:
@@ -186,7 +206,7 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
                 barriers.break_up(turn, barrier, lane, f"failed while arming: {event.fault}")
             else:
                 faults.write_record(turn, lane, "faulted", event.fault)
-                faults.fail(turn, lane, event.fault)
+                faults.fail(turn, lane, event.fault, event.evidence)
         case CommandRefused():
             lanes.refused(turn, event)
         case CommandInterrupted():
@@ -197,6 +217,7 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
 
 
 def _pass_time(turn: Turn) -> None:
+    overrides.expire(turn)
     interlocks.forget_old_signals(turn)
     interlocks.watch(turn)
     for lane in range(len(turn.state.lanes)):

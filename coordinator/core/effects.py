@@ -6,7 +6,7 @@ from typing import Literal
 from coordinator.core.plan import Move
 
 Severity = Literal["note", "warning", "alarm"]
-Outcome = Literal["finished", "faulted", "interrupted"]
+Outcome = Literal["finished", "faulted", "interrupted", "by_hand", "replaced"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +79,10 @@ class RaisePrompt:
     node: int
     fault: str
     options: tuple[str, ...]
+    evidence: tuple[tuple[str, float], ...] = ()
+    """What was measured, and how often it was tried."""
+    owner: str = ""
+    """Whose answer is asked for, in the author's words; empty for the operator's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +102,8 @@ class WriteRecord:
     outcome: Outcome
     fault: str
     results: tuple[tuple[str, float], ...]
+    who: str = ""
+    """The person who did it by hand, or put in another bolt."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,6 +80,8 @@ class CommandFaulted:
     party: int
     command: int
     fault: str
+    evidence: tuple[tuple[str, float], ...] = ()
+    """What it measured, numbers only, sorted by name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +150,49 @@ class PromptAnswered:
     """Number of the open prompt, not of its kind."""
     option: str
     who: str
+    torque_nm: float | None = None
+    """What a person measured on what was done by hand."""
+
+
+@dataclass(frozen=True, slots=True)
+class PromptTaken:
+    """A person makes an open prompt their own."""
+
+    at_us: int
+    prompt: int
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class ModeSet:
+    at_us: int
+    mode: str
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepAllowed:
+    """A person's word for the next step, outside automatic mode; `party` -1 for all."""
+
+    at_us: int
+    party: int
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class OverrideSet:
+    at_us: int
+    interlock: int
+    who: str
+    why: str
+    until_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class OverrideEnded:
+    at_us: int
+    interlock: int
+    who: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,4 +216,13 @@ PartyEvent = (
     | PartySeen
     | PartyLost
 )
-Event = TimePassed | SignalSeen | OperatorActed | PromptAnswered | Resumed | PartyEvent
+PersonEvent = (
+    OperatorActed
+    | PromptAnswered
+    | PromptTaken
+    | ModeSet
+    | StepAllowed
+    | OverrideSet
+    | OverrideEnded
+)
+Event = TimePassed | SignalSeen | PersonEvent | Resumed | PartyEvent

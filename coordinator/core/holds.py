@@ -70,8 +70,14 @@ def is_doubted(turn: Turn, lane: int) -> bool:
 
 
 def ask_again(turn: Turn, lane: int) -> bool:
-    """Ask once more a party that stands but never answered; False where that is of no use."""
+    """Ask a party that stands but never told what became of its command; False if it is of no use.
+
+    A party reports the end of its command before it says that it stands: else the report was lost,
+    and what it did must not be guessed.
+    """
     at_hand = turn.lane(lane)
+    if at_hand.command and not at_hand.fault and at_hand.phase not in ("arming", "armed"):
+        turn.put(lane, fault=OUTCOME_UNKNOWN)
     if not is_doubted(turn, lane) or at_hand.asks >= turn.plan.timing.asks:
         return False
     turn.put(lane, asks=at_hand.asks + 1)

@@ -22,7 +22,8 @@ def is_good(turn: Turn, interlock: Interlock) -> bool:
 
 def unmet_for(turn: Turn, node: int) -> tuple[int, ...]:
     """Return the interlocks that forbid motion for a node now; -1 asks without exceptions."""
-    excepted = () if node < 0 else tuple(i for i, _ in turn.node(node).exceptions)
+    excepted = tuple(one.interlock for one in turn.state.overrides)
+    excepted += () if node < 0 else tuple(i for i, _ in turn.node(node).exceptions)
     needed = () if node < 0 else turn.node(node).permissives
     return tuple(
         index
@@ -35,7 +36,10 @@ def unmet_for(turn: Turn, node: int) -> tuple[int, ...]:
 def unmet_to_start(turn: Turn) -> tuple[str, ...]:
     """Return, in words, every condition that keeps the procedure from starting or restarting."""
     words = []
+    overridden = [one.interlock for one in turn.state.overrides]
     for index, interlock in enumerate(turn.plan.interlocks):
+        if index in overridden:
+            continue
         if turn.state.tripped[index]:
             words.append(f"{interlock.name} is latched: reset it first")
         elif interlock.kind is not InterlockKind.INTERLOCK and not is_good(turn, interlock):
@@ -107,6 +111,8 @@ def _trip(turn: Turn, index: int) -> None:
 
 def _act(turn: Turn, index: int) -> None:
     interlock = turn.plan.interlocks[index]
+    if interlock.rechecks and index not in turn.state.acted:
+        turn.change(acted=tuple(sorted((*turn.state.acted, index))))
     if turn.state.first_out < 0:
         turn.change(first_out=index)
         turn.notify("alarm", "first_out", f"{interlock.name}: {interlock.cause}")
@@ -115,6 +121,8 @@ def _act(turn: Turn, index: int) -> None:
 
 def _moves_under(turn: Turn, index: int) -> bool:
     """Tell whether a party moves, or is about to, without an exception to this interlock."""
+    if any(one.interlock == index for one in turn.state.overrides):
+        return False
     for lane in turn.state.lanes:
         if not lane.command or lane.doing is Doing.STAND or lane.node < 0:
             continue

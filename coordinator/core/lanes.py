@@ -1,6 +1,15 @@
 """Advance each lane: choose what is next, take in what its party reports, watch its timers."""
 
-from coordinator.core import barriers, commands, faults, interlocks, pairing, recovery, zones
+from coordinator.core import (
+    barriers,
+    commands,
+    faults,
+    interlocks,
+    modes,
+    pairing,
+    recovery,
+    zones,
+)
 from coordinator.core.events import CommandFinished, CommandInterrupted, CommandRefused
 from coordinator.core.holds import (
     OUTCOME_UNKNOWN,
@@ -177,7 +186,10 @@ def lost(turn: Turn, lane: int, why: str) -> None:
 def _begin_step(turn: Turn, lane: int) -> None:
     node = turn.lane(lane).node
     move = turn.node(node).move or commands.STAND_BY
+    if not modes.may_begin(turn, lane):
+        return
     if commands.may_send(turn, lane, node, move):
+        modes.use(turn, lane)
         _require_no_lone_start(turn, node)
         turn.count(lane, node, "")
         turn.step(lane, "send")

@@ -55,10 +55,10 @@ def is_pulled(turn: Turn, span: int) -> bool:
 def waits_for_partner(turn: Turn, lane: int) -> bool:
     """Tell whether a lane inside a span may not go on since the other has failed (S1)."""
     span = open_span(turn, lane)
-    if span < 0:
-        return False
+    if span < 0 or turn.lane(lane).then:
+        return False  # A person has sent it on its way out, or to back off.
     return any(
-        turn.lane(other).phase in ("faulted", "prompted", "interrupted")
+        turn.lane(other).phase in ("faulted", "prompted", "interrupted") or turn.lane(other).then
         for other in turn.plan.spans[span].lanes
         if other != lane
     )

@@ -31,8 +31,30 @@ class Option(StrEnum):
 
     AGAIN = "again"
     RELEASE = "release"
+    BACK_OFF = "back_off"
+    """Make the moves of the recovery, then ask again."""
+    BY_HAND = "by_hand"
+    """A person has done it, and says to what torque."""
+    REPLACE_BOLT = "replace_bolt"
+    """A person has put in a new bolt and slackened its opposite: both from the first round."""
+    BACK_A_ROUND = "back_a_round"
+    """Both sides pull again from the beginning of the round before."""
+    LEAVE = "leave"
+    """Abort in order: tools come off first."""
     HOLD = "hold"
     ABORT = "abort"
+
+
+class Mode(StrEnum):
+    """How far the procedure goes by itself."""
+
+    AUTOMATIC = "automatic"
+    STEP = "step"
+    """Semi-automatic: every lane one step, for each word of a person."""
+    TO_BARRIER = "to_barrier"
+    """Semi-automatic: every lane to its next barrier."""
+    MANUAL = "manual"
+    """One lane, one step, as a person says."""
 
 
 class InterlockKind(StrEnum):
@@ -118,6 +140,10 @@ class Node:
     """Interlocks that must be good for this step to begin, whatever their kind."""
     rechecks: tuple[Move, ...] = ()
     """Made again, in this order, before an interrupted step starts over."""
+    leave: tuple[Move, ...] = ()
+    """Made, in this order, to leave what the step was about in order."""
+    loops: tuple[tuple[str, int], ...] = ()
+    """(kind, which) of each loop that the step stands in."""
     span: int = -1
     record: Record | None = None
     prompt: int = -1
@@ -173,6 +199,10 @@ class Interlock:
     cause: str = ""
     consequence: str = ""
     operator_action: str = ""
+    override_us: int = 0
+    """A person may override it for this long at most; 0 for never."""
+    rechecks: tuple[Move, ...] = ()
+    """Made by every arm that was at work when it acted, before the arm starts over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +246,18 @@ class Timing:
 
 
 @dataclass(frozen=True, slots=True)
+class Caps:
+    """What no arm may exceed in a run, whatever its step says; the arms keep to it themselves."""
+
+    torque_nm: float | None = None
+    speed_share: float = 1.0
+    """Of the full speed of the arm."""
+
+
+UNCAPPED = Caps()
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """The whole of it; the core reads nothing else."""
 
@@ -232,6 +274,7 @@ class Plan:
     zones: tuple[str, ...] = ()
     prompts: tuple[Prompt, ...] = ()
     timing: Timing = Timing()
+    caps: Caps = UNCAPPED
     digest: str = ""
     """SHA-256 over the files it was made from."""
     closed_spans: tuple[int, ...] = field(init=False, repr=False, compare=False)

@@ -12,6 +12,7 @@ from coordinator.core.holds import (
     doubt,
     tell_all_to_hold,
 )
+from coordinator.core.plan import NodeKind
 from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing, SignalValue, Timer
 from coordinator.core.turn import Turn
@@ -90,6 +91,7 @@ def settle_restart(turn: Turn) -> None:
         for move in lane.queue
     ]
     turn.notify("note", "rechecks", "checked again: " + ("; ".join(checks) or "nothing to check"))
+    turn.change(acted=())
 
 
 def settle_end(turn: Turn) -> None:
@@ -108,6 +110,10 @@ def _must_be_asked_about(turn: Turn, lane: int) -> bool:
 
 def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
     at_hand = turn.lane(lane)
+    moves = recovery.acted_moves(turn, lane)
+    waits_at_step = at_hand.node >= 0 and turn.node(at_hand.node).kind is NodeKind.STEP
+    if at_hand.phase == "pending" and waits_at_step and moves:
+        turn.step(lane, "recover", queue=moves, doing=Doing.STEP, then="")
     if at_hand.phase not in ("interrupted", "faulted"):
         return
     if _must_be_asked_about(turn, lane):

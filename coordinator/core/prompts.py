@@ -11,16 +11,32 @@ from coordinator.core.turn import Turn
 
 UNKNOWN_OUTCOME = -1
 """The built-in question: nobody knows what became of a command."""
+BACKED_OFF = "backed_off"
+"""What a lane is after the moves of its recovery, while a person is asked again."""
 HOLD_POINT = "hold_point"
 """Stands for the fault while a lane waits at a hold point."""
-_UNKNOWN_OPTIONS = (Option.AGAIN.value, Option.ABORT.value)
+_UNKNOWN_OPTIONS = (Option.AGAIN, Option.BY_HAND, Option.ABORT)
 
 
-def options_of(turn: Turn, prompt: int) -> tuple[str, ...]:
-    """Return what a person may answer to a kind of prompt."""
-    if prompt == UNKNOWN_OUTCOME:
-        return _UNKNOWN_OPTIONS
-    return tuple(option.value for option, _ in turn.plan.prompts[prompt].options)
+def options_of(turn: Turn, opened: OpenPrompt) -> tuple[str, ...]:
+    """Return what a person may answer: what is offered, where it applies."""
+    offered: tuple[Option, ...] = _UNKNOWN_OPTIONS
+    if opened.prompt != UNKNOWN_OUTCOME:
+        offered = tuple(option for option, _ in turn.plan.prompts[opened.prompt].options)
+    return tuple(option.value for option in offered if _applies(turn, opened, option))
+
+
+def _applies(turn: Turn, opened: OpenPrompt, option: Option) -> bool:
+    node = turn.node(opened.node)
+    if option is Option.BACK_OFF:
+        if turn.lane(opened.lane).then == BACKED_OFF:
+            return False
+        return any(rule.fault == opened.fault and rule.recover for rule in node.rules)
+    if option is Option.BY_HAND:
+        return node.move is not None and node.barrier < 0
+    if option in (Option.REPLACE_BOLT, Option.BACK_A_ROUND):
+        return node.span >= 0 and "round" in dict(node.loops)
+    return option is not Option.LEAVE or bool(node.leave)
 
 
 def raise_prompt(turn: Turn, lane: int, prompt: int) -> None:
@@ -30,8 +46,12 @@ def raise_prompt(turn: Turn, lane: int, prompt: int) -> None:
     turn.step(lane, "ask", prompt=number)
     opened = OpenPrompt(number, prompt, lane, at_hand.node, at_hand.fault)
     turn.change(prompt=number, prompts=(*turn.state.prompts, opened))
+    tried = float(turn.counted(lane, at_hand.node, at_hand.fault))
+    evidence = (*at_hand.evidence, ("attempts", tried)) if tried else at_hand.evidence
+    owner = turn.plan.prompts[prompt].who if prompt >= 0 else ""
+    options = options_of(turn, opened)
     turn.emit(
-        RaisePrompt(number, prompt, lane, at_hand.node, at_hand.fault, options_of(turn, prompt))
+        RaisePrompt(number, prompt, lane, at_hand.node, at_hand.fault, options, evidence, owner)
     )
 
 
@@ -65,3 +85,5 @@ def withdraw_all(turn: Turn, reason: str) -> None:
         close_prompt(turn, opened)
         turn.step(opened.lane, "withdraw")
         turn.emit(WithdrawPrompt(opened.number, reason))
+        text = f"prompt {opened.number} had no answer, withdrawn: {reason}"
+        turn.notify("note", "unanswered", text, party=opened.lane, node=opened.node)

@@ -5,8 +5,8 @@ allow is never retried without a person.
 """
 
 from coordinator.core.holds import OUTCOME_UNKNOWN, begin_hold
-from coordinator.core.plan import Exhausted, Rule
-from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
+from coordinator.core.plan import Exhausted, Move, Rule
+from coordinator.core.prompts import BACKED_OFF, UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn, require
 
@@ -31,20 +31,36 @@ def recover(turn: Turn, lane: int, *, recheck: bool = False) -> None:
     at_hand = turn.lane(lane)
     node = turn.node(at_hand.node)
     moves = rule_for(turn, at_hand.node, at_hand.fault).recover if at_hand.fault else ()
-    queue = (*(node.rechecks if recheck else ()), *moves)
-    turn.step(lane, "recover", queue=queue, doing=Doing.STEP)
+    queue = (*acted_moves(turn, lane), *node.rechecks, *moves) if recheck else moves
+    turn.step(lane, "recover", queue=queue, doing=Doing.STEP, then="")
+
+
+def acted_moves(turn: Turn, lane: int) -> tuple[Move, ...]:
+    """Return what an arm must check again for the interlocks that have acted."""
+    if not turn.plan.parties[lane].is_arm:
+        return ()
+    found = [move for index in turn.state.acted for move in turn.plan.interlocks[index].rechecks]
+    return tuple(dict.fromkeys(found))
 
 
 def start_over(turn: Turn, lane: int) -> None:
     """Begin the next attempt, where the rule says it begins."""
     at_hand = turn.lane(lane)
+    if at_hand.then == "ask":
+        turn.put(lane, then=BACKED_OFF)
+        exhaust(turn, lane)
+        return
+    if at_hand.then == "abort":
+        if not any(one.then and (one.queue or one.command) for one in turn.state.lanes):
+            begin_hold(turn, "abort", f"{turn.node(at_hand.node).name}: left in order")
+        return
     again_from = rule_for(turn, at_hand.node, at_hand.fault).again_from if at_hand.fault else -1
     done = at_hand.done
     if again_from >= 0:
         for node in turn.plan.lanes[lane]:
             if again_from <= node <= at_hand.node:
                 done &= ~(1 << node)
-    turn.step(lane, "again", node=BETWEEN, done=done, fault="", doing=Doing.STEP)
+    turn.step(lane, "again", node=BETWEEN, done=done, fault="", evidence=(), doing=Doing.STEP)
 
 
 def exhaust(turn: Turn, lane: int) -> None:

@@ -9,7 +9,7 @@ Units: ``*_us`` whole microseconds since the run began.
 from enum import StrEnum
 from typing import NamedTuple
 
-from coordinator.core.plan import Move
+from coordinator.core.plan import Mode, Move
 
 BETWEEN = -1
 FINISHED = -2
@@ -57,6 +57,10 @@ class Lane(NamedTuple):
     attempts: tuple[tuple[int, str, int], ...] = ()
     """(node, fault, failures so far), sorted; the fault "" counts how often the step began."""
     fault: str = ""
+    evidence: tuple[tuple[str, float], ...] = ()
+    """What the party measured when it found the fault."""
+    then: str = ""
+    """What follows the queue instead of the next attempt: `ask`, or `abort` to leave in order."""
     prompt: int = 0
     """Number of the open prompt, 0 for none."""
     timer: Timer = Timer.NONE
@@ -76,6 +80,8 @@ class Lane(NamedTuple):
     seen_us: int = 0
     hold_us: int = 0
     """By when a hold of this party alone must be confirmed; 0 for none."""
+    allowed: int = 0
+    """Steps that a person has said it may begin, outside automatic mode; -1 up to a barrier."""
     failing: bool = False
     """It was told to hold for `fault`, a new one of its own; decided on once it stands."""
 
@@ -114,6 +120,17 @@ class OpenPrompt(NamedTuple):
     lane: int
     node: int
     fault: str
+    owner: str = ""
+    """Who has taken it: nobody else's answer counts; empty while anybody's does."""
+
+
+class Override(NamedTuple):
+    """An interlock that a person has set aside for a while."""
+
+    interlock: int
+    who: str
+    why: str
+    until_us: int
 
 
 class State(NamedTuple):
@@ -141,3 +158,7 @@ class State(NamedTuple):
     """By when everybody must have reported that it stands; 0 for none."""
     reason: str = ""
     """Why the procedure holds, stops or aborts."""
+    mode: Mode = Mode.AUTOMATIC
+    overrides: tuple[Override, ...] = ()
+    acted: tuple[int, ...] = ()
+    """Interlocks with re-checks that have acted since the procedure ran last."""

@@ -6,7 +6,7 @@ diagrams and is the oracle of the tests; the compiled table is what the core and
 Keeps: L1, no lifecycle moves except along a declared transition.
 """
 
-from coordinator.lifecycles.declared import ARM, BARRIER, PROCEDURE, PROMPT, STEP
+from coordinator.lifecycles.declared import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP
 from coordinator.lifecycles.table import Lifecycle, LifecycleError
 
-__all__ = ["ARM", "BARRIER", "PROCEDURE", "PROMPT", "STEP", "Lifecycle", "LifecycleError"]
+__all__ = ["ALARM", "ARM", "BARRIER", "PROCEDURE", "PROMPT", "STEP", "Lifecycle", "LifecycleError"]

@@ -66,7 +66,7 @@ STEP = Lifecycle.declare(
         ("accept", "sent", "running"),
         ("finish", "sent running", "done"),
         ("fail", "sent arming armed running recovering pending done", "faulted"),
-        ("recover", "faulted interrupted prompted", "recovering"),
+        ("recover", "faulted interrupted prompted pending", "recovering"),
         ("ask", "faulted interrupted recovering pending", "prompted"),
         ("withdraw", "prompted", "faulted"),
         ("interrupt", "sent arming armed running recovering", "interrupted"),
@@ -84,6 +84,28 @@ BARRIER = Lifecycle.declare(
         ("break", "waiting arming released", "broken"),
         ("expire", "waiting arming released", "timed_out"),
         ("again", "waiting arming released passed broken timed_out", "waiting"),
+    ),
+)
+
+ALARM = Lifecycle.declare(
+    # States of IEC 62682 (alarm management); the words are its, from memory.
+    "alarm",
+    (
+        "normal",
+        "unacknowledged",
+        "acknowledged",
+        "returned_unacknowledged",
+        "shelved",
+    ),
+    (
+        ("raise", "normal returned_unacknowledged unacknowledged", "unacknowledged"),
+        ("acknowledge", "unacknowledged", "acknowledged"),
+        ("clear", "unacknowledged", "returned_unacknowledged"),
+        ("clear_acknowledged", "acknowledged", "normal"),
+        ("acknowledge_returned", "returned_unacknowledged", "normal"),
+        ("shelve", "normal unacknowledged acknowledged returned_unacknowledged", "shelved"),
+        ("unshelve", "shelved", "unacknowledged"),
+        ("unshelve_good", "shelved", "normal"),
     ),
 )
 

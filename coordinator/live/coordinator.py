@@ -9,7 +9,7 @@ coordinator of a later epoch.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from coordinator.core.decide import begin, decide, next_deadline_us
@@ -19,13 +19,17 @@ from coordinator.core.events import (
     Event,
     OperatorActed,
     PartyLost,
+    PersonEvent,
     PromptAnswered,
+    PromptTaken,
     Resumed,
     SignalSeen,
     TimePassed,
 )
 from coordinator.core.plan import Plan
-from coordinator.core.state import State
+from coordinator.core.prompts import options_of
+from coordinator.core.state import OpenPrompt, State
+from coordinator.core.turn import Turn
 from coordinator.live.translate import (
     COORDINATOR,
     Envelope,
@@ -213,10 +217,24 @@ class Coordinator:
         """Pass on what an operator does to the procedure."""
         return self._settle([OperatorActed(self._core_us(now_us), act, who)], now_us)
 
-    def answer(self, prompt_number: int, option: str, who: str, now_us: int) -> list[Message]:
-        """Pass on a person's answer to an open prompt."""
-        event = PromptAnswered(self._core_us(now_us), prompt_number, option, who)
+    def answer(
+        self, prompt_number: int, option: str, who: str, now_us: int, torque_nm: float | None = None
+    ) -> list[Message]:
+        """Pass on a person's answer to an open prompt, with the check torque if it names one."""
+        event = PromptAnswered(self._core_us(now_us), prompt_number, option, who, torque_nm)
         return self._settle([event], now_us)
+
+    def take_prompt(self, prompt_number: int, who: str, now_us: int) -> list[Message]:
+        """Pass on that a person makes an open prompt their own."""
+        return self._settle([PromptTaken(self._core_us(now_us), prompt_number, who)], now_us)
+
+    def hear(self, event: PersonEvent, now_us: int) -> list[Message]:
+        """Pass on a person's word; its time becomes that at which it is decided."""
+        return self._settle([replace(event, at_us=self._core_us(now_us))], now_us)
+
+    def options_of(self, opened: OpenPrompt) -> tuple[str, ...]:
+        """Return what a person may answer to an open prompt now."""
+        return options_of(Turn(self.plan, self.state, self._now_us - self.origin_us), opened)
 
     def lose_link(self, now_us: int) -> list[Message]:
         """Take the bus itself as broken: every party lost, every signal unknown."""

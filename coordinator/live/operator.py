@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
-from coordinator.core.events import Act
-from coordinator.core.plan import Plan
+from coordinator.core.events import Act, ModeSet, PersonEvent, StepAllowed
+from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator
 from coordinator.wire.messages import Message
@@ -24,12 +24,14 @@ CALLS_MAX = 100
 """Acts and answers at one moment; a script that wants more goes round in a circle."""
 
 
+SCRIPT = "script"
+"""Who starts, and steps, in a run that nobody attends."""
 UNATTENDED = "nobody: the run is unattended"
 """Who holds a run in which a prompt stays without an answer; never a person's name."""
 
 
 class ScriptedAnswer(Protocol):
-    """One answer of a script; it may have `after_us` and `always` as well."""
+    """One answer of a script; it may have `after_us`, `always` and `torque_nm` as well."""
 
     @property
     def prompt(self) -> str:
@@ -83,9 +85,26 @@ class Answering:
     number: int
     option: str
     who: str
+    torque_nm: float | None = None
+    """The check torque of what was done by hand."""
 
 
-Call = Acting | Answering
+@dataclass(frozen=True, slots=True)
+class Taking:
+    """The operator makes the open prompt `number` their own."""
+
+    number: int
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stating:
+    """Any other word of the operator; it counts from when it is decided, whatever time it has."""
+
+    event: PersonEvent
+
+
+Call = Acting | Answering | Taking | Stating
 _Entry = TypeVar("_Entry")
 
 
@@ -101,6 +120,7 @@ class OperatorScript:
         answers: In the order in which they are used, for each prompt name.
         acts: In the order in which they are used, for each state waited for.
         starts: Start the run once every party is there; by default if `acts` has no start.
+        mode: Set before the start; the script then gives its word for every step.
     """
 
     def __init__(
@@ -110,6 +130,7 @@ class OperatorScript:
         acts: Iterable[ScriptedAct] = (),
         *,
         starts: bool | None = None,
+        mode: Mode = Mode.AUTOMATIC,
     ) -> None:
         self._plan = plan
         self._answers = list(answers)
@@ -117,6 +138,10 @@ class OperatorScript:
         scripted = any(Act(act.act) is Act.START for act in self._acts)
         self._starts = not scripted if starts is None else starts
         self._started_us: int | None = None
+        self._mode = mode
+        """The mode still to be set; automatic for none."""
+        self._stepped_us = 0
+        self._turns = 0
         self._phase = ""
         self._phase_us = 0
         self._prompts: dict[int, int] = {}
@@ -157,8 +182,13 @@ class OperatorScript:
 
     def _due(self, state: State, now_us: int) -> list[tuple[int, Call, object]]:
         """Return (when, call, entry of the script) for everything that may come next."""
-        due: list[tuple[int, Call, object]] = []
-        if self._starts and state.phase == "idle" and all(lane.online for lane in state.lanes):
+        due = self._of_mode(state)
+        if (
+            self._starts
+            and self._mode is Mode.AUTOMATIC
+            and state.phase == "idle"
+            and all(lane.online for lane in state.lanes)
+        ):
             again_us = 0 if self._started_us is None else self._started_us + PATIENCE_US
             due.append((again_us, Acting(Act.START, "script"), None))
         waits_for_state = False
@@ -174,7 +204,8 @@ class OperatorScript:
             if answer is not None:
                 # Counted from when the prompt was seen: people need time to look.
                 at_us = self._prompts[prompt.number] + int(getattr(answer, "after_us", 0))
-                call = Answering(prompt.number, str(answer.answer), answer.by)
+                torque_nm = getattr(answer, "torque_nm", None)
+                call = Answering(prompt.number, str(answer.answer), answer.by, torque_nm)
                 due.append((at_us, call, answer))
         return due
 
@@ -184,6 +215,25 @@ class OperatorScript:
         if deed.act is Act.RESTART and is_early and not _is_everybody_there(state):
             return max(self._phase_us + entry.after_us, now_us + PATIENCE_US)
         return self._phase_us + entry.after_us
+
+    def _of_mode(self, state: State) -> list[tuple[int, Call, object]]:
+        """Return the word for the mode, and for the next step once everybody stands waiting."""
+        if self._mode is not Mode.AUTOMATIC and state.phase == "idle":
+            return [(0, Stating(ModeSet(0, self._mode, SCRIPT)), None)]
+        is_waiting = state.phase == "running" and not any(
+            lane.command or lane.queue for lane in state.lanes
+        )
+        if state.mode is Mode.AUTOMATIC or not is_waiting or state.prompts:
+            return []
+        lane = -1
+        if state.mode is Mode.MANUAL:
+            open_ = [i for i, one in enumerate(state.lanes) if not one.is_finished]
+            if not open_:
+                return []
+            # One after another: whoever waits at a barrier needs the others' word as well.
+            lane = open_[self._turns % len(open_)]
+        self._turns += 1
+        return [(self._stepped_us + PATIENCE_US, Stating(StepAllowed(0, lane, SCRIPT)), None)]
 
     def _answer_to(self, prompt: OpenPrompt) -> ScriptedAnswer | None:
         if prompt.number in self._answered:
@@ -198,6 +248,12 @@ class OperatorScript:
                 self._answered[number] = None
                 if not always:
                     self._answers = _without(self._answers, entry)
+            case Taking():
+                pass  # No script takes a prompt: it answers.
+            case Stating(ModeSet()):
+                self._mode = Mode.AUTOMATIC
+            case Stating():
+                self._stepped_us = now_us
             case Acting() if entry is None:
                 self._started_us = now_us
             case Acting():
@@ -262,5 +318,9 @@ def apply_call(coordinator: Coordinator, call: Call, now_us: int) -> list[Messag
     match call:
         case Acting(act, who):
             return coordinator.act(act, who, now_us)
-        case Answering(number, option, who):
-            return coordinator.answer(number, option, who, now_us)
+        case Answering(number, option, who, torque_nm):
+            return coordinator.answer(number, option, who, now_us, torque_nm)
+        case Stating(event):
+            return coordinator.hear(event, now_us)
+        case Taking(number, who):
+            return coordinator.take_prompt(number, who, now_us)

@@ -72,7 +72,12 @@ from coordinator.wire.messages import (
 COORDINATOR = "coordinator"
 FLOOR = "floor"
 EVERYBODY = "all"
-_ON_HOLD: dict[str, OnHold] = {"stop": "stop", "finish": "finish", "relieve": "relieve"}
+_ON_HOLD: dict[str, OnHold] = {
+    "stop": "stop",
+    "finish": "finish",
+    "relieve": "relieve",
+    "retract": "retract",
+}
 
 
 class LocalProtocolError(Exception):
@@ -193,8 +198,8 @@ def _report_event(party: int, body: Report, at_us: int, origin_us: int) -> Event
             return CommandProgressed(at_us, party, command, whole_nm)
         case Finished(command, results):
             return CommandFinished(at_us, party, command, numeric_results(results))
-        case Faulted(command, fault):
-            return CommandFaulted(at_us, party, command, fault)
+        case Faulted(command, fault, evidence):
+            return CommandFaulted(at_us, party, command, fault, numeric_results(evidence))
         case Interrupted(command, evidence):
             died = evidence.get("process_died") is True
             return CommandInterrupted(at_us, party, command, died)
@@ -232,7 +237,9 @@ def to_outgoing(plan: Plan, effect: Effect, origin_us: int) -> Outgoing | None:
         case RaisePrompt() | WithdrawPrompt() | WriteRecord() | Notify():
             return None
         case SendLease(until_us):
-            return Outgoing(EVERYBODY, Lease(until_us + origin_us), until_us + origin_us)
+            caps = plan.caps
+            lease = Lease(until_us + origin_us, caps.torque_nm, caps.speed_share)
+            return Outgoing(EVERYBODY, lease, until_us + origin_us)
         case SendDo():
             body: Body = _to_do(plan, effect)
         case SendRelease():

@@ -13,9 +13,9 @@ from typing import Any
 from coordinator.bolting.scatter import TORQUE_WRENCH_LUBRICATED_FRACTION, fraction_band_n
 from coordinator.core.effects import Effect, Notify, RaisePrompt
 from coordinator.core.events import Event, PromptAnswered
-from coordinator.core.explain import explain
 from coordinator.core.plan import NodeKind, Plan
 from coordinator.core.state import State
+from coordinator.live.explain import explain
 from coordinator.sequence import JointFigures
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
 

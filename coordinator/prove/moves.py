@@ -33,13 +33,16 @@ from coordinator.core.interlocks import unmet_to_start
 from coordinator.core.plan import InterlockKind, Plan, Rule
 from coordinator.core.plan import Node as PlanNode
 from coordinator.core.prompts import options_of
-from coordinator.core.state import Doing, Lane, State, Timer
+from coordinator.core.state import Doing, Lane, OpenPrompt, State, Timer
 from coordinator.core.turn import Turn
 from coordinator.prove.canonical import NOW_US
 from coordinator.prove.pieces import moves_of
 
 PERSON = "somebody"
 UNRULED = "unruled"
+WALKED = ("again", "release", "hold", "abort")
+"""Answers that the proof follows; work by hand, a new bolt, a round back and leaving in order are
+judged by rehearsals (tests/scenario/test_answers.py), not proved."""
 """Stands for every fault that a step has no rule for."""
 NEVER_REPORTED = ("timeout", "out_of_step", "out_of_balance", "silent", "refused")
 """What the core finds by itself."""
@@ -323,8 +326,12 @@ class Moves:
 
     def _of_people(self, turn: Turn, node: Node) -> Iterator[Step]:
         for opened in node.state.prompts:
-            for option in options_of(turn, opened.prompt):
-                event = PromptAnswered(NOW_US, opened.number, option, PERSON)
+            for option in options_of(turn, opened):
+                if option not in WALKED:
+                    continue
+                event = PromptAnswered(
+                    NOW_US, opened.number, option, PERSON, _torque_nm(turn, opened)
+                )
                 ends = option not in ("again", "release")
                 yield Step(f"a person answers {option}", (event,), opened.lane, person=ends)
         if node.state.phase == "held":
@@ -384,6 +391,15 @@ class Moves:
     def _refusal(place: int, command: int) -> Step:
         event = CommandRefused(NOW_US, place, command, "unready")
         return Step("refuses", (event,), place, cost=1)
+
+
+def _torque_nm(turn: Turn, opened: OpenPrompt) -> float | None:
+    """Return a check torque that a person may well have measured."""
+    windows = [one for one in turn.node(opened.node).windows if one.result == "torque_nm"]
+    if windows:
+        return (windows[0].least + windows[0].most) / 2
+    record = turn.node(opened.node).record
+    return record.target_nm if record else None
 
 
 def _alike_faults(node: PlanNode) -> tuple[tuple[str, ...], ...]:

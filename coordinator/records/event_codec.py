@@ -28,8 +28,9 @@ def decode_event(kind: str, body: str) -> Event:
     if kind not in _KINDS:
         raise ValueError(f"no event is called '{kind}'")
     values: dict[str, Any] = json.loads(body)
-    if "results" in values:
-        values["results"] = tuple((name, float(number)) for name, number in values["results"])
+    for key in ("results", "evidence"):
+        if key in values:
+            values[key] = tuple((name, float(number)) for name, number in values[key])
     if "act" in values:
         values["act"] = Act(values["act"])
     try:

@@ -37,6 +37,7 @@ class Reason(StrEnum):
 
     FAULTED = "faulted"
     INTERRUPTED = "interrupted"
+    REPLACED = "replaced"
     TORQUE_BELOW = "torque_below"
     TORQUE_ABOVE = "torque_above"
     TARGET_MISSING = "target_missing"
@@ -62,6 +63,7 @@ class Reason(StrEnum):
 _REJECTING = (
     Reason.FAULTED,
     Reason.INTERRUPTED,
+    Reason.REPLACED,
     Reason.TORQUE_BELOW,
     Reason.TORQUE_ABOVE,
     Reason.ANGLE_BELOW,
@@ -125,15 +127,23 @@ def judge(
 def _reasons(
     evidence: Evidence, windows: Windows, calibrations: Calibrations | None
 ) -> Iterator[Reason]:
+    is_by_hand = evidence.outcome == "by_hand"
     if evidence.outcome == "faulted":
         yield Reason.FAULTED
+    elif evidence.outcome == "replaced":
+        yield Reason.REPLACED
+    elif is_by_hand:
+        pass  # A person's word and their check torque stand for the tool's samples.
     elif evidence.outcome != "finished":
         yield Reason.INTERRUPTED
     if evidence.kind in WITH_TARGET:
-        yield from _sample_reasons(evidence.trace)
+        if not is_by_hand:
+            yield from _sample_reasons(evidence.trace)
         yield from _torque_reasons(evidence, windows.tolerance)
-        if calibrations is not None:
-            yield from _calibration_reasons(evidence, calibrations)
+    if is_by_hand:
+        return
+    if evidence.kind in WITH_TARGET and calibrations is not None:
+        yield from _calibration_reasons(evidence, calibrations)
     yield from _window_reasons(evidence, windows)
 
 

@@ -69,7 +69,7 @@ def to_row(plan: Plan, run: Run, effect: WriteRecord, facts: ToolFacts) -> dict[
         "pressure_pa": results.get("pressure_pa"),
         "angle_rad": results.get("angle_rad"),
         "simulated": facts.simulated,
-        "tool": facts.tool,
+        "tool": f"by hand, {effect.who}" if effect.outcome == "by_hand" else facts.tool,
         "at": facts.at,
         "results": [list(pair) for pair in effect.results],
         "trace_time_s": list(trace.time_s),

@@ -50,6 +50,8 @@ class Answer:
     by: str
     after_us: int = 0
     """How long after it was asked."""
+    torque_nm: float | None = None
+    """Check torque of what was done by hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +198,8 @@ def _people(model: AnswersModel, document: Document, findings: Findings) -> Peop
             do = "add the two times into 'at'"
             findings.add(document.finding((*trail, "after"), "SEQ007", what, must, do, key=True))
     answers = tuple(
-        Answer(one.prompt, Option(one.answer), one.by, one.after or 0) for one in model.answers
+        Answer(one.prompt, Option(one.answer), one.by, one.after or 0, one.torque)
+        for one in model.answers
     )
     acts = tuple(
         Act(ActName(one.act), one.by, one.when, one.at, one.after or 0) for one in model.acts

@@ -7,9 +7,9 @@ from typing import Literal
 
 from pydantic import ConfigDict, Field
 
-from coordinator.sequence.fields import Duration, Instant, Name, Reference, Strict
+from coordinator.sequence.fields import Duration, Instant, Name, Reference, Strict, Torque
+from coordinator.sequence.sequence_model import AnswerWord
 
-AnswerWord = Literal["again", "release", "hold", "abort"]
 ActWord = Literal["start", "pause", "resume", "hold", "reset", "restart", "stop", "abort"]
 WhenWord = Literal[
     "idle",
@@ -57,6 +57,8 @@ class AnswerModel(Strict):
     """How long after it was asked."""
     by: str = Field(min_length=1)
     """Who answers."""
+    torque: Torque | None = None
+    """The check torque of what was done by hand."""
 
 
 class ActModel(Strict):

@@ -59,7 +59,7 @@ ParameterWord = Literal[
     "torque",
 ]
 RecordWord = Literal["run-up", "pull", "confirm", "check", "break-out", "back-out"]
-HoldWord = Literal["stop", "finish", "relieve"]
+HoldWord = Literal["stop", "finish", "relieve", "retract"]
 InterlockWord = Literal["interlock", "trip", "permissive"]
 
 
@@ -130,6 +130,10 @@ class InterlockModel(Strict):
     """What could follow."""
     operator_action: str
     """What the operator has to do."""
+    override: Duration | None = None
+    """How long a person may override it at most; without it never."""
+    recheck: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
+    """Actions that every arm makes, before it starts over, once it has acted."""
 
     @property
     def core_kind(self) -> InterlockKind:
@@ -173,6 +177,8 @@ class ActionModel(Strict):
     """What it proves about its bolt."""
     recheck: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
     """Actions made again before it starts over after an interruption."""
+    leave: tuple[Reference, ...] = Field((), max_length=LIST_MAX)
+    """Actions by which what it is about is left in order, where a person says so."""
     reacts_on: Name | None = None
     """Its parameter that names the neighbouring bolt on which the reaction arm leans."""
     puts_in: Name | None = None

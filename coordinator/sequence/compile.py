@@ -8,6 +8,7 @@ from datetime import date
 
 from coordinator.core.plan import (
     Interlock,
+    Move,
     Party,
     Plan,
     Signal,
@@ -78,7 +79,7 @@ def _parties(cell: CellModel) -> tuple[Party, ...]:
 
 
 def _interlocks(cell: CellModel) -> tuple[Interlock, ...]:
-    signals = list(cell.signals)
+    signals, actions = list(cell.signals), cell.actions
     return tuple(
         Interlock(
             name=name,
@@ -87,6 +88,17 @@ def _interlocks(cell: CellModel) -> tuple[Interlock, ...]:
             cause=one.cause,
             consequence=one.consequence,
             operator_action=one.operator_action,
+            override_us=one.override or 0,
+            rechecks=tuple(
+                Move(
+                    again,
+                    timeout_us=actions[again].timeout,
+                    no_progress_us=actions[again].no_progress,
+                    on_hold=actions[again].on_hold,
+                )
+                for again in one.recheck
+                if again in actions
+            ),
         )
         for name, one in cell.interlocks.items()
     )

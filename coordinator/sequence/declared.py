@@ -27,6 +27,16 @@ def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
     for name, interlock in cell.interlocks.items():
         trail: Trail = ("interlocks", name, "good_when")
         checker.known("SEQ028", "signal", interlock.good_when, cell.signals, trail)
+        for place, again in enumerate(interlock.recheck):
+            checker.known(
+                "SEQ014", "action", again, cell.actions, ("interlocks", name, "recheck", place)
+            )
+        if interlock.kind == "trip" and interlock.override is not None:
+            what, must = f"{name!r} is a trip with an override", "must have none"
+            do = "take 'override' out: a trip is reset, never overridden"
+            findings.add(
+                document.finding(("interlocks", name, "override"), "SEQ009", what, must, do)
+            )
     for name, action in cell.actions.items():
         here: Trail = ("actions", name)
         if action.needs is not None:
@@ -35,8 +45,9 @@ def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
             checker.known("SEQ029", "zone", action.zone, cell.zones, (*here, "zone"))
         for place, fault in enumerate(action.raises):
             checker.known("SEQ030", "fault", fault, cell.faults, (*here, "raises", place))
-        for place, again in enumerate(action.recheck):
-            checker.known("SEQ014", "action", again, cell.actions, (*here, "recheck", place))
+        for key, names in (("recheck", action.recheck), ("leave", action.leave)):
+            for place, other in enumerate(names):
+                checker.known("SEQ014", "action", other, cell.actions, (*here, key, place))
         if action.reacts_on is not None:
             takes = action.takes
             checker.known("SEQ015", "parameter", action.reacts_on, takes, (*here, "reacts_on"))

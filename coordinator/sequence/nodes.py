@@ -81,6 +81,7 @@ class _Builder:
                 kind=NodeKind.BARRIER,
                 after=self._after[index],
                 barrier=self._met.barrier_of.get(index, -1),
+                loops=item.place.loops,
                 origin=self._given.document.origin(item.trail),
             )
         if isinstance(item.step, PointStep):
@@ -111,18 +112,36 @@ class _Builder:
                 on_hold=step.on_hold,
             ),
             rules=self._rules.rules(
-                index, action, values if is_complete else None, is_in_span=span >= 0
+                index,
+                action,
+                (lambda name: self._taken(item, name, values)) if is_complete else None,
+                is_in_span=span >= 0,
             ),
             windows=self._windows(item, step, action),
             exceptions=self._exceptions(item, step),
             permissives=self._permissives(item, step),
             rechecks=self._rechecks(item, step, action, values) if is_complete else (),
+            leave=self._leave(item, action, values) if is_complete else (),
+            loops=item.place.loops,
             span=span,
             record=_record(action, values, number),
             origin=self._given.document.origin(item.trail),
         )
         self.built.append(Built(index, item, node, step.do, action, values))
         return node
+
+    def _taken(self, item: Item, action: str, values: Values) -> Values:
+        """Return what a move beside a step takes over: from the step, else from its last like.
+
+        The last such action above it counts only if it was about the same bolt.
+        """
+        for built in reversed(self.built):
+            if built.item.lane == item.lane and built.name == action:
+                shared = [name for name in built.values if name in values]
+                if all(built.values[name] == values[name] for name in shared):
+                    return {**built.values, **values}
+                break
+        return values
 
     def _check_party(self, item: Item, step: DoStep, action: ActionModel) -> None:
         is_arm = item.lane < len(self._given.cell.sides)
@@ -195,6 +214,16 @@ class _Builder:
             self._given.tell(trail, "SEQ027", f"interlock is {name!r}", must, do)
         return tuple(sorted(found))
 
+    def _leave(self, item: Item, action: ActionModel, values: Values) -> tuple[Move, ...]:
+        """Return the moves by which the step is left, each where its parameters are known."""
+        moves = []
+        for name in action.leave:
+            move, known = self._given.cell.actions.get(name), self._taken(item, name, values)
+            if move is not None and all(one in known for one in move.takes):
+                taken = {one: known[one] for one in move.takes}
+                moves.append(self._moves.move(name, move, taken))
+        return tuple(moves)
+
     def _rechecks(
         self, item: Item, step: DoStep, action: ActionModel, values: Values
     ) -> tuple[Move, ...]:
@@ -207,13 +236,15 @@ class _Builder:
                 if written:
                     self._moves.action(name, trail)
                 continue
-            missing = [one for one in again.takes if one not in values]
-            for one in missing:
+            known = self._taken(item, name, values)
+            missing = [one for one in again.takes if one not in known]
+            # What the cell asks for is confirmed where the sequence did it; a step's own is owed.
+            for one in missing if written else ():
                 what = f"recheck {name!r} is given no {one!r}"
-                must = "must take it from the step's own parameters"
+                must = "must take it from the step, or from the last such action above it"
                 self._given.tell(trail, "SEQ016", what, must, "recheck by another action")
             if not missing:
-                taken = {one: values[one] for one in again.takes}
+                taken = {one: known[one] for one in again.takes}
                 moves.append(self._moves.move(name, again, taken))
         return tuple(moves)
 

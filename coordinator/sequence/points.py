@@ -25,10 +25,11 @@ def check_questions(given: Input) -> None:
             do = "ask for a release at a hold point"
             given.tell(("prompts", name, "options", "release"), "SEQ060", what, must, do, key=True)
     for name, point in given.sequence.points.items():
-        if "again" in point.options:
-            what, must = f"point {name!r} offers 'again'", "must offer release, hold or abort"
-            do = "take it out: there is no step to be tried again"
-            given.tell(("points", name, "options", "again"), "SEQ060", what, must, do, key=True)
+        for word in point.options:
+            if word not in ("release", "hold", "abort"):
+                what = f"point {name!r} offers {word!r}"
+                must, do = "must offer release, hold or abort", "take it out: no step has failed"
+                given.tell(("points", name, "options", word), "SEQ060", what, must, do, key=True)
         if "release" not in point.options:
             what, must = f"point {name!r} does not offer 'release'", "must offer it"
             given.tell(("points", name, "options"), "SEQ060", what, must, "add 'release:'")

@@ -4,7 +4,7 @@ Keeps: a step carries only rules for faults that it can raise; a rule never lead
 barrier.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from coordinator.core.plan import Exhausted, Move, Rule, Value
 from coordinator.sequence.cell_model import ActionModel
@@ -26,6 +26,7 @@ WINDOW_FAULT = "out_of_window"
 """What it finds when a result lies outside its window."""
 
 ATTEMPTS_MAX = 10
+Taken = Callable[[str], Mapping[str, Value]]
 
 
 def check_policies(given: Input) -> None:
@@ -73,13 +74,13 @@ class RuleMaker:
         self,
         node: int,
         action: ActionModel,
-        values: Mapping[str, Value] | None,
+        taken: Taken | None,
         *,
         is_in_span: bool,
     ) -> tuple[Rule, ...]:
-        """Return the rules of the step at `node`; only its policy is judged without values."""
-        own = self._own_rules(node, action, values, is_in_span=is_in_span)
-        if values is None:
+        """Return the rules of the step at `node`; without `taken` only its policy is judged."""
+        own = self._own_rules(node, action, taken, is_in_span=is_in_span)
+        if taken is None:
             return ()
         return (*own, *self._otherwise(node, action, {rule.fault: True for rule in own}))
 
@@ -114,7 +115,7 @@ class RuleMaker:
         self,
         node: int,
         action: ActionModel,
-        values: Mapping[str, Value] | None,
+        taken: Taken | None,
         *,
         is_in_span: bool,
     ) -> tuple[Rule, ...]:
@@ -130,7 +131,7 @@ class RuleMaker:
             trail = (*self._items[node].trail, "policy")
             self._given.tell(trail, "SEQ023", f"policy is {step.policy!r}", must, do)
             return ()
-        if values is None:
+        if taken is None:
             return ()
         can_raise = (*action.raises, *ANY_STEP_FAULTS)
         can_raise += SPAN_FAULTS if is_in_span else ()
@@ -141,7 +142,7 @@ class RuleMaker:
             key = (step.policy, fault)
             self._raised[key] = self._raised.get(key, False) or is_possible
             if is_possible:
-                rules.append(self._rule(node, fault, rule, values))
+                rules.append(self._rule(node, fault, rule, taken))
         return tuple(rules)
 
     def check_use(self, *, is_span_known: bool) -> None:
@@ -157,7 +158,7 @@ class RuleMaker:
             trail = ("policies", policy, fault)
             self._given.tell(trail, "SEQ040", what, must, do, key=True)
 
-    def _rule(self, node: int, fault: str, rule: RuleModel, values: Mapping[str, Value]) -> Rule:
+    def _rule(self, node: int, fault: str, rule: RuleModel, taken: Taken) -> Rule:
         step = self._items[node].step
         policy = step.policy if isinstance(step, DoStep) and step.policy else ""
         trail: Trail = ("policies", policy, fault)
@@ -169,21 +170,19 @@ class RuleMaker:
         return Rule(
             fault=fault,
             attempts=rule.attempts,
-            recover=self._recover(rule, trail, values),
+            recover=self._recover(rule, trail, taken),
             again_from=self._again_from(node, rule),
             then=then,
             prompt=prompt,
         )
 
-    def _recover(
-        self, rule: RuleModel, trail: Trail, values: Mapping[str, Value]
-    ) -> tuple[Move, ...]:
+    def _recover(self, rule: RuleModel, trail: Trail, taken: Taken) -> tuple[Move, ...]:
         moves = []
         for number, model in enumerate(rule.recover):
             here = (*trail, "recover", number)
             action = self._moves.action(model.do, (*here, "do"))
             if action is not None:
-                given = self._moves.values(model, action, self._scope, here, values)
+                given = self._moves.values(model, action, self._scope, here, taken(model.do))
                 moves.append(self._moves.move(model.do, action, given))
         return tuple(moves)
 

@@ -17,7 +17,17 @@ LIST_MAX = 64
 
 Parameters = Annotated[dict[str, Written], Field(max_length=LIST_MAX)]
 References = Annotated[tuple[Reference, ...], Field(max_length=LIST_MAX)]
-AnswerWord = Literal["again", "release", "hold", "abort"]
+AnswerWord = Literal[
+    "again",
+    "release",
+    "back_off",
+    "by_hand",
+    "replace_bolt",
+    "back_a_round",
+    "leave",
+    "hold",
+    "abort",
+]
 _RELEASE: dict[AnswerWord, str] = {
     "release": "goes on from here",
     "hold": "holds both arms; after a restart the point is asked about again",
@@ -89,12 +99,12 @@ class AskModel(Strict):
 
 
 class MoveModel(Strict):
-    """A move of a recovery; what it is not given it takes from the step."""
+    """A move of a recovery; what it is not given it takes from the step, or its last like above."""
 
     do: Reference
     """The action of the cell."""
     with_: Parameters = Field(default_factory=dict, alias="with")
-    """Its parameters; the rest comes from the step."""
+    """Its parameters; the rest comes from the step, or from the last such action above it."""
 
 
 def _then_tag(value: Any) -> str:

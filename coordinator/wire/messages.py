@@ -15,8 +15,9 @@ Value = bool | int | float | str
 
 ArmStateName = Literal["held", "idle", "armed", "running", "holding"]
 
-OnHold = Literal["stop", "finish", "relieve"]
-"""Stop where it is; finish the short action first; stop and let the pressure off."""
+OnHold = Literal["stop", "finish", "relieve", "retract"]
+"""Stop where it is; finish the short action first; stop and let the pressure off; stop, let the
+pressure off and draw the tool back."""
 
 RefusalReason = Literal[
     "expired",  # arrived after its expiry
@@ -89,6 +90,10 @@ class Lease:
     """Arms may move until `until_us`; without a fresh one they hold by themselves."""
 
     until_us: int
+    torque_nm_max: float | None = None
+    """No command may ask for more while this lease is the last one heard; None for no cap."""
+    speed_share_max: float = 1.0
+    """Share of its full speed that an arm keeps to."""
 
 
 @dataclass(frozen=True, slots=True)

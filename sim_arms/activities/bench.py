@@ -17,6 +17,7 @@ from sim_arms.physics.motion import Way
 from sim_arms.physics.wrench import WrenchModel
 from sim_arms.steel import Steel
 
+RETRACT_S = 2.0  # Drawing a tool back by a hand's breadth; chosen.
 BRAKE_S = 0.25  # From full speed at the arm's greatest deceleration; chosen.
 RELIEVE_S = 0.5  # Pump off and pressure gone; chosen.
 FINISH_S = 2.0  # A short action that may be finished in a hold ends within this.
@@ -64,6 +65,8 @@ class Bench:
     now_s: Callable[[], float]
     tool: str = ""
     socket_rad: float = 0.0
+    speed_share: float = 1.0
+    """Of full speed: the cap of the lease under which the action was begun."""
     holding: int = 0
     """Bolt in the retaining fork, 0 for none."""
     seated_on: int = 0
@@ -201,7 +204,14 @@ class Course:
                 yield Wait(left_s)
                 return
             yield Wait(BRAKE_S)
+            if self.on_hold == "retract":
+                yield from self.retract()
             raise
+
+    def retract(self) -> Steps:
+        """Draw the tool back from what it was at."""
+        yield Wait(RETRACT_S)
+        self.bench.seated_on = self.bench.reaction_on = 0
 
     def travel(self, place: str, after_s: float = 0.0) -> Steps:
         """Go to a place."""
@@ -214,7 +224,7 @@ class Course:
             steel.layout,
             bench.point,
             steel.layout.point(bench.side, place),
-            bench.factor("slow_arm", "factor"),
+            bench.factor("slow_arm", "factor") / bench.speed_share,
         )
         try:
             yield from self.spend(way.duration_s, after_s)

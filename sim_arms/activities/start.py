@@ -175,7 +175,7 @@ def begin(
         Unfit: The action is unknown here, a parameter is missing, unknown or out of range, or
             the arm is not in a state to take it up.
     """
-    if on_hold not in ("stop", "finish", "relieve"):
+    if on_hold not in ("stop", "finish", "relieve", "retract"):
         raise Unfit(f"on_hold is '{on_hold}', must be stop, finish or relieve")
     if isinstance(bench, HoistBench):
         return _begin_hoist(action, parameters, bench)

@@ -261,6 +261,8 @@ class Drive:
             yield self._felt(BRAKE_S, self.torque_nm, self.angle_rad)
         else:
             yield from self.relieve()
+        if self.course.on_hold == "retract":
+            yield from self.course.retract()
         hold.trace = self.recording.trace()
 
     def fault(self, kind: str, torque_nm: float | None = None) -> ActivityFault:

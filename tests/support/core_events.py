@@ -18,6 +18,7 @@ RESULTS = st.dictionaries(NAMES, NUMBERS, max_size=4).map(
 EVENT_FIELDS: dict[str, st.SearchStrategy[Any]] = {
     "act": st.sampled_from(Act),
     "results": RESULTS,
+    "evidence": RESULTS,
     "torque_nm": st.none() | WHOLE,
     "value": st.none() | st.booleans(),
     "who": st.text(max_size=12),

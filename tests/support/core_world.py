@@ -52,6 +52,9 @@ class BehavingParty:
         self.boot = 1
         self.live: SendDo | None = None
         self.ended: dict[int, Callable[[int], Event]] = {}
+        """How each command that began has ended or will end."""
+        self.told: dict[int, bool] = {}
+        """Commands whose good end was reported."""
 
     def take(self, effect: Effect) -> list[Callable[[int], Event]]:
         """Return what it reports about an effect, each to be told the time."""
@@ -63,7 +66,7 @@ class BehavingParty:
                     return [lambda at_us: CommandArmed(at_us, me, command)]
                 return [lambda at_us: CommandAccepted(at_us, me, command), self._end(effect)]
             case SendRelease(_, command, start_us):
-                live, self.live = self.live, None
+                live = self.live
                 if live is None or live.command != command:
                     return [lambda at_us: CommandRefused(at_us, me, command, "unknown")]
                 started = lambda at_us: CommandStarted(at_us, me, command, start_us)  # noqa: E731
@@ -73,10 +76,11 @@ class BehavingParty:
             case SendHold(_, number):
                 live, self.live = self.live, None
                 held = lambda at_us: PartyHeld(at_us, me, number)  # noqa: E731
-                if live is None or live.command in self.ended:
+                if live is None or live.command in self.told:
                     return [held]
                 cut = live.command
-                return [lambda at_us: CommandInterrupted(at_us, me, cut), held]
+                self.ended[cut] = lambda at_us: CommandInterrupted(at_us, me, cut)
+                return [self.ended[cut], held]
             case SendMakeReady(_, number):
                 return [lambda at_us: PartyReady(at_us, me, number)]
             case SendAsk(_, command):
@@ -94,9 +98,11 @@ class BehavingParty:
     def _end(self, done: SendDo) -> Callable[[int], Event]:
         windows = self.plan.nodes[done.node].windows if done.node >= 0 else ()
         results = tuple(sorted((w.result, (w.least + w.most) / 2) for w in windows))
-        event = lambda at_us: CommandFinished(  # noqa: E731
-            at_us, self.index, done.command, results
-        )
+
+        def event(at_us: int) -> Event:
+            self.told[done.command] = True
+            return CommandFinished(at_us, self.index, done.command, results)
+
         self.ended[done.command] = event
         return event
 

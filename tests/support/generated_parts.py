@@ -9,7 +9,7 @@ from functools import partial
 from typing import get_args
 
 from coordinator.campaign.oracles import PROMISES
-from coordinator.lifecycles import ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
+from coordinator.lifecycles import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
 from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
@@ -78,7 +78,10 @@ def bodies() -> str:
 
 
 PARTS: dict[str, Callable[[], str]] = {
-    **{f"lifecycle {one.name}": _diagram(one) for one in (PROCEDURE, STEP, BARRIER, PROMPT, ARM)},
+    **{
+        f"lifecycle {one.name}": _diagram(one)
+        for one in (PROCEDURE, STEP, BARRIER, PROMPT, ALARM, ARM)
+    },
     **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
     "causes": causes,
     "signs of causes": signs,

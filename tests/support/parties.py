@@ -68,6 +68,13 @@ class SmallBench:
     def stand(self, standing: Mapping[str, Value]) -> None:
         """Nothing here has a standing."""
 
+    def limit_speed(self, share: float) -> None:
+        """Keep what it was told, to be read."""
+        self.speed_share = share
+
+    def reseed(self, seed: int | str) -> None:
+        """Nothing here comes by chance."""
+
     def wake(self) -> None:
         """Nothing here lives in the process alone."""
 

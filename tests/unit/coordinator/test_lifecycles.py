@@ -3,10 +3,19 @@
 import pytest
 from transitions import Machine, MachineError
 
-from coordinator.lifecycles import ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle, LifecycleError
+from coordinator.lifecycles import (
+    ALARM,
+    ARM,
+    BARRIER,
+    PROCEDURE,
+    PROMPT,
+    STEP,
+    Lifecycle,
+    LifecycleError,
+)
 
 EVERY = pytest.mark.parametrize(
-    "lifecycle", [PROCEDURE, STEP, BARRIER, PROMPT, ARM], ids=lambda one: one.name
+    "lifecycle", [PROCEDURE, STEP, BARRIER, PROMPT, ALARM, ARM], ids=lambda one: one.name
 )
 
 

@@ -6,7 +6,7 @@ from coordinator.cli.terminal_prompts import WHO, PromptDesk, TerminalInput
 from coordinator.core.effects import RaisePrompt
 from coordinator.core.events import Act, TimePassed
 from coordinator.core.state import OpenPrompt, State
-from coordinator.live.operator import Acting, Answering
+from coordinator.live.operator import Acting, Answering, Taking
 
 OPTIONS = ("again", "hold", "abort")
 
@@ -59,6 +59,25 @@ def test_a_prompt_that_was_answered_is_open_no_more() -> None:
 def test_what_is_not_offered_is_told_and_does_nothing(line: str) -> None:
     """A slip of the finger is no answer."""
     assert isinstance(desk_with(7).read(line), str)
+
+
+def test_work_by_hand_is_told_with_its_torque_and_by_whom() -> None:
+    """The record must say manual, to what torque, and whose hands it was."""
+    desk = PromptDesk()
+    effects = (RaisePrompt(7, 0, 0, 0, "leak", ("again", "by_hand")),)
+    prompts = (OpenPrompt(7, 0, 0, 0, "leak"),)
+    desk(TimePassed(0), effects, State("running", (), (), (), (), prompts=prompts))
+
+    assert desk.read("by_hand 3100 Ada Byron") == Answering(7, "by_hand", "Ada Byron", 3100.0)
+    assert desk.read("7 2 3100") == Answering(7, "by_hand", WHO, 3100.0)
+    for wrong in ("by_hand much", "by_hand -5", "by_hand nan"):
+        assert "must be a number" in str(desk.read(wrong))
+
+
+def test_a_prompt_is_taken_by_a_word() -> None:
+    """One owner: whoever has taken it answers it."""
+    assert desk_with(7).read("take Ada") == Taking(7, "Ada")
+    assert desk_with(7, 8).read("8 take") == Taking(8, WHO)
 
 
 def test_keys_become_lines_with_the_last_one_erased() -> None:

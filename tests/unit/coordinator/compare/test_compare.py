@@ -268,18 +268,22 @@ def test_sides_that_changed_places_are_told(tmp_path: Path) -> None:
 
 
 def test_every_field_of_a_plan_is_one_that_is_compared() -> None:
-    """A field that is added to the plan must be compared too, or `the same` becomes a lie."""
+    """A field that is added to the plan must be compared too, or `the same` becomes a lie.
+
+    Not to be compared are caps, which are of a run and not of its files, and loops, which stand in
+    the names of the steps as well.
+    """
     known = {
         Plan: "name parties nodes lanes barriers spans interlocks signals zones prompts timing"
-        " digest closed_spans",
+        " caps digest closed_spans",
         Party: "name is_arm",
-        Node: "name lane kind after barrier move rules windows exceptions permissives rechecks span"
-        " record prompt is_witness origin",
+        Node: "name lane kind after barrier move rules windows exceptions permissives rechecks"
+        " leave loops span record prompt is_witness origin",
         Move: "action parameters timeout_us no_progress_us on_hold zone",
         Rule: "fault attempts recover again_from then prompt",
         Barrier: "name lanes nodes next_nodes timeout_us window_us span",
         Span: "name opens closes lanes nodes balance_nm stop_us",
-        Interlock: "name signal kind cause consequence operator_action",
+        Interlock: "name signal kind cause consequence operator_action override_us rechecks",
         Prompt: "name text caution options who",
     }
 

@@ -5,6 +5,8 @@ from coordinator.core.events import (
     Act,
     CommandArmed,
     CommandFaulted,
+    CommandFinished,
+    CommandInterrupted,
     CommandRefused,
     CommandStarted,
     PartyHeld,
@@ -24,6 +26,7 @@ def test_answer_to_an_older_hold_does_not_count() -> None:
         world.feed(PartyHeld(world.now_us, party, older))
     assert world.state.phase == "stopping"
     for party in (FORE, AFT, HOIST):
+        world.feed(CommandInterrupted(world.now_us, party, world.state.lanes[party].command))
         world.feed(PartyHeld(world.now_us, party, world.hold_numbers[party][-1]))
     assert world.state.phase == "stopped"
 
@@ -94,3 +97,19 @@ def test_fault_reported_on_the_way_to_rest_keeps_its_recovery() -> None:
     world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
     assert [move.action for move in world.state.lanes[FORE].queue] == ["lift", "index"]
     assert world.state.lanes[FORE].fault == "not_seated"
+
+
+def test_a_report_lost_before_a_hold_is_asked_for_and_not_guessed() -> None:
+    """A party that stands without having said how its command ended may well have finished it."""
+    world = reach("pick")
+    command = world.state.lanes[FORE].command
+    world.act(Act.HOLD)
+    effects = world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
+
+    asked = [one for one in effects if isinstance(one, SendAsk)]
+    assert [(one.party, one.command) for one in asked] == [(FORE, command)]
+    world.feed(CommandFinished(world.now_us, FORE, command))
+    world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
+    assert world.state.lanes[FORE].held
+    assert world.state.lanes[FORE].fault == ""
+    assert world.state.lanes[FORE].done != 0

@@ -49,6 +49,8 @@ def test_nobody_starts_again_before_the_partner_stands() -> None:
     world = pulling()
     world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
     assert not words_of(world, "span_again")
+    world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
+    assert not words_of(world, "span_again")
     world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
     assert len(words_of(world, "span_again")) == 1
 

@@ -1,13 +1,13 @@
 """Prompts and the procedure: what a person may do, and what it leads to."""
 
-from coordinator.core.effects import Notify, WithdrawPrompt
-from coordinator.core.events import Act, CommandFaulted, PromptAnswered
+from coordinator.core.effects import Notify, RaisePrompt, WithdrawPrompt
+from coordinator.core.events import Act, CommandFaulted, PromptAnswered, PromptTaken
 from tests.support.core_stories import command_of, kinds_of, reach, run_until, words_of
 from tests.support.core_world import CoreWorld
 from tests.support.pair_plan import AFT, FORE
 
 
-def asked() -> CoreWorld:
+def asked(evidence: tuple[tuple[str, float], ...] = ()) -> CoreWorld:
     """Return a world in which both sides of a pull have failed as often as they may."""
     world = reach("pull")
     while not world.prompts:
@@ -20,8 +20,8 @@ def asked() -> CoreWorld:
         )
         world.unanswered.clear()
         for party in (FORE, AFT):
-            fault = CommandFaulted(world.now_us, party, command_of(world, party), "not_reached")
-            world.feed(fault)
+            command = command_of(world, party)
+            world.feed(CommandFaulted(world.now_us, party, command, "not_reached", evidence))
         run_until(
             world,
             lambda: bool(world.prompts) or world.state.lanes[FORE].phase == "recovering",
@@ -84,3 +84,24 @@ def test_act_that_the_phase_does_not_allow_is_refused_in_words() -> None:
     world = reach("pick")
     world.act(Act.RESTART)
     assert words_of(world, "act_refused") == ["restart: not from running"]
+
+
+def test_only_the_owner_of_a_prompt_answers_it_until_somebody_takes_it_over() -> None:
+    """Two people with two minds about one fault must not both act."""
+    world = asked()
+    number = min(world.prompts)
+    world.feed(PromptTaken(world.now_us, number, "Ada"))
+    world.feed(PromptAnswered(world.now_us, number, "again", "Bo"))
+    assert number in [one.number for one in world.state.prompts]
+    assert "is Ada's" in words_of(world, "answer_unknown")[-1]
+    world.feed(PromptTaken(world.now_us, number, "Bo"))
+    assert words_of(world, "taken")[-1] == f"Bo takes prompt {number} from Ada"
+    world.feed(PromptAnswered(world.now_us, number, "again", "Bo"))
+    assert number not in [one.number for one in world.state.prompts]
+
+
+def test_a_prompt_carries_what_was_measured_and_how_often_it_was_tried() -> None:
+    """Nobody can decide about a fault without its evidence."""
+    world = asked(evidence=(("torque_nm", 712.0),))
+    raised = kinds_of(world.effects, RaisePrompt)
+    assert [one.evidence for one in raised] == 2 * [(("torque_nm", 712.0), ("attempts", 2.0))]

@@ -1,0 +1,222 @@
+"""The verb `faults`: a failure-mode table of a sequence, found by rehearsing every row.
+
+A row is a cause of the catalogue at the first step of each action at which it may show; what it is
+detected by, what follows and how it ends is what the core did about it in virtual time, with people
+who answer `again` and restart. Nothing of it is written by hand.
+
+Units: ``*_us`` whole microseconds since the run began; ``*_s`` seconds.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from rich.progress import track
+from rich.table import Table
+
+from coordinator.cli.files import load_sequence
+from coordinator.cli.output import Exit, Output
+from coordinator.cli.rehearsal import Rehearsal, rehearse
+from coordinator.core.effects import Effect, Notify, SendDo, SendRelease
+from coordinator.core.events import Act as Deed
+from coordinator.core.events import Event
+from coordinator.core.plan import Node, Option
+from coordinator.core.state import State
+from coordinator.sequence import Case, CaseCause, Loaded
+from coordinator.sequence.case import Act, Answer
+from sim_arms.causes import CATALOGUE, CauseKind
+
+LASTS_US = 20_000_000
+"""Chosen: a cause that has a moment lasts longer than any detection and is then put right."""
+AFTER_US = 200_000
+"""Chosen: the cause comes when the step has just begun."""
+RESET_US, RESTART_US = 70_000_000, 75_000_000
+PEOPLE = 6
+"""So often people answer `again`, and restart; after that it counts as not recovered."""
+RESPONSES = {
+    "fault": "the step fails",
+    "span_again": "both sides go back and start again together",
+    "prompt": "a person is asked",
+    "first_out": "first-out is latched",
+    "hold": "everybody holds",
+    "party_lost": "the party counts as lost",
+    "party_restarted": "the party is asked what it did",
+    "restart": "a person restarts",
+    "abort": "everybody aborts",
+    "out_of_balance": "the balance band is left",
+    "out_of_step": "the starts are too far apart",
+}
+TEST = "tests/scenario/test_fault_table.py"
+
+
+@dataclass(frozen=True, slots=True)
+class FaultRow:
+    """One failure mode: a cause at a step, and what became of it."""
+
+    cause: str
+    effect: str
+    step: str
+    detected_by: str
+    response: str
+    ends: str
+    """unseen, recovered, recovered with a person, held, aborted."""
+    within_s: float
+    """From the cause's first sign to its end; 0 where nothing showed."""
+    test: str
+
+
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """A cause at a step, to be tried."""
+
+    kind: CauseKind
+    node: Node
+    side: str
+    begins_us: int
+
+
+def fault_modes(loaded: Loaded, seed: int, causes: Sequence[str] = ()) -> tuple[Mode, ...]:
+    """Return catalogue times sequence: each cause at the first step of every action it fits."""
+    begins = _begins_us(loaded, seed)
+    modes = []
+    for kind in CATALOGUE.values():
+        if causes and kind.name not in causes:
+            continue
+        seen: list[str] = []
+        for index, node in enumerate(loaded.plan.nodes):
+            action = "" if node.move is None else node.move.action
+            if not action or action in seen or index not in begins:
+                continue
+            if seen and kind.applies_to == "bolt":
+                break  # It is there from the beginning: the first step that meets it counts.
+            if _fits(loaded, kind, node, action):
+                seen.append(action)
+                side = loaded.plan.parties[node.lane].name
+                modes.append(Mode(kind, node, side, begins[index]))
+    return tuple(modes)
+
+
+def fault_row(loaded: Loaded, mode: Mode, seed: int) -> FaultRow:
+    """Rehearse one failure mode and return its row."""
+    names = [prompt.name for prompt in loaded.plan.prompts]
+    people = PEOPLE * [
+        Act(Deed.RESET, "mate", when="held", after_us=RESET_US),
+        Act(Deed.RESTART, "mate", when="held", after_us=RESTART_US),
+    ]
+    answers = [
+        Answer(name, Option.AGAIN, "mate")
+        for name in (*names, "unknown_outcome")
+        for _ in range(PEOPLE)
+    ]
+    case = Case("row", causes=(_cause(mode),), answers=tuple(answers), acts=tuple(people))
+    result = rehearse(loaded, seed=seed, case=case)
+    shown = [(at, one) for at, one in result.notices if _is_sign(one)]
+    first = shown[0][1].text if shown else "nothing shows"
+    last_us = result.time_us if result.phase != "complete" else (shown[-1][0] if shown else 0)
+    return FaultRow(
+        cause=mode.kind.name,
+        effect=mode.kind.text,
+        step=mode.node.name,
+        detected_by=first,
+        response=", then ".join(_responses(result)) or "none is needed",
+        ends=_ends(result, is_shown=bool(shown)),
+        within_s=round((last_us - shown[0][0]) / 1e6, 1) if shown else 0.0,
+        test=f"{TEST}[{mode.kind.name}]",
+    )
+
+
+def tell_faults(
+    output: Output, path: Path, *, seed: int, causes: Sequence[str], markdown: bool
+) -> Exit:
+    """Print the failure-mode table of a sequence."""
+    unknown = [name for name in causes if name not in CATALOGUE]
+    if unknown:
+        known = ", ".join(CATALOGUE)
+        return output.refuse(f"cause is '{unknown[0]}', must be one of {known}")
+    loaded = load_sequence(output, path, None)
+    modes = fault_modes(loaded, seed, causes)
+    shown = track(modes, "rehearsing", console=output.people, transient=True)
+    rows = [fault_row(loaded, mode, seed) for mode in shown]
+    if markdown:
+        print("\n".join(_markdown(rows)))
+    else:
+        table = Table("cause", "step", "detected by", "response", "ends", "within")
+        for row in rows:
+            table.add_row(
+                row.cause, row.step, row.detected_by, row.response, row.ends, f"{row.within_s} s"
+            )
+        output.people.print(table)
+    output.document(
+        ok=True, simulated=True, seed=seed, rows=[asdict(row) for row in rows], modes=len(modes)
+    )
+    return Exit.GOOD
+
+
+def _markdown(rows: list[FaultRow]) -> Iterator[str]:
+    yield "| cause | step | detected by | response | ends | within | test |"
+    yield "|---|---|---|---|---|---|---|"
+    for row in rows:
+        cells = (row.cause, row.step, row.detected_by, row.response, row.ends)
+        plain = (cell.replace("|", "/") for cell in cells)
+        yield f"| {' | '.join(plain)} | {row.within_s} s | `{row.test}` |"
+
+
+def _fits(loaded: Loaded, kind: CauseKind, node: Node, action: str) -> bool:
+    """Tell whether a cause may show at a step: by its faults, or anywhere if it is of no step."""
+    model = loaded.cell.actions[action]
+    if kind.applies_to == "bolt":
+        is_about = any(name == "bolt" for name, _ in node.move.parameters) if node.move else False
+        return is_about and bool(set(model.raises) & set(kind.shows_as) or node.windows)
+    if kind.applies_to == "side" and kind.name != "slow_arm":
+        return bool(set(model.raises) & set(kind.shows_as))
+    return model.by == "arm" or not kind.placed
+
+
+def _begins_us(loaded: Loaded, seed: int) -> dict[int, int]:
+    """Return when each step begins while nothing is wrong."""
+    begins: dict[int, int] = {}
+    armed: dict[int, int] = {}
+
+    def note(event: Event, effects: tuple[Effect, ...], state: State) -> None:
+        for effect in effects:
+            if isinstance(effect, SendDo) and effect.barrier < 0:
+                begins.setdefault(effect.node, event.at_us)
+            elif isinstance(effect, SendDo):
+                armed[effect.command] = effect.node
+            elif isinstance(effect, SendRelease):
+                begins.setdefault(armed[effect.command], effect.start_us)
+
+    rehearse(loaded, seed=seed, listeners=(note,))
+    return begins
+
+
+def _cause(mode: Mode) -> CaseCause:
+    kind, at_us = mode.kind, mode.begins_us + AFTER_US
+    if kind.applies_to == "bolt":
+        values = dict(mode.node.move.parameters) if mode.node.move else {}
+        return CaseCause(kind.name, bolt=int(values["bolt"]))
+    if kind.applies_to == "process":
+        return CaseCause(kind.name, mode.side, at_us=at_us)
+    if kind.applies_to == "side":
+        # What acts when an action begins must be there by then.
+        return CaseCause(kind.name, mode.side, at_us=mode.begins_us - AFTER_US, for_us=LASTS_US)
+    side = mode.side if kind.placed else None
+    return CaseCause(kind.name, side, at_us=at_us, for_us=LASTS_US)
+
+
+def _is_sign(notice: Notify) -> bool:
+    return notice.severity in ("warning", "alarm")
+
+
+def _responses(result: Rehearsal) -> list[str]:
+    words = [RESPONSES[one.kind] for _, one in result.notices if one.kind in RESPONSES]
+    return list(dict.fromkeys(words))
+
+
+def _ends(result: Rehearsal, *, is_shown: bool) -> str:
+    if result.phase != "complete":
+        return "held" if result.phase == "holding" else result.phase
+    kinds = [one.kind for _, one in result.notices]
+    if "answered" in kinds or "restart" in kinds:
+        return "recovered with a person"
+    return "recovered" if is_shown else "unseen"

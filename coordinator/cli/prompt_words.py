@@ -1,0 +1,52 @@
+"""Put an open prompt into words: what is asked, what was measured, what each answer does.
+
+Units: by the ends of the names of what was measured.
+"""
+
+from coordinator.core.effects import RaisePrompt
+from coordinator.core.plan import Option, Plan
+
+NEXT = {
+    Option.AGAIN: "makes the recovery moves and tries once more",
+    Option.RELEASE: "goes on from here",
+    Option.BACK_OFF: "makes the recovery moves, then asks again",
+    Option.BY_HAND: "a person has done it; the record says so; name the check torque with it",
+    Option.REPLACE_BOLT: "a new bolt is in, its opposite slackened; both are pulled from round 1",
+    Option.BACK_A_ROUND: "both sides pull again from the beginning of the round before",
+    Option.LEAVE: "the tools come off in order, then the procedure ends",
+    Option.HOLD: "holds everybody; restart goes on from here",
+    Option.ABORT: "ends the procedure where it stands",
+}
+"""What an answer does where the author has not put it into words."""
+_UNITS = {"_nm": "N·m", "_pa": "Pa", "_rad": "rad", "_m": "m", "_n": "N", "_s": "s"}
+
+
+def evidence_words(evidence: tuple[tuple[str, float], ...]) -> str:
+    """Return what was measured, each with its unit."""
+    words = []
+    for name, value in evidence:
+        suffix = next((one for one in _UNITS if name.endswith(one)), "")
+        plain = name.removesuffix(suffix).replace("_", " ")
+        words.append(f"{plain} {value:.4g} {_UNITS.get(suffix, '')}".strip())
+    return ", ".join(words)
+
+
+def prompt_words(plan: Plan, raised: RaisePrompt) -> str:
+    """Return the lines of a prompt: what is asked, the caution, the evidence, the answers."""
+    node = plan.nodes[raised.node].name
+    meanings: dict[str, str] = {}
+    if raised.prompt < 0:
+        asked = "nobody knows how it ended; look, then say"
+        caution = "WARNING: the arm may still hold its tool; stay outside the line."
+    else:
+        prompt = plan.prompts[raised.prompt]
+        asked, caution = prompt.text, prompt.caution
+        meanings = {str(option): meaning for option, meaning in prompt.options}
+    whose = f", for {raised.owner}" if raised.owner else ""
+    lines = [f"PROMPT {raised.number}{whose}, {node}, {raised.fault}: {asked}", caution]
+    if raised.evidence:
+        lines.append(f"measured: {evidence_words(raised.evidence)}")
+    for place, option in enumerate(raised.options, start=1):
+        meaning = meanings.get(str(option), NEXT[Option(option)])
+        lines.append(f"    {place} {option}: {meaning}")
+    return "\n  ".join(lines)

@@ -1,0 +1,67 @@
+"""Cap a plan for a run: no torque and no speed above what a person allows, as in commissioning.
+
+The arms keep to the caps themselves too: they are told with each lease.
+
+Units: torque newton metre; speed as a share of the full one.
+Keeps: a capped pull proves no more than it pulled; the target of its record stays what it was.
+"""
+
+from dataclasses import replace
+
+from coordinator.core.plan import Caps, Move, Node, Plan, Value, Window
+
+LEAST_SHARE = 0.95
+"""Of the cap: what a capped pull must come to; the accepted band of 5 %, common practice."""
+SPEED_SHARE_MIN = 0.05
+
+
+def capped(plan: Plan, caps: Caps) -> Plan:
+    """Return the plan under caps.
+
+    Args:
+        plan: As compiled.
+        caps: Torque above 0; speed from 0.05 to 1.
+
+    Raises:
+        ValueError: a cap is out of its range.
+    """
+    if caps == Caps():
+        return plan
+    if caps.torque_nm is not None and not caps.torque_nm > 0.0:
+        raise ValueError(f"torque cap is {caps.torque_nm:g} N·m, must be above 0")
+    if not SPEED_SHARE_MIN <= caps.speed_share <= 1.0:
+        must = f"must be {SPEED_SHARE_MIN:g} to 1"
+        raise ValueError(f"speed cap is {caps.speed_share:g} of full speed, {must}")
+    return replace(plan, nodes=tuple(_node(one, caps) for one in plan.nodes), caps=caps)
+
+
+def _node(node: Node, caps: Caps) -> Node:
+    return replace(
+        node,
+        move=None if node.move is None else _move(node.move, caps),
+        rules=tuple(
+            replace(rule, recover=tuple(_move(one, caps) for one in rule.recover))
+            for rule in node.rules
+        ),
+        rechecks=tuple(_move(one, caps) for one in node.rechecks),
+        leave=tuple(_move(one, caps) for one in node.leave),
+        windows=tuple(_window(one, caps) for one in node.windows),
+    )
+
+
+def _move(move: Move, caps: Caps) -> Move:
+    parameters = tuple((name, _value(name, value, caps)) for name, value in move.parameters)
+    timeout_us = round(move.timeout_us / caps.speed_share)
+    return replace(move, parameters=parameters, timeout_us=timeout_us)
+
+
+def _value(name: str, value: Value, caps: Caps) -> Value:
+    if caps.torque_nm is None or not name.startswith("torque") or isinstance(value, str):
+        return value
+    return min(float(value), caps.torque_nm)
+
+
+def _window(window: Window, caps: Caps) -> Window:
+    if caps.torque_nm is None or not window.result.startswith("torque"):
+        return window
+    return replace(window, least=min(window.least, LEAST_SHARE * caps.torque_nm))
