@@ -120,13 +120,15 @@ def _take_by_hand(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> None
     lane, done = opened.lane, turn.lane(opened.lane).done
     results = () if event.torque_nm is None else (("torque_nm", event.torque_nm),)
     span = pairing.open_span(turn, lane)
+    _forget_start(turn, span)
     for node in _by_hand(turn, opened):
         done |= 1 << node
         if turn.node(node).record is not None:
             attempt, number = turn.counted(lane, node, ""), turn.next_command()
             proof = WriteRecord(lane, number, node, attempt, "by_hand", "", results, event.who)
             turn.emit(proof)
-    turn.step(lane, "again", node=BETWEEN, done=done, fault="", evidence=(), doing=Doing.STEP)
+    settled = {"fault": "", "evidence": (), "queue": (), "then": "", "doing": Doing.STEP}
+    turn.step(lane, "again", node=BETWEEN, done=done, **settled)
     for other in turn.plan.spans[span].lanes if span >= 0 else ():
         at_hand = turn.lane(other)
         if other == lane or at_hand.prompt:
@@ -148,16 +150,18 @@ def _go_back(turn: Turn, opened: OpenPrompt, event: PromptAnswered, option: Opti
         if option is Option.REPLACE_BOLT:
             _void(turn, turn.node(opened.node).span, lane, event.who)
         at_hand = turn.lane(lane)
-        done, leave = at_hand.done, _leave_moves(turn, lane)
+        done, leave, undone = at_hand.done, _leave_moves(turn, lane), 0
         for index in turn.plan.lanes[lane]:
             loops = dict(turn.node(index).loops)
             is_pair = option is Option.BACK_A_ROUND or loops.get("pair") == here.get("pair")
             if first <= loops.get("round", 0) <= here["round"] and is_pair:
-                done &= ~(1 << index)
+                undone |= 1 << index
                 barrier = turn.node(index).barrier
-                if barrier >= 0 and turn.state.meetings[barrier].phase != "waiting":
+                if barrier >= 0:
                     turn.meet(barrier, "again", deadline_us=0)
-        turn.put(lane, done=done)
+        # What failed there before a person sent them back is no attempt of what comes now.
+        fresh = (one for one in at_hand.attempts if not (one[1] and undone >> one[0] & 1))
+        turn.put(lane, done=done & ~undone, attempts=tuple(fresh))
         _recover_by(turn, lane, leave, "")
     text = f"{span.name}: both sides go back to round {first}"
     turn.notify("note", "back_a_round", text, node=opened.node)
@@ -179,10 +183,17 @@ def _void(turn: Turn, span: int, lane: int, who: str) -> None:
 def _leave(turn: Turn, opened: OpenPrompt) -> None:
     """Let the lane, in a span both, leave the joint in order; then abort."""
     span = pairing.open_span(turn, opened.lane)
+    _forget_start(turn, span)
     if turn.state.phase == "running":
         turn.proceed("pause", reason=f"{turn.node(opened.node).name}: leaving in order")
     for lane in turn.plan.spans[span].lanes if span >= 0 else (opened.lane,):
         _recover_by(turn, lane, _leave_moves(turn, lane), "abort")
+
+
+def _forget_start(turn: Turn, span: int) -> None:
+    """Wait no longer for a start that nobody reported: a person has decided how it goes on."""
+    if span >= 0 and turn.state.meetings[turn.plan.spans[span].opens].phase == "released":
+        turn.meet(turn.plan.spans[span].opens, "break", deadline_us=0)
 
 
 def _leave_moves(turn: Turn, lane: int) -> tuple[Move, ...]:

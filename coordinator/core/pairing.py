@@ -98,9 +98,9 @@ def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
     """Take every lane of the span back to its opening barrier, recovering first (S2)."""
     pair = turn.plan.spans[span]
     opening = turn.plan.barriers[pair.opens]
-    turn.meet(pair.opens, "again", deadline_us=0)
-    if turn.state.meetings[pair.closes].phase != "waiting":
-        turn.meet(pair.closes, "again", deadline_us=0)
+    # Whoever had come to the end already waits there no longer, and no time runs for it.
+    for barrier in (pair.opens, pair.closes):
+        turn.meet(barrier, "again", deadline_us=0)
     for position, lane in enumerate(pair.lanes):
         done = turn.lane(lane).done & ~(1 << opening.nodes[position])
         for node in pair.nodes[position]:

@@ -101,6 +101,7 @@ class Folder:
             control=_CONTROL + place,
             prompt=prompt,
             attempts=self._fold_attempts(lane, place),
+            evidence=(),
             timer_us=FAR_US if lane.timer_us else 0,
             timeout_us=FAR_US if lane.timeout_us else 0,
             hold_us=FAR_US if lane.hold_us else 0,

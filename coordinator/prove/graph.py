@@ -11,13 +11,14 @@ from typing import NamedTuple
 from coordinator.core.decide import decide
 from coordinator.core.effects import Effect, RaisePrompt, SendDo
 from coordinator.core.plan import Plan
+from coordinator.core.state import State
 from coordinator.core.turn import InvariantViolation
 from coordinator.lifecycles import LifecycleError
 from coordinator.prove.canonical import Folder
 from coordinator.prove.local import Local, Look
 from coordinator.prove.monitors import Judge
 from coordinator.prove.moves import ENDED, Moves, Node, Step
-from coordinator.prove.pieces import Pieces, Place, Places
+from coordinator.prove.pieces import Pieces, Place, Places, look_of
 
 _GONE_MAX = 3
 """Pieces that a lane can go on by in one step; further is elsewhere."""
@@ -123,12 +124,21 @@ class Stores:
         cell = (
             tuple(party.is_arm for party in plan.parties),
             plan.timing,
-            tuple((interlock.signal, interlock.kind) for interlock in plan.interlocks),
+            tuple(
+                (one.signal, one.kind, tuple(look_of(move) for move in one.rechecks))
+                for one in plan.interlocks
+            ),
             plan.signals,
             len(plan.zones),
             tuple(tuple(option for option, _ in prompt.options) for prompt in plan.prompts),
         )
         return self._known.setdefault((cell, limits), Store())
+
+
+def phase_of(state: State) -> str:
+    """Return the phase of a state; once lanes leave in order it is on its way to being aborted."""
+    is_leaving = any(lane.then == "abort" for lane in state.lanes)
+    return "aborting" if is_leaving and state.phase == "pausing" else state.phase
 
 
 class Expander:
@@ -159,7 +169,7 @@ class Expander:
             known = graph.numbers[look] = len(graph.nodes)
             real = node()
             graph.nodes.append((self, places, real))
-            graph.phases.append(real.state.phase)
+            graph.phases.append(phase_of(real.state))
             graph.causes.append(real.causes)
             graph.edges.append(None)
             self.states += 1

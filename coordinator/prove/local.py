@@ -8,7 +8,7 @@ from coordinator.core.plan import Move, Plan
 from coordinator.core.state import Lane, Meeting, State
 from coordinator.prove.canonical import ENDING, WAITING
 from coordinator.prove.moves import Node
-from coordinator.prove.pieces import AT, Pieces, Place, Places, look_of, moves_of
+from coordinator.prove.pieces import AT, Pieces, Place, Places, look_of
 
 Look = tuple[object, ...]
 
@@ -91,6 +91,7 @@ class Local:
                 for one in state.prompts
             ),
             state.hold_us,
+            state.acted,
             node.silent,
             node.causes,
         )
@@ -188,14 +189,14 @@ class _Mover:
             attempts=tuple(
                 (self.node(number, at), fault, count) for at, fault, count in lane.attempts
             ),
-            queue=self._queue(lane.queue, lane.node, node),
+            queue=self._queue(number, lane.queue),
         )
 
-    def _queue(self, queue: tuple[Move, ...], before: int, after: int) -> tuple[Move, ...]:
+    def _queue(self, lane: int, queue: tuple[Move, ...]) -> tuple[Move, ...]:
         if not queue:
             return ()
-        here = moves_of(self._source.plan.nodes[before])
-        there = moves_of(self._target.plan.nodes[after])
+        here = self._source.pieces.moves(lane, self._before[lane])
+        there = self._target.pieces.moves(lane, self._after[lane])
         return tuple(there[here.index(move)] for move in queue)
 
     def meetings(self, meetings: tuple[Meeting, ...]) -> tuple[Meeting, ...]:

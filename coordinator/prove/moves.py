@@ -6,7 +6,7 @@ it; M2, everything that goes wrong costs one cause, everything that goes well is
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from coordinator.core.barriers import released_barrier
@@ -30,22 +30,14 @@ from coordinator.core.events import (
     TimePassed,
 )
 from coordinator.core.interlocks import unmet_to_start
-from coordinator.core.plan import InterlockKind, Plan, Rule
-from coordinator.core.plan import Node as PlanNode
+from coordinator.core.plan import InterlockKind, Option, Plan
 from coordinator.core.prompts import options_of
-from coordinator.core.state import Doing, Lane, OpenPrompt, State, Timer
+from coordinator.core.state import Doing, Lane, State, Timer
 from coordinator.core.turn import Turn
 from coordinator.prove.canonical import NOW_US
-from coordinator.prove.pieces import moves_of
+from coordinator.prove.stand_ins import UNRULED, alike_faults, check_torque_nm, local_nodes
 
 PERSON = "somebody"
-UNRULED = "unruled"
-WALKED = ("again", "release", "hold", "abort")
-"""Answers that the proof follows; work by hand, a new bolt, a round back and leaving in order are
-judged by rehearsals (tests/scenario/test_answers.py), not proved."""
-"""Stands for every fault that a step has no rule for."""
-NEVER_REPORTED = ("timeout", "out_of_step", "out_of_balance", "silent", "refused")
-"""What the core finds by itself."""
 HOLDING = ("holding", "stopping", "aborting")
 ENDED = ("complete", "stopped", "aborted")
 
@@ -84,8 +76,8 @@ class Moves:
         self._plan = plan
         self._is_modular = is_modular
         """False walks every combination of inner steps too; for small plans and for checking M3."""
-        self._local = _local_nodes(plan)
-        self._alike = tuple(_alike_faults(node) for node in plan.nodes)
+        self._local = local_nodes(plan)
+        self._alike = tuple(alike_faults(node) for node in plan.nodes)
         self._watched = tuple(
             sorted(
                 {
@@ -327,12 +319,9 @@ class Moves:
     def _of_people(self, turn: Turn, node: Node) -> Iterator[Step]:
         for opened in node.state.prompts:
             for option in options_of(turn, opened):
-                if option not in WALKED:
-                    continue
-                event = PromptAnswered(
-                    NOW_US, opened.number, option, PERSON, _torque_nm(turn, opened)
-                )
-                ends = option not in ("again", "release")
+                torque_nm = check_torque_nm(turn, opened)
+                event = PromptAnswered(NOW_US, opened.number, option, PERSON, torque_nm)
+                ends = option in (Option.HOLD, Option.ABORT, Option.LEAVE)
                 yield Step(f"a person answers {option}", (event,), opened.lane, person=ends)
         if node.state.phase == "held":
             unmet = unmet_to_start(turn)
@@ -341,7 +330,9 @@ class Moves:
             elif not unmet:
                 # With anything unmet it would be refused, which changes nothing.
                 yield Step("a person restarts", (OperatorActed(NOW_US, Act.RESTART, PERSON),))
-        if node.state.phase == "held":
+        if node.state.phase == "paused":
+            yield Step("a person resumes", (OperatorActed(NOW_US, Act.RESUME, PERSON),))
+        if node.state.phase in ("held", "paused"):
             stop = OperatorActed(NOW_US, Act.STOP, PERSON)
             yield Step("a person stops", (stop,), person=True)
 
@@ -391,41 +382,3 @@ class Moves:
     def _refusal(place: int, command: int) -> Step:
         event = CommandRefused(NOW_US, place, command, "unready")
         return Step("refuses", (event,), place, cost=1)
-
-
-def _torque_nm(turn: Turn, opened: OpenPrompt) -> float | None:
-    """Return a check torque that a person may well have measured."""
-    windows = [one for one in turn.node(opened.node).windows if one.result == "torque_nm"]
-    if windows:
-        return (windows[0].least + windows[0].most) / 2
-    record = turn.node(opened.node).record
-    return record.target_nm if record else None
-
-
-def _alike_faults(node: PlanNode) -> tuple[tuple[str, ...], ...]:
-    """Return the faults that a party may report, those with the same rule together."""
-    own = {one.fault for one in node.windows}
-    groups: dict[object, list[str]] = {}
-    for rule in (*node.rules, Rule(UNRULED)):
-        if rule.fault not in NEVER_REPORTED and rule.fault not in own:
-            groups.setdefault(replace(rule, fault=""), []).append(rule.fault)
-    single = [(one,) for one in sorted(own) if any(rule.fault == one for rule in node.rules)]
-    return (*(tuple(one) for one in groups.values()), *single)
-
-
-def _local_nodes(plan: Plan) -> frozenset[int]:
-    """Return steps that touch no other lane: outside spans, and neither in nor next to a zone."""
-    zoned = {
-        index
-        for index, node in enumerate(plan.nodes)
-        if any(move.zone >= 0 for move in moves_of(node))
-    }
-    local = set()
-    for nodes in plan.lanes:
-        for place, index in enumerate(nodes):
-            around = {index, *nodes[max(0, place - 1) : place + 2]}
-            node = plan.nodes[index]
-            released = any(index in barrier.next_nodes for barrier in plan.barriers)
-            if node.move is not None and node.span < 0 and not released and not around & zoned:
-                local.add(index)
-    return frozenset(local)

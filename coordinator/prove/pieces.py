@@ -40,9 +40,10 @@ def look_of(move: Move) -> MoveLook:
 
 
 def moves_of(node: Node) -> tuple[Move, ...]:
-    """Return every move that belongs to a step: its own, its re-checks, its recoveries."""
+    """Return every move that belongs to a step: its own, re-checks, recoveries, leaving it."""
     own = () if node.move is None else (node.move,)
-    return (*own, *node.rechecks, *(move for rule in node.rules for move in rule.recover))
+    recoveries = (move for rule in node.rules for move in rule.recover)
+    return (*own, *node.rechecks, *recoveries, *node.leave)
 
 
 class Pieces:
@@ -78,6 +79,7 @@ class Pieces:
         self._known: dict[Places, int] = {}
         self._sights: dict[tuple[int, Place], dict[int, int]] = {}
         self._seen: dict[tuple[int, Place], dict[int, int]] = {}
+        self._moves: dict[tuple[int, Place], tuple[Move, ...]] = {}
 
     def piece_of(self, node: int) -> int:
         """Return the piece of its lane that a node is in."""
@@ -138,6 +140,24 @@ class Pieces:
             known = self._seen[lane, place] = {at: number for number, at in sight.items()}
         return known.get(node)
 
+    def moves(self, lane: int, place: Place) -> tuple[Move, ...]:
+        """Return every move that a lane may have to make while it is at a place."""
+        known = self._moves.get((lane, place))
+        if known is None:
+            sight = self.sight(lane, place).values()
+            known = self._moves[lane, place] = (
+                *(move for node in sight for move in moves_of(self._plan.nodes[node])),
+                *self._leave_before(lane, place),
+                *(move for one in self._plan.interlocks for move in one.rechecks),
+            )
+        return known
+
+    def _leave_before(self, lane: int, place: Place) -> tuple[Move, ...]:
+        """Return the moves by which the last step before a place is left."""
+        start = self.starts[lane][place.piece]
+        before = (self._plan.nodes[one] for one in reversed(self._plan.lanes[lane]) if one < start)
+        return next((one.leave for one in before if one.move is not None), ())
+
     def _make_sight(self, lane: int, place: Place) -> dict[int, int]:
         nodes = self._plan.lanes[lane]
         if not nodes:
@@ -174,7 +194,8 @@ class Pieces:
         is_last = self.after(lane, place).piece <= place.piece
         sight = self.sight(lane, place)
         looks = ((number, self._node_look(lane, place, node)) for number, node in sight.items())
-        return (is_last, length, *looks)
+        leave = tuple(look_of(move) for move in self._leave_before(lane, place))
+        return (is_last, length, leave, *looks)
 
     def _node_look(self, lane: int, place: Place, index: int) -> tuple[object, ...]:
         node = self._plan.nodes[index]
@@ -198,11 +219,34 @@ class Pieces:
             tuple(interlock for interlock, _ in node.exceptions),
             node.permissives,
             tuple(look_of(move) for move in node.rechecks),
+            tuple(look_of(move) for move in node.leave),
+            self._goes_back_beyond(lane, place, node),
             node.record is not None,
             node.span >= 0,
             node.prompt,
             node.is_witness,
         )
+
+    def _goes_back_beyond(self, lane: int, place: Place, node: Node) -> tuple[bool, ...]:
+        """Tell whether a new bolt, and a round back, undo what is done outside the piece.
+
+        Empty where neither may be answered. Where they do, the lane goes elsewhere by it.
+        """
+        here = dict(node.loops)
+        if node.span < 0 or "round" not in here:
+            return ()
+        own = range(self.starts[lane][place.piece], self.ends[lane][place.piece])
+        remaining = self.remaining(lane, place)
+        found = [False, False]
+        for index in self._plan.lanes[lane]:
+            if index in own or remaining >> index & 1:
+                continue
+            loops = dict(self._plan.nodes[index].loops)
+            number = loops.get("round", 0)
+            is_pair = loops.get("pair") == here.get("pair")
+            found[0] |= 1 <= number <= here["round"] and is_pair
+            found[1] |= max(1, here["round"] - 1) <= number <= here["round"]
+        return tuple(found)
 
     def _links(self, places: Places) -> Iterator[tuple[object, ...]]:
         """Yield every barrier and paired span in sight, and which nodes it joins."""

@@ -1,6 +1,7 @@
 """What each answer to a prompt does, over the whole make-up, judged from messages and records."""
 
 import json
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,19 @@ from coordinator.records.acceptance import open_points
 from coordinator.sequence import Loaded, load, read_case
 from tests.support.sequence_files import SEQUENCES
 
-SUPPLY = "{cause: supply_low, side: aft, pressure: 2 MPa, at: 1290 s, for: 40 s}"
+PAIR_ONE = "confirm torque bolt 1 round 3"
 MISPLACED = "{cause: bolt_misplaced, bolt: 6, off_x: 3 mm, times: 3}"
 Delivery = dict[str, Any]
+
+
+@cache
+def supply() -> str:
+    """Return a cause that lets aft's supply sink while the second pair is pulled in round 3."""
+    loaded = load(SEQUENCES / "makeup_8.yaml")
+    proofs = rehearse(loaded).proofs
+    names = [loaded.plan.nodes[one.effect.node].name for one in proofs]
+    at_us = proofs[names.index(PAIR_ONE)].at_us + 1_000_000
+    return f"{{cause: supply_low, side: aft, pressure: 2 MPa, at: {at_us} us, for: 45 s}}"
 
 
 def go(
@@ -54,7 +65,7 @@ def test_a_bolt_done_by_hand_is_recorded_so_and_its_opposite_is_not_pulled_alone
     """The record says who and to what torque; the arms never pull the other bolt by itself."""
     answer = ("torque_trouble", "by_hand, torque: 3100 N.m")
 
-    loaded, result, deliveries = go(tmp_path, SUPPLY, answer, answer)
+    loaded, result, deliveries = go(tmp_path, supply(), answer, answer)
 
     assert (result.phase, accepted(loaded, result)) == ("complete", [])
     by_hand = [one.effect for one in result.proofs if one.effect.outcome == "by_hand"]
@@ -75,7 +86,7 @@ def test_work_by_hand_without_a_torque_inside_the_window_is_not_taken(
     tmp_path: Path, said: str
 ) -> None:
     """P5: nobody's word stands for a torque that was not measured, or is not enough."""
-    _, result, _ = go(tmp_path, SUPPLY, ("torque_trouble", said))
+    _, result, _ = go(tmp_path, supply(), ("torque_trouble", said))
 
     refused = [one.text for _, one in result.notices if one.kind == "answer_unknown"]
     assert len(refused) == 1
@@ -85,7 +96,7 @@ def test_work_by_hand_without_a_torque_inside_the_window_is_not_taken(
 
 def test_a_new_bolt_is_pulled_with_its_opposite_from_the_first_round(tmp_path: Path) -> None:
     """What was proved about the old bolt counts no more."""
-    loaded, result, deliveries = go(tmp_path, SUPPLY, ("torque_trouble", "replace_bolt"))
+    loaded, result, deliveries = go(tmp_path, supply(), ("torque_trouble", "replace_bolt"))
 
     assert (result.phase, accepted(loaded, result)) == ("complete", [])
     for bolt in (3, 7):
@@ -99,7 +110,7 @@ def test_a_new_bolt_is_pulled_with_its_opposite_from_the_first_round(tmp_path: P
 
 def test_back_a_round_pulls_every_pair_again_from_the_round_before(tmp_path: Path) -> None:
     """Both sides go back together, over the same barriers."""
-    loaded, result, deliveries = go(tmp_path, SUPPLY, ("torque_trouble", "back_a_round"))
+    loaded, result, deliveries = go(tmp_path, supply(), ("torque_trouble", "back_a_round"))
 
     assert (result.phase, accepted(loaded, result)) == ("complete", [])
     for bolt in (1, 2, 3, 4, 5, 6, 7, 8):
@@ -111,7 +122,7 @@ def test_back_a_round_pulls_every_pair_again_from_the_round_before(tmp_path: Pat
 
 def test_to_leave_takes_both_tools_off_before_the_procedure_aborts(tmp_path: Path) -> None:
     """An abort where it stands would leave two wrenches on the joint."""
-    _, result, deliveries = go(tmp_path, SUPPLY, ("torque_trouble", "leave"))
+    _, result, deliveries = go(tmp_path, supply(), ("torque_trouble", "leave"))
 
     assert result.phase == "aborted"
     last = [(one["subject"], one["data"]["action"]) for one in deliveries[-4:]]
@@ -139,7 +150,7 @@ def test_to_back_off_makes_the_recovery_and_asks_again(tmp_path: Path) -> None:
 
 def test_a_prompt_without_an_answer_is_logged_as_such(tmp_path: Path) -> None:
     """Section 6.9: silence is never a person's answer."""
-    _, result, _ = go(tmp_path, SUPPLY)
+    _, result, _ = go(tmp_path, supply())
 
     assert result.phase == "held"
     assert [one.text for _, one in result.notices if one.kind == "unanswered"]
