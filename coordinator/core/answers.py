@@ -133,6 +133,9 @@ def _take_by_hand(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> None
         at_hand = turn.lane(other)
         if other == lane or at_hand.prompt:
             continue
+        if at_hand.phase == "prompted":
+            turn.step(other, "withdraw")  # It was to begin again together, which is no more.
+            at_hand = turn.lane(other)
         first = pairing.first_node(turn, span, other)
         if not at_hand.is_done(first):
             turn.put(other, node=first, fault=at_hand.fault or PARTNER_BY_HAND)
@@ -162,7 +165,7 @@ def _go_back(turn: Turn, opened: OpenPrompt, event: PromptAnswered, option: Opti
         # What failed there before a person sent them back is no attempt of what comes now.
         fresh = (one for one in at_hand.attempts if not (one[1] and undone >> one[0] & 1))
         turn.put(lane, done=done & ~undone, attempts=tuple(fresh))
-        _recover_by(turn, lane, leave, "")
+        _recover_by(turn, lane, leave, "back")
     text = f"{span.name}: both sides go back to round {first}"
     turn.notify("note", "back_a_round", text, node=opened.node)
 
@@ -215,4 +218,7 @@ def _recover_by(turn: Turn, lane: int, moves: tuple[Move, ...], then: str) -> No
     if node < 0:
         node = next(one for one in turn.plan.lanes[lane] if not at_hand.is_done(one))
     changes = {"queue": moves, "doing": Doing.STEP, "then": then, "fault": "", "node": node}
-    turn.step(lane, "recover", **changes)
+    if at_hand.phase == "recovering":
+        turn.put(lane, **changes)  # It stands before a move of its own, which is no longer wanted.
+    else:
+        turn.step(lane, "recover", **changes)

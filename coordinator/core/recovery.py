@@ -1,7 +1,7 @@
 """Decide what follows a fault that concerns one side alone: recover and retry, ask, hold, abort.
 
 Keeps: R1, a step is tried by itself no more often than its rule says; R2, what a rule does not
-allow is never retried without a person.
+allow is never retried without a person; R4, who is leaving goes on leaving after a hold.
 """
 
 from coordinator.core.holds import OUTCOME_UNKNOWN, begin_hold
@@ -9,6 +9,10 @@ from coordinator.core.plan import Exhausted, Move, Rule
 from coordinator.core.prompts import BACKED_OFF, UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn, require
+
+LEAVING = ("abort", "back")
+"""What follows the moves of a lane that a person has sent away from its work. A hold does not undo
+that: after it, the lane goes on leaving with the move that was broken off (R4)."""
 
 
 def rule_for(turn: Turn, node: int, fault: str) -> Rule:
@@ -29,6 +33,9 @@ def may_retry(turn: Turn, lane: int) -> bool:
 def recover(turn: Turn, lane: int, *, recheck: bool = False) -> None:
     """Queue the moves that come before the next attempt, re-checks first."""
     at_hand = turn.lane(lane)
+    if at_hand.then in LEAVING:
+        turn.step(lane, "recover", queue=(*acted_moves(turn, lane), *at_hand.queue))
+        return
     node = turn.node(at_hand.node)
     moves = rule_for(turn, at_hand.node, at_hand.fault).recover if at_hand.fault else ()
     queue = (*acted_moves(turn, lane), *node.rechecks, *moves) if recheck else moves
@@ -60,7 +67,8 @@ def start_over(turn: Turn, lane: int) -> None:
         for node in turn.plan.lanes[lane]:
             if again_from <= node <= at_hand.node:
                 done &= ~(1 << node)
-    turn.step(lane, "again", node=BETWEEN, done=done, fault="", evidence=(), doing=Doing.STEP)
+    fresh = {"fault": "", "evidence": (), "then": "", "doing": Doing.STEP}
+    turn.step(lane, "again", node=BETWEEN, done=done, **fresh)
 
 
 def exhaust(turn: Turn, lane: int) -> None:

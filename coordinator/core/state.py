@@ -60,7 +60,7 @@ class Lane(NamedTuple):
     evidence: tuple[tuple[str, float], ...] = ()
     """What the party measured when it found the fault."""
     then: str = ""
-    """What follows the queue instead of the next attempt: `ask`, or `abort` to leave in order."""
+    """What follows the queue instead of the next attempt: `ask`; `abort` or `back` to leave."""
     prompt: int = 0
     """Number of the open prompt, 0 for none."""
     timer: Timer = Timer.NONE

@@ -138,7 +138,7 @@ class Stores:
 def phase_of(state: State) -> str:
     """Return the phase of a state; once lanes leave in order it is on its way to being aborted."""
     is_leaving = any(lane.then == "abort" for lane in state.lanes)
-    return "aborting" if is_leaving and state.phase == "pausing" else state.phase
+    return "aborting" if is_leaving and state.phase not in ENDED else state.phase
 
 
 class Expander:
