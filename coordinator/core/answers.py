@@ -8,7 +8,7 @@ from coordinator.core import pairing, recovery
 from coordinator.core.effects import Outcome, WithdrawPrompt, WriteRecord
 from coordinator.core.events import PromptAnswered, PromptTaken
 from coordinator.core.holds import HoldKind, begin_hold
-from coordinator.core.plan import Move, Node, NodeKind, Option
+from coordinator.core.plan import Move, NodeKind, Option
 from coordinator.core.prompts import BACKED_OFF, close_prompt, options_of, pass_point, raise_prompt
 from coordinator.core.state import BETWEEN, Doing, OpenPrompt
 from coordinator.core.turn import Turn
@@ -54,7 +54,7 @@ def _unfit(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> str:
         return f"prompt {opened.number} is {opened.owner}'s; take it over first"
     if event.option != Option.BY_HAND:
         return ""
-    for node in _by_hand_nodes(turn, opened):
+    for node in (turn.node(index) for index in _by_hand(turn, opened)):
         target_nm = node.record.target_nm if node.record else 0.0
         if target_nm and event.torque_nm is None:
             return f"{node.name}: say the check torque with it"
@@ -64,10 +64,6 @@ def _unfit(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> str:
                 bounds = f"{window.least:.0f} to {window.most:.0f} N·m"
                 return f"{node.name}: check torque is {measured:.0f} N·m, must be {bounds}"
     return ""
-
-
-def _by_hand_nodes(turn: Turn, opened: OpenPrompt) -> tuple[Node, ...]:
-    return tuple(turn.node(index) for index in _by_hand(turn, opened))
 
 
 def _by_hand(turn: Turn, opened: OpenPrompt) -> tuple[int, ...]:

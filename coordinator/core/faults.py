@@ -20,16 +20,8 @@ def fail(turn: Turn, lane: int, fault: str, evidence: tuple[tuple[str, float], .
         # A recovery that fails is not recovered from: the attempts count as used up.
         fault = at_hand.fault or fault
     commands.clear(turn, lane)
-    turn.step(
-        lane,
-        "fail",
-        fault=fault,
-        queue=(),
-        doing=Doing.STEP,
-        evidence=evidence,
-        then="",
-        failing=False,
-    )
+    rest = {"queue": (), "doing": Doing.STEP, "then": "", "failing": False}
+    turn.step(lane, "fail", fault=fault, evidence=evidence, **rest)
     failures = turn.count(lane, at_hand.node, fault)
     while final and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
         failures = turn.count(lane, at_hand.node, fault)

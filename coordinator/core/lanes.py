@@ -100,9 +100,8 @@ def refused(turn: Turn, event: CommandRefused) -> None:
     repeatable = at_hand.phase in ("sent", "arming", "recovering")
     told_to_hold = at_hand.hold_us or turn.state.phase not in faults.DECIDING_PHASES
     if never_arrived and is_doubted(turn, lane) and not repeatable:
-        break_off(
-            turn, lane
-        )  # It took the command once and does not know it any more: ask a person.
+        # It took the command once and does not know it any more: ask a person.
+        break_off(turn, lane)
         return
     if never_arrived and repeatable and told_to_hold:
         # It was never begun, and that is certain; nothing leaves after the order to hold.
@@ -311,11 +310,8 @@ def _outside_window(turn: Turn, node: int, event: CommandFinished) -> str:
     for window in turn.node(node).windows:
         value = results.get(window.result)
         if value is None or not window.least <= value <= window.most:
-            turn.notify(
-                "warning",
-                "out_of_window",
-                f"{turn.node(node).name}: {window.result} is {value}, must be "
-                f"{window.least:g} to {window.most:g}",
-            )
+            must = f"must be {window.least:g} to {window.most:g}"
+            text = f"{turn.node(node).name}: {window.result} is {value}, {must}"
+            turn.notify("warning", "out_of_window", text)
             return window.fault
     return ""

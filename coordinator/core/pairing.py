@@ -133,11 +133,8 @@ def watch_balance(turn: Turn, event: CommandProgressed) -> int:
     known = [turn.lane(i).torque_nm or 0 for i in span.lanes if turn.lane(i).command]
     if not both or len(known) < 2 or max(known) - min(known) <= span.balance_nm:
         return -1
-    turn.notify(
-        "warning",
-        "out_of_balance",
-        f"{span.name}: {max(known)} N·m against {min(known)} N·m, band {span.balance_nm} N·m",
-    )
+    text = f"{max(known)} N·m against {min(known)} N·m, band {span.balance_nm} N·m"
+    turn.notify("warning", "out_of_balance", f"{span.name}: {text}")
     return index
 
 
