@@ -110,6 +110,20 @@ def pair_plan() -> Plan:
     )
 
 
+def asking_plan() -> Plan:
+    """Return a plan that asks at the first fault of a pull, with every answer that it offers."""
+    plan = pair_plan()
+    rules = (Rule("not_reached", 1, (Move("relieve"),), then=Exhausted.ASK, prompt=0),)
+    leave = (Move("lift"), Move("park"))
+    nodes = tuple(
+        replace(node, rules=rules, leave=leave) if node.name == "pull" else node
+        for node in plan.nodes
+    )
+    options = (Option.AGAIN, Option.BY_HAND, Option.LEAVE, Option.ABORT)
+    asked = replace(plan.prompts[0], options=tuple((one, one.value) for one in options))
+    return replace(plan, nodes=nodes, prompts=(asked,))
+
+
 def _span(fore_pull: int, aft_pull: int) -> Span:
     nodes = ((fore_pull,), (aft_pull,))
     return Span("open", OPEN, CLOSE, (0, 1), nodes, balance_nm=600, stop_us=2_000_000)

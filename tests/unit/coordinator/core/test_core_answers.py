@@ -1,7 +1,5 @@
 """Answers of people that the proof has shown to leave something behind."""
 
-from dataclasses import replace
-
 from coordinator.core.effects import WriteRecord
 from coordinator.core.events import (
     Act,
@@ -13,26 +11,12 @@ from coordinator.core.events import (
     PromptAnswered,
     SignalSeen,
 )
-from coordinator.core.plan import Exhausted, Move, Option, Plan, Rule
+from coordinator.core.plan import Plan
 from tests.support.core_stories import command_of, kinds_of, reach, run_until, words_of
 from tests.support.core_world import CoreWorld
-from tests.support.pair_plan import AFT, CLOSE, FORE, INTERLOCK, pair_plan
+from tests.support.pair_plan import AFT, CLOSE, FORE, INTERLOCK, asking_plan, pair_plan
 
 PAIR = (FORE, AFT)
-
-
-def asking_plan() -> Plan:
-    """Return a plan that asks at the first fault of a pull, with every answer that it offers."""
-    plan = pair_plan()
-    rules = (Rule("not_reached", 1, (Move("relieve"),), then=Exhausted.ASK, prompt=0),)
-    leave = (Move("lift"), Move("park"))
-    nodes = tuple(
-        replace(node, rules=rules, leave=leave) if node.name == "pull" else node
-        for node in plan.nodes
-    )
-    options = (Option.AGAIN, Option.BY_HAND, Option.LEAVE, Option.ABORT)
-    asked = replace(plan.prompts[0], options=tuple((one, one.value) for one in options))
-    return replace(plan, nodes=nodes, prompts=(asked,))
 
 
 def pulling(plan: Plan | None = None) -> CoreWorld:
