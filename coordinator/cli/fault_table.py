@@ -168,7 +168,10 @@ def _fits(loaded: Loaded, kind: CauseKind, node: Node, action: str) -> bool:
         is_about = any(name == "bolt" for name, _ in node.move.parameters) if node.move else False
         return is_about and bool(set(model.raises) & set(kind.shows_as) or node.windows)
     if kind.applies_to == "side" and kind.name != "slow_arm":
-        return bool(set(model.raises) & set(kind.shows_as))
+        found = {*model.raises, *(window.fault for window in node.windows)}
+        if node.span >= 0:
+            found.add("out_of_balance")
+        return not kind.shows_as or bool(found & set(kind.shows_as))
     return model.by == "arm" or not kind.placed
 
 

@@ -8,8 +8,12 @@ from sim_arms.causes import CATALOGUE
 from tests.support.sequence_files import SEQUENCES
 
 ENDS = ("unseen", "recovered", "recovered with a person", "held", "aborted")
-HELD = ("bolt_weak", "bolt_soft", "bolt_missing", "crossed_start", "gripper_slips")
-"""What no `again` puts right: a bolt is broken, lost or crossed, and hands are needed."""
+HELD = (
+    *("bolt_weak", "bolt_soft", "bolt_missing", "crossed_start", "gripper_slips"),
+    *("galling", "turns_with_nut", "hex_rounded"),
+)
+"""What no `again` puts right: a bolt is broken, lost, crossed, galled, rounded or turns along with
+its nut, and hands are needed."""
 QUIET = (
     *("seized_bolt", "friction_high"),  # Of breaking out; of preload, which no wrench sees.
     *(
@@ -19,6 +23,10 @@ QUIET = (
         "loss",
     ),  # What the bus does to messages, and the link bears.
     *("load_overhead_stays", "slow_arm", "joint_shift", "string_moves", "supply_low"),
+    *("glare", "lens_dirty", "camera_knocked", "heave"),  # Where nothing is looked for, or little.
+    "travel_switch_stuck",  # Where no thread is begun.
+    "coupling_open",  # Of a tool that takes no oil.
+    *("valve_sticks", "gauge_reads_high", "air_in_oil"),  # Where no torque is made.
 )
 """Causes that may go unseen at some steps: they change nothing there, or nothing moves."""
 WITHIN_S_MAX = 1_500.0
