@@ -191,12 +191,13 @@ def draw(
 def compare(
     was: Annotated[Path, typer.Argument(help="A sequence, cell or joint.", show_default=False)],
     now: Annotated[Path, typer.Argument(help="Another one of its kind.", show_default=False)],
+    joint: JointFile = None,
     json: Json = False,
 ) -> None:
     """Say what changed from one file to another, in physical words; 0 same, 1 different."""
     from coordinator.cli.compare import compare_files
 
-    raise typer.Exit(compare_files(Output.of(json), was, now))
+    raise typer.Exit(compare_files(Output.of(json), was, now, joint))
 
 
 @app.command()
