@@ -8,6 +8,7 @@ Keeps: every property has a name and a sentence (`PROPERTIES`), and the author's
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 from coordinator.core.effects import Effect, SendDo, SendRelease
 from coordinator.core.plan import InterlockKind, Plan
@@ -60,7 +61,7 @@ class Judge:
             for node, step in enumerate(plan.nodes)
             if step.record is not None and step.record.kind == "pull"
         )
-        self._bolts = max((bolt for _, bolt, _ in self._pulls), default=0)
+        self._opposite = _opposite(plan)
 
     def judge(
         self, before: State, after: State, effects: Sequence[Effect]
@@ -84,11 +85,10 @@ class Judge:
         for node, bolt, number in self._pulls:
             if done >> node & 1:
                 reached[bolt] = max(reached.get(bolt, 0), number)
-        half = self._bolts // 2
-        for bolt in range(1, half + 1):
-            apart = abs(reached.get(bolt, 0) - reached.get(bolt + half, 0))
+        for bolt, other in self._opposite:
+            apart = abs(reached.get(bolt, 0) - reached.get(other, 0))
             if apart > 1:
-                return "rounds_together", f"bolts {bolt} and {bolt + half} are {apart} rounds apart"
+                return "rounds_together", f"bolts {bolt} and {other} are {apart} rounds apart"
         return None
 
     def _judge_do(self, before: State, after: State, effect: SendDo) -> tuple[str, str] | None:
@@ -149,3 +149,13 @@ class Judge:
                     name = self._plan.nodes[node].name
                     return "nothing_left_out", f"complete without {name}"
         return None
+
+
+def _opposite(plan: Plan) -> tuple[tuple[int, int], ...]:
+    """Return the bolts that are pulled together somewhere, each pair once."""
+    pairs: dict[tuple[int, int], None] = {}
+    for span in plan.spans:
+        records = [plan.nodes[node].record for own in span.nodes for node in own]
+        bolts = sorted({one.bolt for one in records if one is not None and one.kind == "pull"})
+        pairs.update(dict.fromkeys(combinations(bolts, 2)))
+    return tuple(pairs)

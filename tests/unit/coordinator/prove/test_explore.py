@@ -107,3 +107,10 @@ def test_a_counterexample_names_what_happened_in_order() -> None:
 def test_a_party_without_a_lane_of_its_own_does_not_stand_in_the_way() -> None:
     """Parking is proved in a cell whose hoist has nothing to do."""
     assert explore(shipped("park"), Limits(1)).is_proved
+
+
+def test_opposite_bolts_are_those_that_are_pulled_together() -> None:
+    """Where one bolt is replaced only its pair is pulled; of eight, bolt 3 has 7 opposite."""
+    found = explore(shipped("replace_bolt"), Limits(0))
+
+    assert (found.is_proved, found.violations) == (True, [])
