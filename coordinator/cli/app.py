@@ -220,6 +220,42 @@ def schema(
 
 
 @app.command()
+def contract(
+    cell: Annotated[
+        Path | None, typer.Argument(help="The cell, for its broker.", show_default=False)
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write the documents into this folder.")
+    ] = None,
+    against: Annotated[
+        Path | None, typer.Option("--against", help="Tell what breaks parties of this document.")
+    ] = None,
+    broker_config: Annotated[
+        Path | None,
+        typer.Option("--broker-config", help="Write what the cell's Mosquitto needs in here."),
+    ] = None,
+    host: Annotated[str, typer.Option(help="How parties reach the broker.")] = "localhost",
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Where it listens.")] = 8883,
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="Rights for simulated parties as well.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Print the wire contract as AsyncAPI, or write what a cell's broker needs."""
+    from coordinator.cli.contract import compare_contract, write_broker, write_contract
+
+    output = Output.of(json)
+    if (cell is None) != (broker_config is None):
+        raise typer.Exit(output.refuse("a cell and --broker-config go together; give both"))
+    if cell is not None and broker_config is not None:
+        wish = (output, cell, broker_config, host, port)
+        raise typer.Exit(write_broker(*wish, simulated=simulated))
+    if against is not None:
+        raise typer.Exit(compare_contract(output, against))
+    raise typer.Exit(write_contract(output, out))
+
+
+@app.command()
 def fuzz(
     file: File,
     joint: JointFile = None,

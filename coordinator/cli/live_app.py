@@ -23,10 +23,12 @@ from coordinator.cli.options import (
     Out,
     PageAt,
     PartyBroker,
+    Secrets,
     Seed,
     TakeOver,
 )
 from coordinator.cli.output import Output
+from coordinator.cli.secrets_folder import use_secrets
 from coordinator.core.plan import Caps, Mode
 
 live_app = typer.Typer(rich_markup_mode=None)
@@ -41,6 +43,7 @@ def run(
     answer: Answers = None,
     out: Out = RUNS,
     broker: Broker = None,
+    secrets: Secrets = None,
     real: Annotated[
         bool, typer.Option("--real", help="The parties are on the broker already.")
     ] = False,
@@ -61,6 +64,7 @@ def run(
     from coordinator.cli.run import run_sequence
     from coordinator.cli.run_page import PageWish
 
+    use_secrets(secrets)
     place = str(out)
     wish = PageWish(page_at, operators, place, file, joint, seed) if page else None
     raise typer.Exit(
@@ -99,12 +103,14 @@ def resume(
     ] = False,
     answer: Answers = None,
     broker: Broker = None,
+    secrets: Secrets = None,
     take_over: TakeOver = False,
     json: Json = False,
 ) -> None:
     """Go on with a run after a crash or a Ctrl-C: ask the arms what they did, hold, wait."""
     from coordinator.cli.resume import ResumeWishes, resume_run
 
+    use_secrets(secrets)
     wishes = ResumeWishes(
         out=out,
         broker=broker,
@@ -151,6 +157,7 @@ def arm(
     sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
     joint: JointFile = None,
     broker: PartyBroker = PARTY_BROKER,
+    secrets: Secrets = None,
     seed: Seed = 1,
     case: CaseFile = None,
     out: Out = RUNS,
@@ -158,6 +165,7 @@ def arm(
     """Be one simulated arm on a broker."""
     from coordinator.cli.run import be_party
 
+    use_secrets(secrets)
     raise typer.Exit(
         be_party(side, sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
     )
@@ -168,6 +176,7 @@ def floor(
     sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
     joint: JointFile = None,
     broker: PartyBroker = PARTY_BROKER,
+    secrets: Secrets = None,
     seed: Seed = 1,
     case: CaseFile = None,
     out: Out = RUNS,
@@ -175,6 +184,7 @@ def floor(
     """Be the simulated floor and hoist on a broker; takes orders such as `floor_clear no`."""
     from coordinator.cli.run import be_party
 
+    use_secrets(secrets)
     raise typer.Exit(
         be_party("floor", sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
     )

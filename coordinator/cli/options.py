@@ -40,7 +40,18 @@ Operators = Annotated[
     Path | None, typer.Option("--operators", help="Who may act on the page; nobody without it.")
 ]
 Broker = Annotated[
-    str | None, typer.Option(help="mqtt://host:port; without it a broker is started here.")
+    str | None,
+    typer.Option(
+        help="mqtt://host:port or mqtts://host:port; without it a broker is started here."
+    ),
 ]
-PartyBroker = Annotated[str, typer.Option("--broker", help="mqtt://host:port")]
+Secrets = Annotated[
+    Path | None,
+    typer.Option(
+        "--secrets",
+        envvar="BOTHSIDES_SECRETS",
+        help="Folder of passwords, as `contract --broker-config` writes it; one folder a party.",
+    ),
+]
+PartyBroker = Annotated[str, typer.Option("--broker", help="mqtt://host:port or mqtts://host:port")]
 PARTY_BROKER = "mqtt://127.0.0.1:1883"

@@ -27,6 +27,7 @@ from coordinator.cli.output import CAUTION, caps_words
 from coordinator.cli.party_process import CAUSES_FILE
 from coordinator.cli.pinned import pin, program_version
 from coordinator.cli.run_page import PageWish, RunPage
+from coordinator.cli.secrets_folder import address_for
 from coordinator.cli.simulated import Simulation
 from coordinator.cli.terminal_prompts import WHO, PromptDesk, TerminalInput
 from coordinator.cli.terminal_words import Words
@@ -37,7 +38,7 @@ from coordinator.live.alarms import Alarms
 from coordinator.live.coordinator import Coordinator, Observers, Progress
 from coordinator.live.hold_stories import HoldStories, TellStories
 from coordinator.live.link import Presence
-from coordinator.live.mqtt_link import Address, MqttLink
+from coordinator.live.mqtt_link import MqttLink
 from coordinator.live.operator import OperatorScript
 from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
@@ -329,7 +330,7 @@ class Session:
         cell = self._wishes.loaded.cell.cell
         presence = Presence(self._presence(online=True), self._presence(online=False))
         identifier = f"{ROOT}-{cell}-{COORDINATOR}"
-        address = Address.parse(self._broker)
+        address = address_for(self._broker, COORDINATOR)
         return MqttLink(address, cell, subscriptions_of_coordinator(cell), identifier, presence)
 
     def _presence(self, *, online: bool) -> Message:
