@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from coordinator.cli.commission_app import commission_app
 from coordinator.cli.live_app import live_app
 from coordinator.cli.options import (
     Answers,
@@ -32,6 +33,7 @@ app = typer.Typer(
 )
 app.add_typer(records_app, name="records")
 app.add_typer(live_app)
+app.add_typer(commission_app, name="commission")
 
 
 def _tell_version(asked: bool) -> None:

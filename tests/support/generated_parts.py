@@ -9,6 +9,7 @@ from functools import partial
 from typing import get_args
 
 from coordinator.campaign.oracles import PROMISES
+from coordinator.commissioning.lines import LINES
 from coordinator.lifecycles import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
 from coordinator.wire.messages import Body
@@ -58,6 +59,12 @@ def signs() -> str:
     )
 
 
+def lines() -> str:
+    """Return the lines of an arm's acceptance."""
+    rows = "".join(f"| {one.code} | {one.title} | {one.promise} |\n" for one in LINES)
+    return "| line | what | promise |\n|---|---|---|\n" + rows
+
+
 def promises() -> str:
     """Return what the oracles of a campaign hold the program to."""
     rows = "".join(f"| {code} | {promise} |\n" for code, promise in PROMISES.items())
@@ -86,10 +93,12 @@ PARTS: dict[str, Callable[[], str]] = {
     "causes": causes,
     "signs of causes": signs,
     "promises": promises,
+    "lines of acceptance": lines,
     "bodies": bodies,
 }
 GUIDES = (
     "coordinator/campaign/README.md",
+    "coordinator/commissioning/README.md",
     "coordinator/core/README.md",
     "coordinator/wire/README.md",
     "sequences/README.md",
