@@ -23,7 +23,7 @@ from coordinator.cli.foresight import Foresight
 from coordinator.cli.hurry import SPEED_FILE, hurried
 from coordinator.cli.live_lines import LiveLines
 from coordinator.cli.look_ahead_process import Asked
-from coordinator.cli.output import CAUTION, caps_words
+from coordinator.cli.output import CAUTION
 from coordinator.cli.party_process import CAUSES_FILE
 from coordinator.cli.pinned import pin, program_version
 from coordinator.cli.run_page import PageWish, RunPage
@@ -35,6 +35,7 @@ from coordinator.cli.where_was_i import AnswersTold
 from coordinator.core.plan import Mode
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
+from coordinator.live.caps_words import caps_words
 from coordinator.live.coordinator import Coordinator, Observers, Progress
 from coordinator.live.hold_stories import HoldStories, TellStories
 from coordinator.live.link import Presence
@@ -217,8 +218,9 @@ class Session:
         lines = LiveLines(
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
         )
-        foresight = Foresight(plan, self._asked(), wishes.say)
         page = self._page(state)
+        page.board.alarms, page.board.stories = alarms, stories
+        foresight = Foresight(plan, self._asked(), wishes.say, page.board.foresee)
         told = AnswersTold(plan, state, wishes.say), TellStories(stories, wishes.say)
         listeners = alarms, desk, lines, *told, page.board
         writer = page.recording(
