@@ -14,6 +14,7 @@ from coordinator.bolting.scatter import TORQUE_WRENCH_LUBRICATED_FRACTION, fract
 from coordinator.core.effects import Effect, Notify, RaisePrompt
 from coordinator.core.events import Event, PromptAnswered
 from coordinator.core.plan import NodeKind, Plan
+from coordinator.core.prompts import HOLD_POINT
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
 from coordinator.live.caps_words import caps_words
@@ -174,7 +175,7 @@ class Board:
                     "next": words.next,
                     "is_online": lane.online,
                     "is_held": lane.held,
-                    "is_faulted": bool(lane.fault),
+                    "is_faulted": bool(lane.fault) and lane.fault != HOLD_POINT,
                     "seen_s": round(max(now_us - lane.seen_us, 0) / 1e6, 1),
                     "done": len(done),
                     "steps": len(self._plan.lanes[index]),

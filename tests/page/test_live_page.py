@@ -90,6 +90,7 @@ def test_a_run_is_released_held_restarted_and_completed_from_the_page(
     press(page, "hold")
     wait_phase(page, "held")
     assert serious(page) == []
+    set_aside(page, looking)
     press(page, "restart")
     wait_phase(page, "running")
 
@@ -106,6 +107,31 @@ def test_a_run_is_released_held_restarted_and_completed_from_the_page(
     page.get_by_role("button", name="Show").click()
     expect(page.locator("#chain")).to_contain_text("chain whole")
     assert run.end() == 0
+
+
+def set_aside(page: Page, looking: Page) -> None:
+    """Set an interlock aside and end that; everybody sees who, why and for how long."""
+    page.get_by_text("Mode, steps, overrides").click()
+    page.locator("#override-name").select_option("supply_low")
+    page.get_by_label("Minutes").fill("5")
+    page.get_by_label("Why", exact=True).fill("the gauge sticks")
+    page.get_by_role("button", name="Set aside").click()
+    for one in (page, looking):
+        expect(one.locator("#override-list")).to_contain_text("mate", timeout=PATIENCE_MS)
+        expect(one.locator("#override-list")).to_contain_text("the gauge sticks")
+        expect(one.locator("#banner")).to_contain_text("1 override in force")
+    expect(page.locator("#alarm-list")).to_contain_text("override supply_low")
+    assert serious(page) == []
+    if picture := os.environ.get("BOTHSIDES_PICTURES"):
+        page.screenshot(path=f"{picture}/override.png", full_page=True)
+    page.get_by_role("button", name="acknowledge override supply_low").click()
+    expect(page.locator("#alarm-list")).to_contain_text("acknowledged by mate")
+    page.get_by_role("button", name="end the override of supply_low").click()
+    expect(page.locator("#overrides")).to_be_hidden(timeout=PATIENCE_MS)
+    page.get_by_role("button", name="one step at a time").click()
+    expect(page.locator("#banner")).to_contain_text("mode step", timeout=PATIENCE_MS)
+    page.get_by_role("button", name="automatic", exact=True).click()
+    expect(page.locator("#banner")).not_to_contain_text("mode step", timeout=PATIENCE_MS)
 
 
 def test_a_run_goes_on_when_its_page_dies(browser: Browser, run: PageRun) -> None:

@@ -12,6 +12,7 @@ from coordinator.campaign.oracles import PROMISES
 from coordinator.commissioning.lines import LINES
 from coordinator.lifecycles import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
+from coordinator.prove.monitors import PROPERTIES
 from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
 from sim_arms.causes import CATALOGUE, CauseKind
@@ -59,6 +60,12 @@ def signs() -> str:
     )
 
 
+def properties() -> str:
+    """Return what a proof holds every order of events to."""
+    rows = "".join(f"| `{name}` | {text} |\n" for name, text in PROPERTIES.items())
+    return "| property | promise |\n|---|---|\n" + rows
+
+
 def lines() -> str:
     """Return the lines of an arm's acceptance."""
     rows = "".join(f"| {one.code} | {one.title} | {one.promise} |\n" for one in LINES)
@@ -94,6 +101,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "signs of causes": signs,
     "promises": promises,
     "lines of acceptance": lines,
+    "properties": properties,
     "bodies": bodies,
 }
 GUIDES = (
