@@ -27,12 +27,7 @@ def to_text(now: Snapshot) -> str:
     if to_go:
         lines.append(f"to go {to_go['left_s']:.0f} s by the rehearsal, limited by {to_go['side']}")
     for prompt in now["prompts"]:
-        lines += ["", f"PROMPT {prompt['number']}, {prompt['side']}, {prompt['step']}, "
-                  f"{prompt['fault']}: {prompt['text']}", prompt["caution"]]  # fmt: skip
-        if prompt["owner"]:
-            lines.append(f"  this prompt is {prompt['owner']}'s")
-        lines += [f"  {one['option']}: {one['meaning']}" for one in prompt["options"]]
-        lines += [f"  {line}" for line in prompt["foreseen"]]
+        lines += _prompt_lines(prompt)
     lines.append("")
     for lane in now["lanes"]:
         waits = "; ".join(lane["unmet"])
@@ -55,3 +50,12 @@ def to_text(now: Snapshot) -> str:
     for one in reversed(now["notices"]):
         lines.append(f"{one['at_s']:.1f} s {one['severity']}: {one['text']}")
     return "\n".join(lines) + "\n"
+
+
+def _prompt_lines(prompt: Snapshot) -> list[str]:
+    asked = f"PROMPT {prompt['number']}, {prompt['side']}, {prompt['step']}, {prompt['fault']}"
+    lines = ["", f"{asked}: {prompt['text']}", prompt["caution"]]
+    if prompt["owner"]:
+        lines.append(f"  this prompt is {prompt['owner']}'s")
+    lines += [f"  {one['option']}: {one['meaning']}" for one in prompt["options"]]
+    return lines + [f"  {line}" for line in prompt["foreseen"]]
