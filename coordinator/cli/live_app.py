@@ -23,6 +23,7 @@ from coordinator.cli.options import (
     Out,
     PageAt,
     PartyBroker,
+    Records,
     Secrets,
     Seed,
     TakeOver,
@@ -55,37 +56,40 @@ def run(
     cap_torque: CapTorque = None,
     cap_speed: CapSpeed = 1.0,
     take_over: TakeOver = False,
+    records: Records = None,
+    windows: Annotated[
+        Path | None, typer.Option("--windows", help="A file of windows that records are judged by.")
+    ] = None,
     page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False,
     page_at: PageAt = "127.0.0.1:8080",
     operators: Operators = None,
     json: Json = False,
 ) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
-    from coordinator.cli.run import run_sequence
+    from coordinator.cli.run import RunAsked, run_sequence
     from coordinator.cli.run_page import PageWish
 
     use_secrets(secrets)
-    place = str(out)
+    place = records or str(out)
     wish = PageWish(page_at, operators, place, file, joint, seed) if page else None
-    raise typer.Exit(
-        run_sequence(
-            Output.of(json),
-            file,
-            joint=joint,
-            seed=seed,
-            case_path=case,
-            answer_path=answer,
-            out=out,
-            broker=broker,
-            real=real,
-            speed=speed,
-            take_over=take_over,
-            page=wish,
-            look_ahead=look_ahead,
-            mode=mode,
-            caps=Caps(cap_torque, cap_speed),
-        )
+    asked = RunAsked(
+        joint=joint,
+        seed=seed,
+        case_path=case,
+        answer_path=answer,
+        out=out,
+        broker=broker,
+        real=real,
+        speed=speed,
+        take_over=take_over,
+        page=wish,
+        look_ahead=look_ahead,
+        mode=mode,
+        caps=Caps(cap_torque, cap_speed),
+        records=records,
+        windows_path=windows,
     )
+    raise typer.Exit(run_sequence(Output.of(json), file, asked))
 
 
 @live_app.command()
@@ -104,6 +108,7 @@ def resume(
     answer: Answers = None,
     broker: Broker = None,
     secrets: Secrets = None,
+    records: Records = None,
     take_over: TakeOver = False,
     json: Json = False,
 ) -> None:
@@ -120,6 +125,7 @@ def resume(
         look=look,
         take_over=take_over,
         interactive=sys.stdin.isatty(),
+        records=records,
     )
     raise typer.Exit(resume_run(Output.of(json), run, wishes))
 

@@ -22,6 +22,13 @@ TakeOver = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
+Records = Annotated[
+    str | None,
+    typer.Option(
+        "--records",
+        help="Database of the records, such as postgresql+psycopg://HOST/NAME; a file without it.",
+    ),
+]
 LookAhead = Annotated[
     int,
     typer.Option(

@@ -26,6 +26,7 @@ from coordinator.cli.look_ahead_process import Asked
 from coordinator.cli.output import CAUTION
 from coordinator.cli.party_process import CAUSES_FILE
 from coordinator.cli.pinned import pin, program_version
+from coordinator.cli.records import store_address
 from coordinator.cli.run_page import PageWish, RunPage
 from coordinator.cli.secrets_folder import address_for
 from coordinator.cli.simulated import Simulation
@@ -50,6 +51,7 @@ from coordinator.records.journal import FILE_NAME, Head, Journal, PinnedFile
 from coordinator.records.replaying import Replaying
 from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
+from coordinator.records.windows import Windows
 from coordinator.sequence import Case, Loaded, People
 from coordinator.sequence.read import root_of
 from coordinator.wire.codec import to_time
@@ -106,6 +108,10 @@ class Wishes:
     """How often each answer to a prompt is tried beforehand; 0 for never."""
     mode: Mode = Mode.AUTOMATIC
     """Set before the start."""
+    records: str | None = None
+    """Address of the database of records; None for a file in `out`."""
+    windows: Windows | None = None
+    """What records must lie between, beside the joint's own tolerance; None for that alone."""
     page: PageWish | None = None
     """Where to serve the live page and who may act there; None for no page."""
     clock: CellClock | None = None
@@ -168,7 +174,7 @@ class Session:
         except OSError as error:
             raise ValueError(f"{self._folder}: {error.strerror}; name another folder") from None
         wishes.say(f"{self._banner()}{plan.name}, run {self._run}. {CAUTION}")
-        store = RecordStore(f"sqlite:///{wishes.out / 'records.sqlite'}")
+        store = RecordStore(store_address(wishes.out, wishes.records))
         with contextlib.closing(store):
             run = self._begin_run(store)
             outcome = Outcome("held", "left by an error of ours")
@@ -374,10 +380,13 @@ class Session:
             simulated=self._wishes.simulated,
             tolerance=loaded.joint.tolerance,
             tools=calibrations_of(loaded),
+            windows=self._wishes.windows,
         )
         if self._resumption is None:
             store.begin_run(run)
-        return run
+            return run
+        # Judged on as it was begun.
+        return next((one for one in store.runs() if one.run == self._run), run)
 
     def _banner(self) -> str:
         if not self._wishes.simulated:
