@@ -84,6 +84,15 @@ async def _refuses(probe: Probe, do: Do, reason: str, **more: int | None) -> Fig
     return {"answer_ms": _ms(at_us, answered_us)}
 
 
+async def _arm(probe: Probe) -> tuple[int, int]:
+    """Let the party arm; return the place in what was heard, and the command."""
+    await probe.ready()
+    since, number = len(probe.heard), probe.number()
+    await probe.say(Do(number, "x", STAND_BY, {}, "meeting/1"))
+    await probe.want(Armed, since, lambda one: one.command == number)
+    return since, number
+
+
 @line("ARM01", "tells how it stands")
 async def tells_how_it_stands(probe: Probe) -> Figures:
     """A heartbeat at least every 1.5 s, with its boot and whether it is simulated."""
@@ -230,10 +239,7 @@ async def answers_when_asked(probe: Probe) -> Figures:
 @line("ARM13", "waits armed, and starts at the time it was given")
 async def starts_on_time(probe: Probe) -> Figures:
     """Armed it moves nothing; released it starts at the start time, neither earlier nor later."""
-    await probe.ready()
-    since, number = len(probe.heard), probe.number()
-    await probe.say(Do(number, "x", STAND_BY, {}, "meeting/1"))
-    await probe.want(Armed, since, lambda one: one.command == number)
+    since, number = await _arm(probe)
     await probe.require_silence(Started, since, 0.6)
     start_us = probe.clock_us() + 300_000
     await probe.say(Release(number, start_us))
@@ -249,10 +255,7 @@ async def starts_on_time(probe: Probe) -> Figures:
 @line("ARM14", "forgets what it was disarmed of")
 async def forgets_when_disarmed(probe: Probe) -> Figures:
     """After a disarm a release moves nothing."""
-    await probe.ready()
-    since, number = len(probe.heard), probe.number()
-    await probe.say(Do(number, "x", STAND_BY, {}, "meeting/1"))
-    await probe.want(Armed, since, lambda one: one.command == number)
+    since, number = await _arm(probe)
     await probe.say(Disarm(number, "acceptance"))
     await probe.want(PartyState, len(probe.heard), lambda one: one.state == "idle")
     since = len(probe.heard)
@@ -265,10 +268,7 @@ async def forgets_when_disarmed(probe: Probe) -> Figures:
 @line("ARM15", "refuses a start that has passed")
 async def refuses_a_passed_start(probe: Probe) -> Figures:
     """A release whose start time is long over is expired: the other side began without it."""
-    await probe.ready()
-    since, number = len(probe.heard), probe.number()
-    await probe.say(Do(number, "x", STAND_BY, {}, "meeting/1"))
-    await probe.want(Armed, since, lambda one: one.command == number)
+    since, number = await _arm(probe)
     await probe.say(Release(number, probe.clock_us() - 5_000_000))
     await _refused(probe, number, since, "expired")
     await probe.require_silence(Started, since)
