@@ -6,6 +6,8 @@ import signal
 import socket
 import subprocess
 import sys
+import time
+from pathlib import Path
 
 import pytest
 
@@ -147,3 +149,26 @@ def test_a_password_never_shows() -> None:
     address = Address("h", 1, "fore", "secret")
 
     assert "secret" not in f"{address} {address!r}"
+
+
+def test_a_broker_whose_parent_was_killed_leaves_no_folder(tmp_path: Path) -> None:
+    """Every run that is killed would leave one behind, for good."""
+    code = (
+        "import os, signal, tempfile; tempfile.tempdir = os.environ['FOLDER']\n"
+        "from coordinator.live.broker import EmbeddedBroker\n"
+        "broker = EmbeddedBroker(); broker.start(); print(os.listdir(os.environ['FOLDER']))\n"
+        "os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "FOLDER": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    end_s = time.monotonic() + 10.0
+    while list(tmp_path.iterdir()) and time.monotonic() < end_s:
+        time.sleep(0.05)
+
+    assert "bothsides-broker-" in done.stdout, done.stderr
+    assert list(tmp_path.iterdir()) == []
