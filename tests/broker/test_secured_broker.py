@@ -238,7 +238,9 @@ def test_thousands_of_malformed_messages_are_dropped_and_told_one_by_one(broker:
                 for shot in shots[start : start + 100]:
                     await client.publish("bothsides/sill_point/fore/report", shot, qos=1)
                 while len(taken) < start + 100:
-                    taken += await asyncio.wait_for(link.wait_delivered(), 10)
+                    # States that an earlier test left with the broker come too, as retained.
+                    come = await asyncio.wait_for(link.wait_delivered(), 10)
+                    taken += [one for one in come if not getattr(one, "retained", False)]
         await link.close()
         return taken
 
