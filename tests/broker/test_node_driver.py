@@ -32,11 +32,12 @@ class NodeDriver:
     def __init__(self, port: int, folder: Path) -> None:
         words = ["127.0.0.1", str(port), CELL, "fore", str(folder / "ledger.json")]
         self._words = [str(NODE), str(DRIVER), *words]
-        self._log = (folder / "driver.log").open("wb")
+        self._log = folder / "driver.log"
         self._process = self._start()
 
     def _start(self) -> "subprocess.Popen[bytes]":
-        return subprocess.Popen(self._words, stdout=self._log, stderr=self._log)
+        with self._log.open("ab") as log:
+            return subprocess.Popen(self._words, stdout=log, stderr=log)
 
     def restart(self) -> None:
         """Kill it without a word, and start it anew."""
