@@ -5,7 +5,17 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli.options import PARTY_BROKER, Json, PartyBroker, Secrets
+from coordinator.cli.options import (
+    BOOKS,
+    PARTY_BROKER,
+    Books,
+    Broker,
+    File,
+    JointFile,
+    Json,
+    PartyBroker,
+    Secrets,
+)
 from coordinator.cli.output import Output
 from coordinator.cli.secrets_folder import use_secrets
 
@@ -38,3 +48,46 @@ def commission_arm(
     output, lines = Output.of(json), tuple(line or ())
     wish = Wish(broker, by, out, lines, attended)
     raise typer.Exit(commission(output, cell, side, wish))
+
+
+@commission_app.command("points")
+def commission_points(
+    file: File,
+    joint: JointFile = None,
+    book: Books = BOOKS,
+    broker: Broker = None,
+    secrets: Secrets = None,
+    seconds: Annotated[
+        float, typer.Option(min=1.0, help="How long the bus is listened to at most.")
+    ] = 60.0,
+    by: Annotated[str, typer.Option(help="Who looks and signs.")] = "",
+    enter: Annotated[
+        list[str] | None,
+        typer.Option("--enter", help="TAG=STATE that a person has seen; may be repeated."),
+    ] = None,
+    why: Annotated[str, typer.Option(help="How the person saw it.")] = "",
+    party: Annotated[
+        list[str] | None, typer.Option("--party", help="Only this party; may be repeated.")
+    ] = None,
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="Count what simulated parties show, too.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Show the point-check sheet of the files; --broker fills it from what the bus says."""
+    from coordinator.cli.commission_points import PointsAsked
+    from coordinator.cli.commission_points import commission_points as check
+
+    use_secrets(secrets)
+    asked = PointsAsked(
+        book=book,
+        joint=joint,
+        broker=broker,
+        seconds=seconds,
+        by=by,
+        enter=tuple(enter or ()),
+        why=why,
+        parties=tuple(party or ()),
+        simulated=simulated,
+    )
+    raise typer.Exit(check(Output.of(json), file, asked))

@@ -22,6 +22,11 @@ TakeOver = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
+Books = Annotated[
+    Path,
+    typer.Option("--book", envvar="BOTHSIDES_BOOK", help="Folder of the commissioning books."),
+]
+BOOKS = Path("bothsides-commissioning")
 Records = Annotated[
     str | None,
     typer.Option(
