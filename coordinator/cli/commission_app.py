@@ -38,6 +38,7 @@ def commission_arm(
     attended: Annotated[
         bool, typer.Option("--attended", help="Somebody stands by the arm and does as asked.")
     ] = False,
+    book: Books = BOOKS,
     json: Json = False,
 ) -> None:
     """Take an arm on the bus, simulated or real, through the lines of its acceptance."""
@@ -46,7 +47,7 @@ def commission_arm(
 
     use_secrets(secrets)
     output, lines = Output.of(json), tuple(line or ())
-    wish = Wish(broker, by, out, lines, attended)
+    wish = Wish(broker, by, out, lines, attended, book)
     raise typer.Exit(commission(output, cell, side, wish))
 
 

@@ -58,8 +58,8 @@ def commission_points(output: Output, path: Path, asked: PointsAsked) -> Exit:
             with Book.open(at) as book:
                 _enter(book, loaded, points, asked)
         if asked.broker is not None:
-            with Book.open(at) as book, contextlib.suppress(KeyboardInterrupt):
-                asyncio.run(_Watching(output, book, loaded, asked).watch())
+            with contextlib.suppress(KeyboardInterrupt):
+                asyncio.run(_Watching(output, at, loaded, asked).watch())
         entries = read_book(at)
     except LinkUnreachable as error:
         output.refuse(str(error))
@@ -105,9 +105,10 @@ def _enter(book: Book, loaded: Loaded, points: Sequence[Point], asked: PointsAsk
 class _Watching:
     """Writes down what the bus shows, until everything is seen or the time is over."""
 
-    def __init__(self, output: Output, book: Book, loaded: Loaded, asked: PointsAsked) -> None:
+    def __init__(self, output: Output, at: Path, loaded: Loaded, asked: PointsAsked) -> None:
         self._output = output
-        self._book = book
+        self._at = at
+        self._entries = read_book(at)
         self._loaded = loaded
         self._asked = asked
         self._points = {one.tag: one for one in points_of(loaded)}
@@ -142,22 +143,28 @@ class _Watching:
             await link.close()
 
     def _is_wanting(self) -> bool:
-        rows = _rows(tuple(self._points.values()), self._book.entries, self._asked)
+        rows = _rows(tuple(self._points.values()), self._entries, self._asked)
         return any(row.result != "checked" for row in rows)
 
     def _take(self, found: Sequence[Sighting]) -> None:
         for one in found:
-            if self._is_known(one):
+            if not self._is_wanted(one) or self._is_known(one):
                 continue
             point, word = self._points[one.tag], one.simulated
             body = sighting(point, one.state, self._loaded.files, how="bus", simulated=word)
-            self._book.append(to_time(one.at_us), SEEN, self._asked.by, body)
+            # Let go at once: acceptance and runs write into the same book meanwhile.
+            with Book.open(self._at) as book:
+                book.append(to_time(one.at_us), SEEN, self._asked.by, body)
+                self._entries = book.entries
             who = {
                 True: ", SIMULATED",
                 False: "",
                 None: ", by a party that has not said what it is",
             }
             self._output.say(f"seen: {one.tag} is {one.state}{who[word]}")
+
+    def _is_wanted(self, found: Sighting) -> bool:
+        return not self._asked.parties or found.tag.partition("/")[0] in self._asked.parties
 
     def _is_known(self, found: Sighting) -> bool:
         digest = self._points[found.tag].digest
@@ -167,7 +174,7 @@ class _Watching:
             and one.body["point"] == digest
             and one.body.get("simulated", False) is found.simulated
             and one.body["how"] == "bus"
-            for one in self._book.entries
+            for one in self._entries
         )
 
 

@@ -10,6 +10,7 @@ Keeps: B1, what `append` returned from is on the disk; B2, a damaged book is evi
 import contextlib
 import json
 import os
+import time
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -21,6 +22,8 @@ from coordinator.records.event_codec import canonical
 
 FORMAT_LINE = b"bothsides-commissioning:1\n"
 ENDING = ".book"
+LOCK_S = 5.0
+"""Chosen: every verb writes an entry and lets go; longer means that somebody holds it."""
 
 
 class BookFailed(ValueError):  # noqa: N818 (it says what happened)
@@ -65,7 +68,7 @@ def read_book(path: Path) -> tuple[Entry, ...]:
 
 
 class Book:
-    """A book open to be written, as a context manager; one process at a time."""
+    """A book open to be written, as a context manager; one at a time, so hold it briefly."""
 
     def __init__(self, path: Path, disk: DiskFile) -> None:
         self.path = path
@@ -91,8 +94,7 @@ class Book:
         """
         with _plainly(path):
             path.parent.mkdir(parents=True, exist_ok=True)
-            is_new = not path.exists()
-            disk = DiskFile.create(path) if is_new else DiskFile.open_to_write(path)
+            disk = _locked(path)
         try:
             with _plainly(path):
                 book = cls(path, disk)
@@ -120,6 +122,18 @@ class Book:
         entry = Entry(entry.number, at, kind, by, json.loads(canonical(body)), digest)
         self.entries = (*self.entries, entry)
         return entry
+
+
+def _locked(path: Path) -> DiskFile:
+    """Open a file to be written, as soon as nobody else writes it."""
+    end_s = time.monotonic() + LOCK_S
+    while True:
+        try:
+            return DiskFile.open_to_write(path) if path.exists() else DiskFile.create(path)
+        except (BlockingIOError, FileExistsError):
+            if time.monotonic() >= end_s:
+                raise
+        time.sleep(0.02)
 
 
 def _entries(path: Path, content: bytes) -> tuple[tuple[Entry, ...], int, str]:

@@ -82,9 +82,12 @@ def test_an_entry_that_a_crash_broke_off_is_left_out_and_the_book_goes_on(tmp_pa
     assert [one.body["tag"] for one in read_book(path)] == ["t0", "t1", "t2"]
 
 
-def test_a_book_that_another_process_writes_is_not_opened_beside_it(tmp_path: Path) -> None:
+def test_a_book_that_another_process_writes_is_not_opened_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Two writers would break the chain."""
     path = written(tmp_path)
+    monkeypatch.setattr("coordinator.commissioning.book.LOCK_S", 0.1)
 
     with Book.open(path), pytest.raises(BookFailed, match="another process"), Book.open(path):
         pass
