@@ -15,6 +15,7 @@ from coordinator.cli.options import (
     Json,
     PartyBroker,
     Secrets,
+    Seed,
 )
 from coordinator.cli.output import Output
 from coordinator.cli.secrets_folder import use_secrets
@@ -92,3 +93,40 @@ def commission_points(
         simulated=simulated,
     )
     raise typer.Exit(check(Output.of(json), file, asked))
+
+
+@commission_app.command("matrix")
+def commission_matrix(
+    file: File,
+    joint: JointFile = None,
+    book: Books = BOOKS,
+    drill: Annotated[
+        bool, typer.Option("--drill", help="Drill every interlock on simulated parties first.")
+    ] = False,
+    runs: Annotated[
+        list[Path] | None,
+        typer.Option("--runs", help="Tick from the journals of runs in this folder; repeat."),
+    ] = None,
+    target: Annotated[
+        Path | None, typer.Option("--file", help="Write it: .html, .json or .txt.")
+    ] = None,
+    real: Annotated[
+        bool, typer.Option("--real", help="Ask for the ticks on real parties.")
+    ] = False,
+    seed: Seed = 1,
+    json: Json = False,
+) -> None:
+    """Show the cause-and-effect matrix of the files, ticked from journals alone."""
+    from coordinator.cli.commission_matrix import MatrixAsked
+    from coordinator.cli.commission_matrix import commission_matrix as show
+
+    asked = MatrixAsked(
+        book=book,
+        joint=joint,
+        drill=drill,
+        runs=tuple(runs or ()),
+        file=target,
+        real=real,
+        seed=seed,
+    )
+    raise typer.Exit(show(Output.of(json), file, asked))
