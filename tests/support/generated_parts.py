@@ -11,6 +11,7 @@ from typing import get_args
 from coordinator.campaign.oracles import PROMISES
 from coordinator.lifecycles import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
+from coordinator.prove import PROPERTIES
 from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
 from sim_arms.causes import CATALOGUE, CauseKind
@@ -64,6 +65,12 @@ def promises() -> str:
     return "| code | promise |\n|---|---|\n" + rows
 
 
+def properties() -> str:
+    """Return what the proof holds every interleaving to."""
+    rows = "".join(f"| `{name}` | {sentence} |\n" for name, sentence in PROPERTIES.items())
+    return "| property | promised |\n|---|---|\n" + rows
+
+
 def bodies() -> str:
     """Return which body travels where, and how."""
     lines = ["| body | last level of the topic | QoS | retained |", "|---|---|---|---|"]
@@ -86,6 +93,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "causes": causes,
     "signs of causes": signs,
     "promises": promises,
+    "properties": properties,
     "bodies": bodies,
 }
 GUIDES = (
