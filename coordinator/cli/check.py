@@ -9,11 +9,11 @@ from typing import Any
 
 from coordinator.cli.files import exit_of, to_data
 from coordinator.cli.output import Exit, Output
-from coordinator.core.plan import Plan
 from coordinator.sequence import (
     CODES,
     Diagnostic,
     FormatError,
+    Loaded,
     SequenceError,
     kind_of,
     load,
@@ -48,7 +48,7 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
     """Check sequences, cells, joints or cases; the worst decides how the program ends."""
     worst, good = Exit.GOOD, []
     findings: list[Diagnostic] = []
-    plans: list[tuple[Path, Plan]] = []
+    plans: list[tuple[Path, Loaded]] = []
     for path in paths:
         try:
             if asked.fix and not _reformat(output, path):
@@ -88,16 +88,19 @@ def _reformat(output: Output, path: Path) -> bool:
     return True
 
 
-def _judge_sequence(output: Output, path: Path, asked: Asked) -> Plan:
-    plan = load(path, joint=asked.joint, today=date.today()).plan  # noqa: DTZ011 (a calendar day on site)
+def _judge_sequence(output: Output, path: Path, asked: Asked) -> Loaded:
+    loaded = load(path, joint=asked.joint, today=date.today())  # noqa: DTZ011 (a calendar day on site)
+    plan = loaded.plan
     steps = sum(1 for node in plan.nodes if node.move)
     held = f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
+    if loaded.properties:
+        held += f", {len(loaded.properties)} properties of its own"
     output.say(f"{path}: keeps every rule: {held}")
-    return plan
+    return loaded
 
 
 def _prove(
-    output: Output, plans: Sequence[tuple[Path, Plan]], asked: Asked
+    output: Output, plans: Sequence[tuple[Path, Loaded]], asked: Asked
 ) -> list[dict[str, Any]]:
     """Prove one after the other; what is alike in several is decided once."""
     from coordinator.cli.proof import prove
@@ -105,8 +108,8 @@ def _prove(
 
     stores, limits = Stores(), Limits(asked.causes, asked.states_max)
     return [
-        {"file": str(path), **prove(output, str(path), plan, limits, stores)}
-        for path, plan in plans
+        {"file": str(path), **prove(output, str(path), loaded, limits, stores)}
+        for path, loaded in plans
     ]
 
 

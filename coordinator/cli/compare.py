@@ -17,6 +17,7 @@ _HEADINGS = {
     "barriers": "barriers",
     "faults": "what follows a fault",
     "questions": "questions to people",
+    "properties": "what is to be proved",
 }
 _COMPARED: dict[str, Callable[[Path, Path], tuple[Change, ...]]] = {
     "sequence": lambda was, now: compare_sequences(load(was), load(now)),

@@ -9,13 +9,18 @@ from coordinator.cli.output import Output
 from coordinator.core.plan import Plan
 from coordinator.prove import PROPERTIES, Exploration, Limits, Stores, explore
 from coordinator.prove.explore import unreached
+from coordinator.prove.own import name_of
+from coordinator.sequence import Loaded
 
 LINES_MAX = 40
 """Of a counterexample's path; the last ones are shown."""
 
 
-def prove(output: Output, name: str, plan: Plan, limits: Limits, stores: Stores) -> dict[str, Any]:
+def prove(
+    output: Output, name: str, loaded: Loaded, limits: Limits, stores: Stores
+) -> dict[str, Any]:
     """Explore a plan, print what was found, and return the same as data."""
+    plan, own = loaded.plan, loaded.properties
     began_s = time.monotonic()
     with Progress(
         SpinnerColumn(),
@@ -32,8 +37,8 @@ def prove(output: Output, name: str, plan: Plan, limits: Limits, stores: Stores)
             words = f"proving {name}: {states} states, {waiting} places, {rate:.0f} states/s"
             bar.update(task, description=words)
 
-        found = explore(plan, limits, tell, stores)
-    _say(output, name, plan, found, limits)
+        found = explore(plan, limits, tell, stores, own)
+    _say(output, name, loaded, found, limits)
     return to_data(plan, found)
 
 
@@ -55,7 +60,8 @@ def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
     }
 
 
-def _say(output: Output, name: str, plan: Plan, found: Exploration, limits: Limits) -> None:
+def _say(output: Output, name: str, loaded: Loaded, found: Exploration, limits: Limits) -> None:
+    promised = PROPERTIES | {name_of(own): own.text for own in loaded.properties}
     seen = (
         f"{found.stands_for} states, of which {found.states} had to be decided by "
         f"{found.transitions} transitions; depth {found.depth}, "
@@ -63,7 +69,7 @@ def _say(output: Output, name: str, plan: Plan, found: Exploration, limits: Limi
     )
     for one in found.violations:
         output.say(f"{name}: {one.property}: {one.text}")
-        output.say(f"  promised: {PROPERTIES[one.property]}")
+        output.say(f"  promised: {promised[one.property]}")
         left_out = len(one.path) - LINES_MAX
         if left_out > 0:
             output.say(f"  ... {left_out} earlier steps, all going well or as told")
@@ -75,5 +81,10 @@ def _say(output: Output, name: str, plan: Plan, found: Exploration, limits: Limi
         output.say(f"{name}: not proved: cut at {limits.states_max} states; {seen}")
     else:
         output.say(f"{name}: proved: {seen}; every property holds")
-        for words in unreached(plan, found):
+        if loaded.properties:
+            output.say(
+                f"  {len(loaded.properties)} of them the file's own; what they speak of was "
+                "followed in every combination of the lanes' steps"
+            )
+        for words in unreached(loaded.plan, found):
             output.say(f"  no interleaving with so few causes reaches {words}")
