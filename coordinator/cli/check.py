@@ -42,6 +42,8 @@ class Asked:
     """Up to how many things that go wrong the proof covers."""
     states_max: int = 2_000_000
     """Where the proof is given up."""
+    out: Path | None = None
+    """Folder for pictures and cases of counterexamples."""
 
 
 def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
@@ -103,13 +105,12 @@ def _prove(
     output: Output, plans: Sequence[tuple[Path, Loaded]], asked: Asked
 ) -> list[dict[str, Any]]:
     """Prove one after the other; what is alike in several is decided once."""
-    from coordinator.cli.proof import prove
+    from coordinator.cli.proof import Proving, prove
     from coordinator.prove import Limits, Stores
 
-    stores, limits = Stores(), Limits(asked.causes, asked.states_max)
+    proving = Proving(Limits(asked.causes, asked.states_max), Stores(), asked.out)
     return [
-        {"file": str(path), **prove(output, str(path), loaded, limits, stores)}
-        for path, loaded in plans
+        {"file": str(path), **prove(output, str(path), loaded, proving)} for path, loaded in plans
     ]
 
 

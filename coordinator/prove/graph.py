@@ -45,6 +45,8 @@ class Word(NamedTuple):
     """The step at hand, counted from the first of its piece; None where there is none."""
     move: str
     """The action at hand while recovering."""
+    is_cause: bool = False
+    """Something went wrong by it."""
 
 
 Words = tuple[Word, ...]
@@ -317,14 +319,16 @@ class Expander:
                 graph.asked.setdefault(number, set()).add(effect.prompt)
 
     def _word(self, node: Node, step: Step, places: Places) -> Word:
+        is_cause = step.cost > 0
         if step.lane < 0:
-            return Word(-1, step.words, None, "")
+            return Word(-1, step.words, None, "", is_cause)
         lane = node.state.lanes[step.lane]
         if lane.node < 0:
-            return Word(step.lane, step.words, None, "")
+            return Word(step.lane, step.words, None, "", is_cause)
         at = self.pieces.number(step.lane, places[step.lane], lane.node)
         is_moving = lane.command and lane.queue and lane.doing.value == "move"
-        return Word(step.lane, step.words, at, lane.queue[0].action if is_moving else "")
+        move = lane.queue[0].action if is_moving else ""
+        return Word(step.lane, step.words, at, move, is_cause)
 
     @staticmethod
     def _break(graph: Graph, number: int, name: str, text: str, words: Words) -> None:

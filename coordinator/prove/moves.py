@@ -39,6 +39,8 @@ from coordinator.prove.own import Memory, Own
 from coordinator.prove.stand_ins import UNRULED, alike_faults, check_torque_nm, local_nodes
 
 PERSON = "somebody"
+UNKNOWN = "unknown_outcome"
+"""How the built-in question about an unknown outcome is called in the answers of a case."""
 HOLDING = ("holding", "stopping", "aborting")
 ENDED = ("complete", "stopped", "aborted")
 
@@ -329,7 +331,9 @@ class Moves:
                 torque_nm = check_torque_nm(turn, opened)
                 event = PromptAnswered(NOW_US, opened.number, option, PERSON, torque_nm)
                 ends = option in (Option.HOLD, Option.ABORT, Option.LEAVE)
-                yield Step(f"a person answers {option}", (event,), opened.lane, person=ends)
+                asked = self._plan.prompts[opened.prompt].name if opened.prompt >= 0 else UNKNOWN
+                words = f"a person answers {option} to {asked}"
+                yield Step(words, (event,), opened.lane, person=ends)
         if node.state.phase == "held":
             unmet = unmet_to_start(turn)
             if any(node.state.tripped):

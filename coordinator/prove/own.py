@@ -104,7 +104,7 @@ class Own:
                 is_more = count > own.times and count > known
                 return (
                     count,
-                    f"{say_happening(self.plan, first)} for the {count}th time" if is_more else "",
+                    f"{say_happening(self.plan, first)} {count} times" if is_more else "",
                 )
 
     def _begun(self, before: State, effects: Sequence[Effect]) -> Begun:
