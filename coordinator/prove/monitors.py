@@ -6,7 +6,7 @@ the signals and which steps are done.
 Keeps: every property has a name and a sentence (`PROPERTIES`), and the author's guide lists them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from coordinator.core.effects import Effect, SendDo, SendRelease
@@ -79,7 +79,7 @@ class Judge:
             for node, step in enumerate(plan.nodes)
             if step.record is not None and step.record.kind == "pull"
         )
-        self._bolts = max((bolt for _, bolt, _ in self._pulls), default=0)
+        self._opposite = tuple(dict.fromkeys(_pulled_together(plan)))
 
     def judge(
         self, before: State, after: State, effects: Sequence[Effect]
@@ -103,11 +103,10 @@ class Judge:
         for node, bolt, number in self._pulls:
             if done >> node & 1:
                 reached[bolt] = max(reached.get(bolt, 0), number)
-        half = self._bolts // 2
-        for bolt in range(1, half + 1):
-            apart = abs(reached.get(bolt, 0) - reached.get(bolt + half, 0))
+        for bolt, other in self._opposite:
+            apart = abs(reached.get(bolt, 0) - reached.get(other, 0))
             if apart > 1:
-                return "rounds_together", f"bolts {bolt} and {bolt + half} are {apart} rounds apart"
+                return "rounds_together", f"bolts {bolt} and {other} are {apart} rounds apart"
         return None
 
     def _judge_do(self, before: State, after: State, effect: SendDo) -> tuple[str, str] | None:
@@ -168,3 +167,16 @@ class Judge:
                     name = self._plan.nodes[node].name
                     return "nothing_left_out", f"complete without {name}"
         return None
+
+
+def _pulled_together(plan: Plan) -> Iterator[tuple[int, int]]:
+    """Yield the two bolts of every paired span in which both sides pull."""
+    for span in plan.spans:
+        bolts = [
+            record.bolt
+            for nodes in span.nodes
+            for node in nodes
+            if (record := plan.nodes[node].record) is not None and record.kind == "pull"
+        ]
+        if bolts:
+            yield min(bolts), max(bolts)
