@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -44,6 +44,8 @@ class Asked:
     """Where the proof is given up."""
     out: Path | None = None
     """Folder for pictures and cases of counterexamples."""
+    leave_out: bool = False
+    """Leave one thing out after the other, and tell what depends on it."""
 
 
 def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
@@ -65,6 +67,7 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
     proofs = [] if asked.quick else _prove(output, plans, asked)
+    left_out = [_leave_out(output, *plan, asked) for plan in plans if asked.leave_out]
     if not all(one["proved"] for one in proofs):
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
@@ -75,8 +78,27 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
         good=good,
         findings=[to_data(one) for one in findings],
         proofs=proofs,
+        **({"left_out": left_out} if asked.leave_out else {}),
     )
     return worst
+
+
+def _leave_out(output: Output, path: Path, loaded: Loaded, asked: Asked) -> dict[str, Any]:
+    """Say of each thing that can be left out what depends on it."""
+    from coordinator.cli.leaving_out import leave_out
+    from coordinator.prove import Limits
+
+    limits = Limits(asked.causes, asked.states_max)
+    found = []
+    for one in leave_out(path, loaded, limits, date.today()):  # noqa: DTZ011 (as above)
+        cut = "" if one.is_complete else "; the proof was cut, so something may"
+        depends = ", ".join(one.found) or f"nothing depends on this{cut}"
+        output.say(f"{path}: without {one.what} {one.name}: {depends}")
+        found.append(asdict(one))
+    idle = sum(not one["found"] for one in found)
+    causes = f"{asked.causes} cause{'s' if asked.causes != 1 else ''}"
+    output.say(f"{path}: {len(found)} left out in turn; on {idle} nothing depends, with {causes}")
+    return {"file": str(path), "dropped": found}
 
 
 def _reformat(output: Output, path: Path) -> bool:
