@@ -92,7 +92,7 @@ def _explore(
     expander = Expander(own, limits, store, is_orderly=is_orderly)
     walk = Walk()
     found = Exploration(limits.causes)
-    start = _start(expander)
+    start = start_of(expander)
     places = expander.local.places_of(start.state)
     number = expander.number(places, expander.local.look(start, places), lambda: start)
     walk.entries[places] = {number: Came(0, None, 0, 0)}
@@ -101,7 +101,8 @@ def _explore(
     return found
 
 
-def _start(expander: Expander) -> Node:
+def start_of(expander: Expander) -> Node:
+    """Return the state in which everybody is there and a person has started."""
     plan, own = expander.plan, expander.own
     state, memory = begin(plan), own.start
     for event in Moves(plan).begin_events():
