@@ -132,7 +132,9 @@ class Shell:
 
     def will(self) -> Message:
         """Return what the broker says for this party when its link breaks."""
-        return self._message(PartyState(online=False, boot=self.settings.boot))
+        settings = self.settings
+        gone = PartyState(online=False, boot=settings.boot, simulated=settings.simulated)
+        return self._message(gone)
 
     def farewell(self, now_us: int) -> Message:
         """Return what the party says itself before it leaves on purpose."""
@@ -410,6 +412,7 @@ class Shell:
             online=True,
             boot=self.settings.boot,
             state=self.state,
+            simulated=self.settings.simulated,
             running=0 if self._work is None else self._work.do.command,
             last_command=self.ledger.last_ended,
             last_outcome=self.ledger.last_outcome,

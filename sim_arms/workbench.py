@@ -68,6 +68,8 @@ class Settings:
     signal_us_max: int = 1_500_000
     torque_nm_max: float = float("inf")
     """No command may ask for more."""
+    simulated: bool = True
+    """Told with every heartbeat; a driver of real steel says that it is not."""
     latency_us_max: int = 8_000
     """From a start time to the actuator's own start (from memory: valves of this size)."""
 

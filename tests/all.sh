@@ -4,12 +4,12 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 venv=${VENV:-.venv}
 
-if [ ! -x /usr/sbin/mosquitto ] || [ ! -x /usr/bin/chromium ] || [ ! -d /usr/lib/postgresql ]; then
+if [ ! -x /usr/sbin/mosquitto ] || [ ! -x /usr/bin/chromium ] || [ ! -d /usr/lib/postgresql ] || [ ! -x /usr/bin/node ]; then
   sudo=""
   [ "$(id -u)" = 0 ] || sudo=sudo
   $sudo apt-get update -qq
   DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends \
-    mosquitto chromium postgresql
+    mosquitto chromium postgresql nodejs
 fi
 [ -x "$venv/bin/python" ] || python3 -m venv "$venv"
 "$venv/bin/pip" install --quiet --disable-pip-version-check -e '.[dev]'
@@ -20,7 +20,8 @@ step ruff format --check .
 step ruff check .
 step mypy
 step lint-imports
-step bothsides check --quick sequences/*.yaml
+step bothsides check --causes 1 sequences/*.yaml
+step bothsides check --states 4000000 sequences/breakout_*.yaml
 step bothsides dryrun sequences/makeup_8.yaml --seed 1
 campaign=$(mktemp -d)
 step bothsides fuzz sequences/makeup_8.yaml --cases 20000 --minutes 5 --workers 2 --out "$campaign"

@@ -48,7 +48,7 @@ PROMISES: Mapping[str, str] = MappingProxyType(
         "L4": "an arm begins nothing while a trip that it has heard of is not good",
         "R1": "no more tries than the file allows",
         "R2": "what must not be tried again alone waits for a person",
-        "R3": "where the outcome is unknown, nothing moves without a person",
+        "R3": "where a step's outcome is unknown, nothing moves without a person",
         "P1": "nothing moves for a side that waits for an answer",
         "Z1": "never two sides in one zone",
         "T1": "no torque above the joint's own",

@@ -254,11 +254,13 @@ class Asked(Oracle):
         if command is None or command.number in self._counted(party):
             return
         self._note_counted(party, command.number)
+        step = self.ground.steps.get(command.step)
         if isinstance(body, Interrupted):
-            if body.evidence.get("process_died"):
+            # Of a recovery's move the step's outcome is known: it failed. The recovery begins anew.
+            is_own = step is None or command.action == step.action
+            if body.evidence.get("process_died") and is_own:
                 self._lost[party] = command.step
             return
-        step = self.ground.steps.get(command.step)
         if step is not None and command.action == step.action:
             key = party, command.step, body.fault
             self._tries[key] = self._tries.get(key, 0) + 1

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from coordinator.campaign.board import Command
 from coordinator.campaign.ground import PULLING
 from coordinator.campaign.judge import Judge, Oracle
-from coordinator.core.effects import WriteRecord
+from coordinator.core.effects import RaisePrompt, WriteRecord
 from coordinator.wire.messages import (
     Accepted,
     Finished,
@@ -170,6 +170,21 @@ class AllDone(Oracle):
         """Nothing is done."""
         super().__init__(judge)
         self._done: dict[str, None] = {}
+        self._asked: dict[int, tuple[str, ...]] = {}
+
+    def asked(self, now_us: int, prompt: RaisePrompt) -> None:
+        """Note what a person's work would stand for: in a span, all that the side does in it."""
+        node = self.ground.plan.nodes[prompt.node]
+        party = self.ground.parties[prompt.party]
+        in_span = self.ground.spans[node.span].steps[party] if node.span >= 0 else (node.name,)
+        self._asked[prompt.number] = in_span
+
+    def answered(self, now_us: int, number: int, option: str) -> None:
+        """Work by hand is done well by a person's word, where no torque must be told with it."""
+        names = self._asked.get(number, ()) if option == "by_hand" else ()
+        known = [self.ground.steps[name] for name in names if name in self.ground.steps]
+        if not any(step.torque_nm for step in known):
+            self._done.update(dict.fromkeys(step.name for step in known))
 
     def heard(self, now_us: int, message: Message) -> None:
         """Note each step that ends well."""

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from coordinator.cli.commission_app import commission_app
 from coordinator.cli.live_app import live_app
 from coordinator.cli.options import (
     Answers,
@@ -32,6 +33,7 @@ app = typer.Typer(
 )
 app.add_typer(records_app, name="records")
 app.add_typer(live_app)
+app.add_typer(commission_app, name="commission")
 
 
 def _tell_version(asked: bool) -> None:
@@ -198,12 +200,13 @@ def draw(
 def compare(
     was: Annotated[Path, typer.Argument(help="A sequence, cell or joint.", show_default=False)],
     now: Annotated[Path, typer.Argument(help="Another one of its kind.", show_default=False)],
+    joint: JointFile = None,
     json: Json = False,
 ) -> None:
     """Say what changed from one file to another, in physical words; 0 same, 1 different."""
     from coordinator.cli.compare import compare_files
 
-    raise typer.Exit(compare_files(Output.of(json), was, now))
+    raise typer.Exit(compare_files(Output.of(json), was, now, joint))
 
 
 @app.command()
@@ -223,6 +226,42 @@ def schema(
     from coordinator.cli.schema import write_schemas
 
     raise typer.Exit(write_schemas(Output.of(json), kind, out))
+
+
+@app.command()
+def contract(
+    cell: Annotated[
+        Path | None, typer.Argument(help="The cell, for its broker.", show_default=False)
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write the documents into this folder.")
+    ] = None,
+    against: Annotated[
+        Path | None, typer.Option("--against", help="Tell what breaks parties of this document.")
+    ] = None,
+    broker_config: Annotated[
+        Path | None,
+        typer.Option("--broker-config", help="Write what the cell's Mosquitto needs in here."),
+    ] = None,
+    host: Annotated[str, typer.Option(help="How parties reach the broker.")] = "localhost",
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Where it listens.")] = 8883,
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="Rights for simulated parties as well.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Print the wire contract as AsyncAPI, or write what a cell's broker needs."""
+    from coordinator.cli.contract import compare_contract, write_broker, write_contract
+
+    output = Output.of(json)
+    if (cell is None) != (broker_config is None):
+        raise typer.Exit(output.refuse("a cell and --broker-config go together; give both"))
+    if cell is not None and broker_config is not None:
+        wish = (output, cell, broker_config, host, port)
+        raise typer.Exit(write_broker(*wish, simulated=simulated))
+    if against is not None:
+        raise typer.Exit(compare_contract(output, against))
+    raise typer.Exit(write_contract(output, out))
 
 
 @app.command()

@@ -8,7 +8,7 @@ from coordinator.cli.dryrun import wanted_proofs
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.pinned import load_pinned
 from coordinator.cli.records import open_store
-from coordinator.core.events import OperatorActed, PromptAnswered
+from coordinator.core.events import OperatorActed, OverrideSet, PromptAnswered
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed
 from coordinator.records.rows import RecordFilter
 from coordinator.records.store import RecordsFailed, RecordStore
@@ -60,9 +60,16 @@ def certificate_for(store: RecordStore, place: str, run: str) -> Certificate:
         raise RecordsFailed(f"run is '{run}', must be one of the runs, last {known} [REC002]")
     head: Head | None = None
     people: tuple[str, ...] = ()
+    overrides: tuple[OverrideSet, ...] = ()
     if "://" not in place:
-        head, people = _read_journal(Path(place) / run / FILE_NAME)
+        head, people, overrides = _read_journal(Path(place) / run / FILE_NAME)
     loaded = None if head is None else load_pinned(head)
+    if loaded is not None:
+        asked = (
+            f"{one.who} asked to set {loaded.plan.interlocks[one.interlock].name} aside: {one.why}"
+            for one in overrides
+        )
+        people = (*people, *dict.fromkeys(asked))
     return certificate_of(
         Source(
             runs[run],
@@ -78,14 +85,16 @@ def certificate_for(store: RecordStore, place: str, run: str) -> Certificate:
     )
 
 
-def _read_journal(path: Path) -> tuple[Head | None, tuple[str, ...]]:
+def _read_journal(
+    path: Path,
+) -> tuple[Head | None, tuple[str, ...], tuple[OverrideSet, ...]]:
+    """Return what a run is, who has acted or answered, and what was asked to be set aside."""
     try:
         with contextlib.closing(Journal.open(path)) as journal:
-            named = [
-                one.who
-                for one in journal.read_events()
-                if isinstance(one, OperatorActed | PromptAnswered)
-            ]
-            return journal.head, tuple(dict.fromkeys(named))
+            events = list(journal.read_events())
+            head = journal.head
     except JournalFailed:
-        return None, ()
+        return None, (), ()
+    named = [one.who for one in events if isinstance(one, OperatorActed | PromptAnswered)]
+    overrides = tuple(one for one in events if isinstance(one, OverrideSet))
+    return head, tuple(dict.fromkeys(named)), overrides

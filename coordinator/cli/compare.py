@@ -19,25 +19,30 @@ _HEADINGS = {
     "questions": "questions to people",
     "properties": "what is to be proved",
 }
-_COMPARED: dict[str, Callable[[Path, Path], tuple[Change, ...]]] = {
-    "sequence": lambda was, now: compare_sequences(load(was), load(now)),
-    "cell": lambda was, now: compare_cells(read_cell(was), read_cell(now)),
-    "joint": lambda was, now: compare_joints(read_joint(was), read_joint(now)),
+_COMPARED: dict[str, Callable[[Path, Path, Path | None], tuple[Change, ...]]] = {
+    "sequence": lambda was, now, joint: compare_sequences(
+        load(was, joint=joint), load(now, joint=joint)
+    ),
+    "cell": lambda was, now, _: compare_cells(read_cell(was), read_cell(now)),
+    "joint": lambda was, now, _: compare_joints(read_joint(was), read_joint(now)),
 }
 
 
-def compare_files(output: Output, was: Path, now: Path) -> Exit:
+def compare_files(output: Output, was: Path, now: Path, joint: Path | None = None) -> Exit:
     """Say what changed: 0 for the same, 1 for any difference, 2 for files not to be compared.
 
-    Calibrations that have run out are no reason not to compare, so they are not judged.
+    With `joint`, two sequences are compared as they would be run on it. Calibrations that have run
+    out are no reason not to compare, so they are not judged.
     """
     kinds = kind_of(was) or "sequence", kind_of(now) or "sequence"
     if kinds[0] != kinds[1] or kinds[0] not in _COMPARED:
         what = f"{was} is a {kinds[0]} file and {now} a {kinds[1]} file"
         must = "must be two files of one kind: sequence, cell or joint"
         return output.refuse(f"{what}, {must}; name two that go together")
+    if joint is not None and kinds[0] != "sequence":
+        return output.refuse(f"--joint is for sequences, these are {kinds[0]} files; leave it out")
     try:
-        changes = _COMPARED[kinds[0]](was, now)
+        changes = _COMPARED[kinds[0]](was, now, joint)
     except SequenceError as error:
         output.say(error.render())
         output.document(ok=False, findings=[to_data(one) for one in error.diagnostics])

@@ -10,12 +10,13 @@ from rich.table import Table
 from coordinator.cli.calibration import calibrations_of
 from coordinator.cli.files import load_answers, load_capped, load_case
 from coordinator.cli.look_ahead import as_document
-from coordinator.cli.output import CAUTION, Exit, Output, caps_words
+from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.rehearsal import Rehearsal, Rehearsed, rehearse
 from coordinator.cli.simulated import unknown_to_simulation
 from coordinator.core.events import Event
 from coordinator.core.plan import UNCAPPED, Caps, Mode, Plan
 from coordinator.live.alarms import Alarms, alarm_words
+from coordinator.live.caps_words import caps_words
 from coordinator.live.hold_stories import HoldStories
 from coordinator.records.acceptance import open_points
 from coordinator.records.journal import JournalFailed

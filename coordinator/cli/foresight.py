@@ -26,12 +26,20 @@ class Foresight:
         plan: Names steps and prompts.
         asked: What is the same for every prompt.
         say: Takes lines for people.
+        show: Takes the number of a prompt and the lines about it, for whoever shows them beside it.
     """
 
-    def __init__(self, plan: Plan, asked: Asked, say: Callable[[str], None]) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        asked: Asked,
+        say: Callable[[str], None],
+        show: Callable[[int, list[str]], None] = lambda _number, _lines: None,
+    ) -> None:
         self._plan = plan
         self._asked = asked
         self._say = say
+        self._show = show
         self._open: dict[int, str] = {}
         """Number of each open prompt, and the name of its kind."""
         self._tasks: list[asyncio.Task[None]] = []
@@ -73,7 +81,9 @@ class Foresight:
                 process.kill()
             await process.wait()
         if raised.number in self._open:
-            for line in _lines(raised.number, told):
+            lines = _lines(raised.number, told)
+            self._show(raised.number, lines)
+            for line in lines:
                 self._say(line)
 
 

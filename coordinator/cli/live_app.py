@@ -23,10 +23,13 @@ from coordinator.cli.options import (
     Out,
     PageAt,
     PartyBroker,
+    Records,
+    Secrets,
     Seed,
     TakeOver,
 )
 from coordinator.cli.output import Output
+from coordinator.cli.secrets_folder import use_secrets
 from coordinator.core.plan import Caps, Mode
 
 live_app = typer.Typer(rich_markup_mode=None)
@@ -41,6 +44,7 @@ def run(
     answer: Answers = None,
     out: Out = RUNS,
     broker: Broker = None,
+    secrets: Secrets = None,
     real: Annotated[
         bool, typer.Option("--real", help="The parties are on the broker already.")
     ] = False,
@@ -52,36 +56,40 @@ def run(
     cap_torque: CapTorque = None,
     cap_speed: CapSpeed = 1.0,
     take_over: TakeOver = False,
+    records: Records = None,
+    windows: Annotated[
+        Path | None, typer.Option("--windows", help="A file of windows that records are judged by.")
+    ] = None,
     page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False,
     page_at: PageAt = "127.0.0.1:8080",
     operators: Operators = None,
     json: Json = False,
 ) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
-    from coordinator.cli.run import run_sequence
+    from coordinator.cli.run import RunAsked, run_sequence
     from coordinator.cli.run_page import PageWish
 
-    place = str(out)
+    use_secrets(secrets)
+    place = records or str(out)
     wish = PageWish(page_at, operators, place, file, joint, seed) if page else None
-    raise typer.Exit(
-        run_sequence(
-            Output.of(json),
-            file,
-            joint=joint,
-            seed=seed,
-            case_path=case,
-            answer_path=answer,
-            out=out,
-            broker=broker,
-            real=real,
-            speed=speed,
-            take_over=take_over,
-            page=wish,
-            look_ahead=look_ahead,
-            mode=mode,
-            caps=Caps(cap_torque, cap_speed),
-        )
+    asked = RunAsked(
+        joint=joint,
+        seed=seed,
+        case_path=case,
+        answer_path=answer,
+        out=out,
+        broker=broker,
+        real=real,
+        speed=speed,
+        take_over=take_over,
+        page=wish,
+        look_ahead=look_ahead,
+        mode=mode,
+        caps=Caps(cap_torque, cap_speed),
+        records=records,
+        windows_path=windows,
     )
+    raise typer.Exit(run_sequence(Output.of(json), file, asked))
 
 
 @live_app.command()
@@ -99,12 +107,15 @@ def resume(
     ] = False,
     answer: Answers = None,
     broker: Broker = None,
+    secrets: Secrets = None,
+    records: Records = None,
     take_over: TakeOver = False,
     json: Json = False,
 ) -> None:
     """Go on with a run after a crash or a Ctrl-C: ask the arms what they did, hold, wait."""
     from coordinator.cli.resume import ResumeWishes, resume_run
 
+    use_secrets(secrets)
     wishes = ResumeWishes(
         out=out,
         broker=broker,
@@ -114,6 +125,7 @@ def resume(
         look=look,
         take_over=take_over,
         interactive=sys.stdin.isatty(),
+        records=records,
     )
     raise typer.Exit(resume_run(Output.of(json), run, wishes))
 
@@ -151,6 +163,7 @@ def arm(
     sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
     joint: JointFile = None,
     broker: PartyBroker = PARTY_BROKER,
+    secrets: Secrets = None,
     seed: Seed = 1,
     case: CaseFile = None,
     out: Out = RUNS,
@@ -158,6 +171,7 @@ def arm(
     """Be one simulated arm on a broker."""
     from coordinator.cli.run import be_party
 
+    use_secrets(secrets)
     raise typer.Exit(
         be_party(side, sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
     )
@@ -168,6 +182,7 @@ def floor(
     sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
     joint: JointFile = None,
     broker: PartyBroker = PARTY_BROKER,
+    secrets: Secrets = None,
     seed: Seed = 1,
     case: CaseFile = None,
     out: Out = RUNS,
@@ -175,6 +190,7 @@ def floor(
     """Be the simulated floor and hoist on a broker; takes orders such as `floor_clear no`."""
     from coordinator.cli.run import be_party
 
+    use_secrets(secrets)
     raise typer.Exit(
         be_party("floor", sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
     )

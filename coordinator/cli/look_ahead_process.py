@@ -22,6 +22,7 @@ from coordinator.core.effects import Effect, SendDo
 from coordinator.core.events import Act as Deed
 from coordinator.core.events import Event
 from coordinator.core.plan import Option
+from coordinator.core.prompts import HOLD_POINT
 from coordinator.core.state import OpenPrompt, State
 from coordinator.sequence import Case, CaseCause, Loaded, load
 from coordinator.sequence.case import Act, Answer
@@ -100,6 +101,9 @@ def _suppositions(asked: Asked, loaded: Loaded) -> Iterator[tuple[str, tuple[Cas
         own = read_causes(Path(asked.causes))
         if own:
             yield "the case", tuple(CaseCause(**_fields(cause)) for cause in own)
+    if asked.fault == HOLD_POINT:
+        yield "nothing going wrong", ()  # It is asked whatever happens.
+        return
     node = next(one for one in loaded.plan.nodes if one.name == asked.node)
     side = loaded.plan.parties[node.lane].name
     bolt = next((value for name, value in _parameters(node.move) if name == "bolt"), None)

@@ -22,6 +22,13 @@ TakeOver = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
+Records = Annotated[
+    str | None,
+    typer.Option(
+        "--records",
+        help="Database of the records, such as postgresql+psycopg://HOST/NAME; a file without it.",
+    ),
+]
 LookAhead = Annotated[
     int,
     typer.Option(
@@ -40,7 +47,18 @@ Operators = Annotated[
     Path | None, typer.Option("--operators", help="Who may act on the page; nobody without it.")
 ]
 Broker = Annotated[
-    str | None, typer.Option(help="mqtt://host:port; without it a broker is started here.")
+    str | None,
+    typer.Option(
+        help="mqtt://host:port or mqtts://host:port; without it a broker is started here."
+    ),
 ]
-PartyBroker = Annotated[str, typer.Option("--broker", help="mqtt://host:port")]
+Secrets = Annotated[
+    Path | None,
+    typer.Option(
+        "--secrets",
+        envvar="BOTHSIDES_SECRETS",
+        help="Folder of passwords, as `contract --broker-config` writes it; one folder a party.",
+    ),
+]
+PartyBroker = Annotated[str, typer.Option("--broker", help="mqtt://host:port or mqtts://host:port")]
 PARTY_BROKER = "mqtt://127.0.0.1:1883"

@@ -7,8 +7,6 @@ from typing import Any
 
 from rich.console import Console
 
-from coordinator.core.plan import Caps
-
 PIPE_WIDTH = 160
 """Columns where there is no terminal to ask; chosen so that no table is cut."""
 CAUTION = (
@@ -27,13 +25,6 @@ class Exit(IntEnum):
     """Bad use, or input that cannot be read."""
     HELD = 3
     """Ended held, stopped or aborted."""
-
-
-def caps_words(caps: Caps) -> str:
-    """Return what a run is capped to, empty if it is not; it stands wherever the run is shown."""
-    words = [] if caps.torque_nm is None else [f"torque to {caps.torque_nm:g} N·m"]
-    words += [] if caps.speed_share == 1.0 else [f"speed to {caps.speed_share:.0%}"]
-    return f"CAPPED, {' and '.join(words)}: " if words else ""
 
 
 @dataclass(slots=True)

@@ -11,7 +11,6 @@ import asyncio
 import json
 import os
 import signal
-import ssl
 import stat
 import sys
 import threading
@@ -25,6 +24,7 @@ from typing import Any
 import structlog
 
 from coordinator.cli.cell_clock import CellClock
+from coordinator.cli.secrets_folder import address_for
 from coordinator.cli.simulated import Simulation, ledger_folder, to_causes
 from coordinator.live.mqtt_link import Address
 from coordinator.sequence import Case, load
@@ -35,7 +35,6 @@ from sim_arms.orders import obey_order
 
 CAUSES_FILE = "causes.json"
 BROKER_VARIABLE = "BOTHSIDES_BROKER"
-"""The address may hold a password, which must not stand on a command line for all to read."""
 FAREWELL_S = 4.0
 """Chosen: longer than a party tries to say farewell; then it ends, whatever keeps it."""
 
@@ -125,7 +124,7 @@ class _Files:
 
 
 def _be(name: str, files: _Files, broker: str, world: _World) -> None:
-    address = _to_broker(Address.parse(broker))
+    address = _to_broker(address_for(broker, name))
     loaded = load(files.sequence, joint=files.joint)
     simulation = Simulation(loaded, world.seed, world.causes, world.clock.base_us)
     if name not in simulation.names:
@@ -153,8 +152,7 @@ def _be(name: str, files: _Files, broker: str, world: _World) -> None:
 
 
 def _to_broker(address: Address) -> Broker:
-    tls = ssl.create_default_context(cafile=address.authority_file) if address.tls else None
-    return Broker(address.host, address.port, address.username, address.password, tls)
+    return Broker(address.host, address.port, address.username, address.password, address.trust())
 
 
 def _can_be_watched(descriptor: int) -> bool:

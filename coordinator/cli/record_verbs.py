@@ -161,6 +161,11 @@ def _figure(value: float | None) -> str:
     return "" if value is None else f"{value:.0f}"
 
 
+def read_windows_or_exit(output: Output, path: Path | None) -> Windows | None:
+    """Return the windows of a file, None for no file; leave with what is wrong."""
+    return None if path is None else read_or_exit(output, lambda: read_windows(path))
+
+
 def read_windows(path: Path) -> Windows:
     """Read a file of windows.
 

@@ -14,6 +14,11 @@ from coordinator.records.store import RecordsFailed, RecordStore
 TRACE_ROWS_MAX = 24
 
 
+def store_address(out: Path, records: str | None) -> str:
+    """Return where the records of a run go: a database that is named, or a file in its folder."""
+    return records or f"sqlite:///{out / 'records.sqlite'}"
+
+
 def open_store(output: Output, place: str | Path) -> RecordStore | None:
     """Open the records of a folder or a database; say so and return None if there are none."""
     text = str(place)
@@ -41,6 +46,8 @@ def list_records(output: Output, folder: str | Path, wanted: RecordFilter) -> Ex
         found = store.list_records(wanted, traces=False)
     except RecordsFailed as error:
         return output.refuse(str(error))
+    finally:
+        store.close()
     for run in dict.fromkeys(one.run for one in found):
         rows = [one for one in found if one.run == run]
         output.say(f"run {run}: {rows[0].sequence} on {rows[0].joint}")
@@ -69,6 +76,8 @@ def show_record(output: Output, folder: str | Path, number: int) -> Exit:
         one = store.show(number)
     except RecordsFailed as error:
         return output.refuse(str(error))
+    finally:
+        store.close()
     for name, value in _without_trace(one).items():
         output.say(f"{name:12} {value}")
     output.people.print(_trace_table(one))
@@ -81,11 +90,13 @@ def verify_records(output: Output, folder: str | Path) -> Exit:
     store = open_store(output, folder)
     if store is None:
         return Exit.BAD_USE
-    wrong = store.verify()
     try:
+        wrong = store.verify()
         seq, digest = store.head()
     except RecordsFailed as error:
         return output.refuse(str(error))
+    finally:
+        store.close()
     output.say(wrong or f"{seq} rows, the chain is whole; head {digest}")
     output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
     return Exit.GOOD if wrong is None else Exit.FINDINGS

@@ -191,9 +191,13 @@ def records_trends(
     since: OfSince = None,
     until: OfUntil = None,
     real: Real = None,
+    steps: Annotated[
+        bool, typer.Option("--steps", help="How long each step took, from the runs' journals.")
+    ] = False,
     json: Json = False,
 ) -> None:
     """Compare joints: attempts, causes by side, make-up against break-out."""
+    from coordinator.cli.durations import show_durations
     from coordinator.cli.record_verbs import show_trends
     from coordinator.records.rows import RecordFilter
 
@@ -212,6 +216,8 @@ def records_trends(
         until=until,
         simulated=None if real is None else not real,
     )
+    if steps:
+        raise typer.Exit(show_durations(Output.of(json), out, wanted))
     raise typer.Exit(show_trends(Output.of(json), out, wanted))
 
 

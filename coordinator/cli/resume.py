@@ -10,6 +10,7 @@ from coordinator.cli.hurry import hurried
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.party_process import CAUSES_FILE, read_causes
 from coordinator.cli.pinned import NOT_WRITTEN, as_begun, speed_of, unpack
+from coordinator.cli.records import store_address
 from coordinator.cli.run import REFUSALS, tell_end
 from coordinator.cli.run_live import Resumption, Wishes, run_live
 from coordinator.cli.where_was_i import Card, card_of
@@ -44,6 +45,8 @@ class ResumeWishes:
     """Show the card and do nothing."""
     take_over: bool = False
     interactive: bool = False
+    records: str | None = None
+    """Address of the database of records; None for a file in `out`."""
 
 
 def resume_run(output: Output, name: str, wishes: ResumeWishes) -> Exit:
@@ -92,7 +95,13 @@ def _resume(
         causes=_causes_of(folder),
     )
     result = run_live(resumed, wishes.broker, Resumption(journal, replayed))
-    return tell_end(output, loaded, wishes.out, result, where=card.document())
+    return tell_end(
+        output,
+        loaded,
+        store_address(wishes.out, wishes.records),
+        result,
+        where=card.document(),
+    )
 
 
 def _load_as_it_was(sequence: Path, joint: Path | None, journal: Journal) -> Loaded:
@@ -160,6 +169,7 @@ def _to_live(
         people=People(written.answers, acts),
         interactive=wishes.interactive and people is None,
         take_over=wishes.take_over,
+        records=wishes.records,
     )
 
 

@@ -1,12 +1,14 @@
 """The verbs `run`, `arm` and `floor`: real time, on a real bus."""
 
 import sys
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from coordinator.cli.dryrun import clock, wanted_proofs
 from coordinator.cli.files import load_answers, load_capped, load_case, load_sequence
 from coordinator.cli.output import CAUTION, Exit, Output
+from coordinator.cli.record_verbs import read_windows_or_exit
+from coordinator.cli.records import store_address
 from coordinator.cli.run_live import LiveResult, Wishes, run_arm, run_floor, run_live
 from coordinator.cli.run_page import PageFailed, PageWish
 from coordinator.cli.simulated import to_causes, unknown_to_simulation
@@ -33,55 +35,62 @@ REFUSALS = (
 )
 
 
-def run_sequence(
-    output: Output,
-    path: Path,
-    *,
-    joint: Path | None = None,
-    seed: int,
-    case_path: Path | None,
-    answer_path: Path | None,
-    out: Path,
-    broker: str | None,
-    real: bool,
-    speed: float,
-    take_over: bool = False,
-    page: PageWish | None = None,
-    look_ahead: int = 0,
-    mode: Mode = Mode.AUTOMATIC,
-    caps: Caps = UNCAPPED,
-) -> Exit:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunAsked:
+    """What is asked of `run`."""
+
+    joint: Path | None = None
+    seed: int = 1
+    case_path: Path | None = None
+    answer_path: Path | None = None
+    out: Path
+    broker: str | None = None
+    real: bool = False
+    speed: float = 1.0
+    take_over: bool = False
+    page: PageWish | None = None
+    look_ahead: int = 0
+    mode: Mode = Mode.AUTOMATIC
+    caps: Caps = UNCAPPED
+    records: str | None = None
+    windows_path: Path | None = None
+
+
+def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
     """Run a sequence to its end and tell what was proved."""
-    loaded = load_capped(output, path, joint, caps)
-    case = load_case(output, case_path, loaded)
-    people = load_answers(output, answer_path)
-    if not real and (unknown := unknown_to_simulation(loaded)):
+    loaded = load_capped(output, path, asked.joint, asked.caps)
+    case = load_case(output, asked.case_path, loaded)
+    people = load_answers(output, asked.answer_path)
+    windows = read_windows_or_exit(output, asked.windows_path)
+    if not asked.real and (unknown := unknown_to_simulation(loaded)):
         return output.refuse(unknown)
-    if real and (broker is None or speed != 1.0 or case is not None):
+    if asked.real and (asked.broker is None or asked.speed != 1.0 or case is not None):
         return output.refuse("--real needs --broker, and takes neither --speed nor --case")
     try:
         wishes = Wishes(
             loaded=loaded,
             sequence_path=path,
-            out=out,
+            out=asked.out,
             say=output.say,
-            joint_path=joint,
-            seed=seed,
+            joint_path=asked.joint,
+            seed=asked.seed,
             causes=to_causes(case.causes) if case else (),
             people=people or case,
-            speed=speed,
+            speed=asked.speed,
             interactive=sys.stdin.isatty() and people is None,
-            simulated=not real,
-            take_over=take_over,
-            page=page,
-            look_ahead=look_ahead,
-            mode=mode,
+            simulated=not asked.real,
+            take_over=asked.take_over,
+            page=asked.page,
+            look_ahead=asked.look_ahead,
+            mode=asked.mode,
+            records=asked.records,
+            windows=windows,
         )
-        result = run_live(wishes, broker)
+        result = run_live(wishes, asked.broker)
     except REFUSALS as error:
         return output.refuse(str(error))
-    _tell_haste(output, speed, result)
-    return tell_end(output, loaded, out, result)
+    _tell_haste(output, asked.speed, result)
+    return tell_end(output, loaded, store_address(asked.out, asked.records), result)
 
 
 def _tell_haste(output: Output, speed: float, result: LiveResult) -> None:
@@ -119,9 +128,11 @@ def be_party(
     return Exit.GOOD
 
 
-def tell_end(output: Output, loaded: Loaded, out: Path, result: LiveResult, **more: object) -> Exit:
+def tell_end(
+    output: Output, loaded: Loaded, address: str, result: LiveResult, **more: object
+) -> Exit:
     """Tell how a run ended; `more` goes into the document."""
-    store = RecordStore(f"sqlite:///{out / 'records.sqlite'}")
+    store = RecordStore(address)
     points = open_points(
         store.list_records(RecordFilter(run=result.run)), wanted_proofs(loaded.plan)
     )
@@ -130,7 +141,7 @@ def tell_end(output: Output, loaded: Loaded, out: Path, result: LiveResult, **mo
     output.say(f"ended {result.phase}{reason} after {clock(result.elapsed_us)}")
     output.say(f"{result.records} records of run {result.run}: bothsides records list")
     if result.phase == "held":
-        output.say(f"go on with: bothsides resume {result.run} --out {out}")
+        output.say(f"go on with: bothsides resume {result.run}, and the --out of this run")
     for point in points if result.phase == "complete" else []:
         output.say(f"not accepted: {point}")
     output.say(CAUTION)

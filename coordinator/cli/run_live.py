@@ -5,10 +5,12 @@ import contextlib
 import time
 
 from coordinator.cli.party_process import run_arm, run_floor
+from coordinator.cli.secrets_folder import address_for
 from coordinator.cli.session import LiveResult, Resumption, Session, Wishes
 from coordinator.live.alone import require_alone
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.mqtt_link import Address, MqttLink
+from coordinator.live.translate import COORDINATOR
 from coordinator.wire.topics import ROOT
 
 __all__ = ["LiveResult", "Resumption", "Wishes", "run_arm", "run_floor", "run_live"]
@@ -39,7 +41,7 @@ def run_live(
             broker = f"mqtt://{own.host}:{own.port}"
         else:
             # Before anything is made: a wrong address should leave nothing behind.
-            asyncio.run(_look_around(Address.parse(broker), wishes))
+            asyncio.run(_look_around(address_for(broker, COORDINATOR), wishes))
         return Session(wishes, broker, resumption).run()
 
 

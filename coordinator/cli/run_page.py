@@ -15,12 +15,13 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from coordinator.cli.terminal_words import HELP, Words
 from coordinator.core.events import Act
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.live.coordinator import Proof, RecordWriter
 from coordinator.live.link import Link
-from coordinator.live.operator import Acting, Answering, Call
+from coordinator.live.operator import Acting, Answering, Call, Taking
 from coordinator.page.board import Board, Facts
 from coordinator.page.operators import read_operators
 from coordinator.page.tapped_link import TappedLink
@@ -179,14 +180,31 @@ class RunPage:
         if "act" in asked:
             submit(Acting(Act(asked["act"]), asked["who"]))
             return {"ok": True, "text": f"{asked['act']} is with the coordinator"}
+        if "words" in asked:
+            return self._say_words(asked["words"], asked["who"], submit)
         number, option, who = asked["prompt"], asked["option"], asked["who"]
         refusal = self.board.refusal(number, option)
         if refusal is not None:
             return {"ok": False, "text": refusal}
         # Noted here too: a second click may come before the coordinator's turn.
         self.board.answered[number] = who
-        submit(Answering(number, option, who))
+        submit(Answering(number, option, who, asked.get("torque_nm")))
         return {"ok": True, "text": f"{option} to prompt {number} is with the coordinator"}
+
+    def _say_words(self, said: str, who: str, submit: Callable[[Call], None]) -> dict[str, Any]:
+        """Do what a person says about modes, steps, overrides, alarms, or a prompt to be theirs."""
+        words = said.split()
+        match words:
+            case ["take", number] if number.isdecimal():
+                submit(Taking(int(number), who))
+                return {"ok": True, "text": f"prompt {number} is {who}'s, if it is still open"}
+        found = Words(self._plan, who, self._now_us, self.board.alarms).read(words)
+        if found is None:
+            return {"ok": False, "text": f"not understood: '{said}'; {HELP}; take NUMBER"}
+        if isinstance(found, str):
+            return {"ok": not found.startswith(("not understood", "minutes is")), "text": found}
+        submit(found)
+        return {"ok": True, "text": f"'{said}' is with the coordinator"}
 
     async def _end(self) -> None:
         process = self._process

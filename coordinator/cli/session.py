@@ -23,10 +23,12 @@ from coordinator.cli.foresight import Foresight
 from coordinator.cli.hurry import SPEED_FILE, hurried
 from coordinator.cli.live_lines import LiveLines
 from coordinator.cli.look_ahead_process import Asked
-from coordinator.cli.output import CAUTION, caps_words
+from coordinator.cli.output import CAUTION
 from coordinator.cli.party_process import CAUSES_FILE
 from coordinator.cli.pinned import pin, program_version
+from coordinator.cli.records import store_address
 from coordinator.cli.run_page import PageWish, RunPage
+from coordinator.cli.secrets_folder import address_for
 from coordinator.cli.simulated import Simulation
 from coordinator.cli.terminal_prompts import WHO, PromptDesk, TerminalInput
 from coordinator.cli.terminal_words import Words
@@ -34,10 +36,11 @@ from coordinator.cli.where_was_i import AnswersTold
 from coordinator.core.plan import Mode
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
+from coordinator.live.caps_words import caps_words
 from coordinator.live.coordinator import Coordinator, Observers, Progress
 from coordinator.live.hold_stories import HoldStories, TellStories
 from coordinator.live.link import Presence
-from coordinator.live.mqtt_link import Address, MqttLink
+from coordinator.live.mqtt_link import MqttLink
 from coordinator.live.operator import OperatorScript
 from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
@@ -48,6 +51,7 @@ from coordinator.records.journal import FILE_NAME, Head, Journal, PinnedFile
 from coordinator.records.replaying import Replaying
 from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
+from coordinator.records.windows import Windows
 from coordinator.sequence import Case, Loaded, People
 from coordinator.sequence.read import root_of
 from coordinator.wire.codec import to_time
@@ -104,6 +108,10 @@ class Wishes:
     """How often each answer to a prompt is tried beforehand; 0 for never."""
     mode: Mode = Mode.AUTOMATIC
     """Set before the start."""
+    records: str | None = None
+    """Address of the database of records; None for a file in `out`."""
+    windows: Windows | None = None
+    """What records must lie between, beside the joint's own tolerance; None for that alone."""
     page: PageWish | None = None
     """Where to serve the live page and who may act there; None for no page."""
     clock: CellClock | None = None
@@ -166,7 +174,7 @@ class Session:
         except OSError as error:
             raise ValueError(f"{self._folder}: {error.strerror}; name another folder") from None
         wishes.say(f"{self._banner()}{plan.name}, run {self._run}. {CAUTION}")
-        store = RecordStore(f"sqlite:///{wishes.out / 'records.sqlite'}")
+        store = RecordStore(store_address(wishes.out, wishes.records))
         with contextlib.closing(store):
             run = self._begin_run(store)
             outcome = Outcome("held", "left by an error of ours")
@@ -216,8 +224,9 @@ class Session:
         lines = LiveLines(
             plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
         )
-        foresight = Foresight(plan, self._asked(), wishes.say)
         page = self._page(state)
+        page.board.alarms, page.board.stories = alarms, stories
+        foresight = Foresight(plan, self._asked(), wishes.say, page.board.foresee)
         told = AnswersTold(plan, state, wishes.say), TellStories(stories, wishes.say)
         listeners = alarms, desk, lines, *told, page.board
         writer = page.recording(
@@ -329,7 +338,7 @@ class Session:
         cell = self._wishes.loaded.cell.cell
         presence = Presence(self._presence(online=True), self._presence(online=False))
         identifier = f"{ROOT}-{cell}-{COORDINATOR}"
-        address = Address.parse(self._broker)
+        address = address_for(self._broker, COORDINATOR)
         return MqttLink(address, cell, subscriptions_of_coordinator(cell), identifier, presence)
 
     def _presence(self, *, online: bool) -> Message:
@@ -371,10 +380,13 @@ class Session:
             simulated=self._wishes.simulated,
             tolerance=loaded.joint.tolerance,
             tools=calibrations_of(loaded),
+            windows=self._wishes.windows,
         )
         if self._resumption is None:
             store.begin_run(run)
-        return run
+            return run
+        # Judged on as it was begun.
+        return next((one for one in store.runs() if one.run == self._run), run)
 
     def _banner(self) -> str:
         if not self._wishes.simulated:

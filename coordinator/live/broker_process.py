@@ -4,14 +4,18 @@ Started by `broker.py` with the path of a configuration; imports nothing else of
 """
 
 import os
+import shutil
 import sys
 import threading
+from pathlib import Path
 
 from iotcore import IotCoreBroker
 
 
 def _end_with_parent() -> None:
     sys.stdin.buffer.read()  # Blocks until the parent closes its end, or is gone.
+    # A parent that was killed has left its folder to us.
+    shutil.rmtree(Path(sys.argv[1]).parent, ignore_errors=True)
     os._exit(0)  # The broker has no way to be asked to end.
 
 

@@ -15,7 +15,8 @@ import socket
 import ssl
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from urllib.parse import unquote, urlsplit
+from pathlib import Path
+from urllib.parse import urlsplit
 
 from aiomqtt import Client, MqttError, ProtocolVersion, Will
 from paho.mqtt.packettypes import PacketTypes
@@ -44,6 +45,8 @@ BACKOFF_S = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0)
 """Chosen: soon at first, for a short blink; the last one again and again."""
 EXPIRY_S_MAX = 4_294_967_295
 """Largest four-byte integer, the property's type."""
+PASSWORD_FILE = "password"
+AUTHORITY_FILE = "authority.crt"
 REFUSED = 128
 """Reason codes from here on are errors (MQTT 5.0, 2.4)."""
 
@@ -62,26 +65,57 @@ class Address:
 
     @classmethod
     def parse(cls, text: str) -> "Address":
-        """Read ``[mqtt://|mqtts://][user[:password]@]host[:port]``.
+        """Read ``[mqtt://|mqtts://]host[:port]``.
 
         Raises:
-            ValueError: it is not of that form.
+            ValueError: it is not of that form, or holds a name or password, which everybody on
+                the machine could read; those stand in a folder (`known_as`).
         """
         parts = urlsplit(text if "://" in text else f"mqtt://{text}")
         if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname:
             raise ValueError(f"broker '{text}': must be mqtt://host:port or mqtts://host:port")
+        if parts.username is not None:
+            where = f"{parts.scheme}://{parts.hostname}:{parts.port or ''}".rstrip(":")
+            raise ValueError(
+                f"broker '{where}' is given with a name or password, must be without: others can "
+                "read it there; put it into a folder and name that with --secrets [LNK013]"
+            )
         tls = parts.scheme == "mqtts"
-        return cls(
-            host=parts.hostname,
-            port=parts.port or (8883 if tls else 1883),
-            username=None if parts.username is None else unquote(parts.username),
-            password=None if parts.password is None else unquote(parts.password),
-            tls=tls,
-        )
+        return cls(parts.hostname, parts.port or (8883 if tls else 1883), tls=tls)
 
-    def with_password(self, password: str) -> "Address":
-        """Return the address with a password that stood elsewhere than in the address."""
-        return replace(self, password=password)
+    def known_as(self, party: str, secrets: Path | None) -> "Address":
+        """Return the address with the name and password of a party, and whom it trusts.
+
+        Args:
+            party: Whose folder below `secrets` is read.
+            secrets: Folder that `bothsides contract --broker-config` has written; None for a broker
+                that asks for nothing.
+
+        Raises:
+            ValueError: the folder has no password for the party.
+        """
+        if secrets is None:
+            return self
+        own = secrets / party
+        try:
+            password = (own / PASSWORD_FILE).read_text(encoding="utf-8").strip()
+        except (OSError, UnicodeDecodeError) as error:
+            why = error.strerror if isinstance(error, OSError) else "not UTF-8"
+            raise ValueError(
+                f"{own / PASSWORD_FILE}: {why}; --secrets must name the folder with one folder "
+                "for each party, as 'contract --broker-config' writes it [LNK013]"
+            ) from None
+        authority = own / AUTHORITY_FILE
+        trusted = str(authority) if authority.is_file() else None
+        return replace(self, username=party, password=password, authority_file=trusted)
+
+    def trust(self) -> ssl.SSLContext | None:
+        """Return how the connection is secured: TLS 1.3, or not at all."""
+        if not self.tls:
+            return None
+        context = ssl.create_default_context(cafile=self.authority_file)
+        context.minimum_version = ssl.TLSVersion.TLSv1_3
+        return context
 
     def __str__(self) -> str:
         return f"{'mqtts' if self.tls else 'mqtt'}://{self.host}:{self.port}"
@@ -208,7 +242,6 @@ class MqttLink:
 
     def _new_client(self) -> Client:
         address, will = self._address, self._presence.will
-        tls = ssl.create_default_context(cafile=address.authority_file) if address.tls else None
         return Client(
             address.host,
             address.port,
@@ -219,7 +252,7 @@ class MqttLink:
             clean_start=True,
             keepalive=KEEP_ALIVE_S,
             timeout=ANSWER_S,
-            tls_context=tls,
+            tls_context=address.trust(),
             will=None
             if will is None
             else Will(

@@ -46,6 +46,7 @@ from coordinator.wire.messages import (
     Armed,
     Ask,
     Body,
+    Command,
     Disarm,
     Do,
     Faulted,
@@ -124,7 +125,13 @@ def to_events(plan: Plan, message: Message, now_us: int, origin_us: int) -> Tran
     """
     at_us = now_us - origin_us
     body = message.body
+    if message.subject != message.source and not isinstance(body, Command | Lease):
+        # A broker's rules say who may write on a topic; what stands in the message must agree.
+        who = f"'{message.source}' speaks in the name of '{message.subject}'"
+        return Translation(dropped=(who,))
     match body:
+        case FloorSignals() if message.source != FLOOR:
+            return Translation(dropped=(f"'{message.source}' is not the floor, yet tells signals",))
         case FloorSignals():
             return _from_signals(plan, body.signals, at_us)
         case PartyState():
@@ -176,10 +183,6 @@ def _from_report(
     party = _party_of(plan, message.source)
     if party < 0:
         return Translation(dropped=(f"unknown party '{message.source}'",))
-    if message.subject != message.source:
-        return Translation(
-            dropped=(f"'{message.source}' reports in the name of '{message.subject}'",)
-        )
     return Translation((_report_event(party, body, at_us, origin_us),))
 
 

@@ -14,13 +14,20 @@ from coordinator.bolting.scatter import TORQUE_WRENCH_LUBRICATED_FRACTION, fract
 from coordinator.core.effects import Effect, Notify, RaisePrompt
 from coordinator.core.events import Event, PromptAnswered
 from coordinator.core.plan import NodeKind, Plan
+from coordinator.core.prompts import HOLD_POINT
 from coordinator.core.state import State
+from coordinator.live.alarms import Alarms
+from coordinator.live.caps_words import caps_words
 from coordinator.live.explain import explain
+from coordinator.live.hold_stories import HoldStories
 from coordinator.sequence import JointFigures
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
 
 NOTICES_MAX = 60
 """Chosen: a few screens; everything is in the journal."""
+HOLDS_MAX = 3
+STORY_LINES_MAX = 30
+"""Chosen: what a person reads beside a run; the journal has all of it."""
 POINTS_MAX = 120
 """Chosen: finer than a tablet shows, few enough for a narrow line."""
 Snapshot = dict[str, Any]
@@ -55,6 +62,10 @@ class Board:
         self._evidence: dict[str, Mapping[str, Value]] = {}
         self._courses: dict[str, _Course] = {}
         self._bolts: dict[int, Row] = {}
+        self.alarms: Alarms | None = None
+        self.stories: HoldStories | None = None
+        """Listeners of the run, shown here where they are given."""
+        self._foreseen: dict[int, list[str]] = {}
         self.answered: dict[int, str] = {}
         """Prompt number -> who answered it first."""
 
@@ -93,6 +104,10 @@ class Board:
                     _at(trace.pressure_pa, place),
                 )
 
+    def foresee(self, number: int, lines: list[str]) -> None:
+        """Take in what each answer to a prompt would lead to."""
+        self._foreseen[number] = lines
+
     def take_record(self, row: Row) -> None:
         """Take in what was proved about a bolt."""
         self._bolts[int(row["bolt"])] = row
@@ -120,6 +135,11 @@ class Board:
             "at_s": round(now_us / 1e6, 1),
             "phase": state.phase,
             "reason": state.reason,
+            "mode": str(state.mode),
+            "caps": caps_words(plan.caps),
+            "overrides": self._overrides(now_us),
+            "alarms": self._alarms(now_us),
+            "holds": self._holds(),
             "lanes": self._lanes(now_us),
             "barriers": self._barriers(now_us),
             "interlocks": self._interlocks(now_us),
@@ -155,7 +175,7 @@ class Board:
                     "next": words.next,
                     "is_online": lane.online,
                     "is_held": lane.held,
-                    "is_faulted": bool(lane.fault),
+                    "is_faulted": bool(lane.fault) and lane.fault != HOLD_POINT,
                     "seen_s": round(max(now_us - lane.seen_us, 0) / 1e6, 1),
                     "done": len(done),
                     "steps": len(self._plan.lanes[index]),
@@ -209,6 +229,39 @@ class Board:
             )
         return shown
 
+    def _overrides(self, now_us: int) -> list[dict[str, Any]]:
+        return [
+            {
+                "name": self._plan.interlocks[one.interlock].name,
+                "who": one.who,
+                "why": one.why,
+                "left_s": max(0, round((one.until_us - now_us) / 1e6)),
+            }
+            for one in self._state.overrides
+        ]
+
+    def _alarms(self, now_us: int) -> list[dict[str, Any]]:
+        standing = () if self.alarms is None else self.alarms.standing()
+        return [
+            {
+                "name": one.name,
+                "state": one.state,
+                "is_first": one.is_first,
+                "since_s": max(0, round((now_us - one.since_us) / 1e6)),
+                "cause": one.cause,
+                "consequence": one.consequence,
+                "operator_action": one.operator_action,
+                "who": one.who,
+                "why": one.why,
+            }
+            for one in standing
+        ]
+
+    def _holds(self) -> list[list[str]]:
+        """Return the last holds as stories, the latest first."""
+        told = [] if self.stories is None else self.stories.told[-HOLDS_MAX:]
+        return [one.lines()[:STORY_LINES_MAX] for one in reversed(told)]
+
     def _prompts(self) -> list[dict[str, Any]]:
         return [self._prompt(raised) for raised in self._raised.values()]
 
@@ -225,7 +278,14 @@ class Board:
             "caution": known.caution
             if known
             else "WARNING: the arm may still hold its tool; stay outside the line.",
-            "evidence": {key: str(value) for key, value in self._evidence.get(side, {}).items()},
+            "owner": next(
+                (one.owner for one in self._state.prompts if one.number == raised.number), ""
+            ),
+            "evidence": {
+                **{key: f"{value:.6g}" for key, value in raised.evidence},
+                **{key: str(value) for key, value in self._evidence.get(side, {}).items()},
+            },
+            "foreseen": self._foreseen.get(raised.number, []),
             "options": [
                 {"option": str(option), "meaning": meanings.get(str(option), "")}
                 for option in raised.options

@@ -8,6 +8,7 @@ from coordinator.records.rows import RecordFilter
 
 _TEXT: dict[str, Any] = {"type": "string"}
 _WHOLE: dict[str, Any] = {"type": "integer", "minimum": 0, "maximum": 2**31 - 1}
+_TORQUE: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 2**31 - 1}
 _ERROR: dict[str, Any] = {
     "type": "object",
     "required": ["error"],
@@ -36,11 +37,11 @@ def _errors(*codes: int) -> dict[str, Any]:
     return {str(code): _answer(words[code], _ERROR) for code in codes}
 
 
-def _body(**properties: dict[str, Any]) -> dict[str, Any]:
+def _body(optional: tuple[str, ...] = (), **properties: dict[str, Any]) -> dict[str, Any]:
     schema = {
         "type": "object",
         "additionalProperties": False,
-        "required": list(properties),
+        "required": [name for name in properties if name not in optional],
         "properties": properties,
     }
     return {"required": True, "content": {"application/json": {"schema": schema}}}
@@ -110,7 +111,17 @@ DOCUMENT: dict[str, Any] = {
         "/api/answers": {
             "post": {
                 "summary": "Answer an open prompt; the first answer counts",
-                "requestBody": _body(prompt=_WHOLE, option=_TEXT),
+                "requestBody": _body(
+                    ("torque_nm",), prompt=_WHOLE, option=_TEXT, torque_nm=_TORQUE
+                ),
+                "responses": _CALLED,
+            }
+        },
+        "/api/words": {
+            "post": {
+                "summary": "Say words as at the terminal: mode, step, override, end, acknowledge, "
+                "shelve, take",
+                "requestBody": _body(words=_TEXT),
                 "responses": _CALLED,
             }
         },

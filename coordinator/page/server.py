@@ -8,7 +8,7 @@ import asyncio
 import contextlib
 import json
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Collection
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -81,6 +81,7 @@ def make_app(served: Served) -> Starlette:
             Route("/api/session", page.sign_out, methods=["DELETE"]),
             Route("/api/acts", page.act, methods=["POST"]),
             Route("/api/answers", page.answer, methods=["POST"]),
+            Route("/api/words", page.words, methods=["POST"]),
             Route("/api/runs", page.runs, methods=["GET"]),
             Route("/api/records", page.records, methods=["GET"]),
             Route("/api/records/{number:int}", page.record, methods=["GET"]),
@@ -197,8 +198,13 @@ class _Page:
 
     async def answer(self, request: Request) -> Response:
         who = self._require_operator(request)
-        body = await _body(request, {"prompt": int, "option": str})
-        return await self._call({"prompt": body["prompt"], "option": body["option"], "who": who})
+        body = await _body(request, {"prompt": int, "option": str}, {"torque_nm"})
+        return await self._call({**body, "who": who})
+
+    async def words(self, request: Request) -> Response:
+        who = self._require_operator(request)
+        body = await _body(request, {"words": str})
+        return await self._call({**body, "who": who})
 
     async def _call(self, content: dict[str, Any]) -> Response:
         reply = await self._served.feed.call(content)
@@ -305,8 +311,10 @@ def _wanted(request: Request) -> tuple[RecordFilter, int, int]:
     return RecordFilter(**values), limit, after
 
 
-async def _body(request: Request, wanted: dict[str, type]) -> dict[str, Any]:
-    """Read a small JSON body with exactly these keys."""
+async def _body(
+    request: Request, wanted: dict[str, type], numbers: Collection[str] = ()
+) -> dict[str, Any]:
+    """Read a small JSON body with exactly these keys; `numbers` may be left out."""
     text = b""
     async for chunk in request.stream():
         text += chunk
@@ -317,13 +325,20 @@ async def _body(request: Request, wanted: dict[str, type]) -> dict[str, Any]:
     except (ValueError, RecursionError):
         raise HTTPException(422, "body must be JSON") from None
     keys = ", ".join(wanted)
-    if not isinstance(body, dict) or sorted(body) != sorted(wanted):
-        raise HTTPException(422, f"body must have exactly the keys {keys}")
+    if not isinstance(body, dict) or set(body) - set(numbers) != set(wanted):
+        more = f" and may have {', '.join(numbers)}" if numbers else ""
+        raise HTTPException(422, f"body must have exactly the keys {keys}{more}")
+    for name in numbers:
+        value = body.get(name, 0)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise HTTPException(422, f"{name} must be a number")
+        if not 0 <= value <= INT_MAX:
+            raise HTTPException(422, f"{name} must be 0 to {INT_MAX}")
     for name, kind in wanted.items():
         if type(body[name]) is not kind:
             raise HTTPException(422, f"{name} must be {'text' if kind is str else 'a number'}")
         if isinstance(body[name], int) and not 0 <= body[name] <= INT_MAX:
             raise HTTPException(422, f"{name} must be 0 to {INT_MAX}")
-        if name == "option" and not body[name].isprintable():
+        if name in ("option", "words") and not body[name].isprintable():
             raise HTTPException(422, f"{name} must be printable text")
     return body

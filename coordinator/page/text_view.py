@@ -11,13 +11,23 @@ def to_text(now: Snapshot) -> str:
         f"{now['sequence']}, run {now['run']}, {now['at_s']:.0f} s",
         f"the procedure is {now['phase']}" + (f": {now['reason']}" if now["reason"] else ""),
     ]
+    if now["caps"]:
+        lines.append(now["caps"].removesuffix(": "))
+    if now["mode"] != "automatic":
+        lines.append(f"mode: {now['mode']}")
+    lines += [
+        f"OVERRIDE {one['name']} by {one['who']}, {one['why']}, {one['left_s']} s left"
+        for one in now["overrides"]
+    ]
+    for one in now["alarms"]:
+        first = ", FIRST OUT" if one["is_first"] else ""
+        lines.append(f"ALARM {one['name']} {one['state']}{first}: {one['cause']}")
+        lines.append(f"  {one['consequence']}; {one['operator_action']}")
     to_go = now.get("to_go")
     if to_go:
         lines.append(f"to go {to_go['left_s']:.0f} s by the rehearsal, limited by {to_go['side']}")
     for prompt in now["prompts"]:
-        lines += ["", f"PROMPT {prompt['number']}, {prompt['side']}, {prompt['step']}, "
-                  f"{prompt['fault']}: {prompt['text']}", prompt["caution"]]  # fmt: skip
-        lines += [f"  {one['option']}: {one['meaning']}" for one in prompt["options"]]
+        lines += _prompt_lines(prompt)
     lines.append("")
     for lane in now["lanes"]:
         waits = "; ".join(lane["unmet"])
@@ -36,6 +46,16 @@ def to_text(now: Snapshot) -> str:
     lines.append("")
     lines += [f"bolt {one['bolt']} ({one['side']}): {one['word']}" for one in now["bolts"]]
     lines.append("")
+    lines += [line for story in now["holds"] for line in story]
     for one in reversed(now["notices"]):
         lines.append(f"{one['at_s']:.1f} s {one['severity']}: {one['text']}")
     return "\n".join(lines) + "\n"
+
+
+def _prompt_lines(prompt: Snapshot) -> list[str]:
+    asked = f"PROMPT {prompt['number']}, {prompt['side']}, {prompt['step']}, {prompt['fault']}"
+    lines = ["", f"{asked}: {prompt['text']}", prompt["caution"]]
+    if prompt["owner"]:
+        lines.append(f"  this prompt is {prompt['owner']}'s")
+    lines += [f"  {one['option']}: {one['meaning']}" for one in prompt["options"]]
+    return lines + [f"  {line}" for line in prompt["foreseen"]]

@@ -239,9 +239,13 @@ class Expander:
                 for lane, (place, count) in enumerate(zip(places, gone.shift, strict=True))
             )
             local = gone.owner.local
-            return there, self.number(
-                there, gone.look, lambda: self.local.move(gone.node, local, gone.places, there)
-            )
+            if self.pieces.kind_of(there) == gone.owner.pieces.kind_of(gone.places):
+                return there, self.number(
+                    there, gone.look, lambda: self.local.move(gone.node, local, gone.places, there)
+                )
+            # More is in sight there than where it was found: the same state, seen otherwise.
+            moved = self.local.move(gone.node, local, gone.places, there, is_alike=False)
+            return there, self.number(there, self.local.look(moved, there), lambda: moved)
         # Where it leads follows from the whole plan: it is decided here.
         before = self.local.move(gone.node, gone.owner.local, gone.places, places)
         state = before.state if gone.step.state is None else gone.step.state

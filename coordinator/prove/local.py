@@ -130,7 +130,15 @@ class Local:
             for lane, node in zip(joined.lanes, joined.nodes, strict=True)
         )
 
-    def move(self, node: Node, source: "Local", before: Places, after: Places) -> Node:
+    def move(
+        self,
+        node: Node,
+        source: "Local",
+        before: Places,
+        after: Places,
+        *,
+        is_alike: bool = True,
+    ) -> Node:
         """Return a state as it is at other places that behave alike, there or in another plan.
 
         Args:
@@ -138,6 +146,7 @@ class Local:
             source: Of the plan that it is a state of.
             before: Where it stands in that plan.
             after: Where it is to stand in this one.
+            is_alike: Whether both places behave alike; then it must look the same at both.
         """
         state = node.state
         if (source is self and before == after) or state.phase in ENDING:
@@ -148,7 +157,7 @@ class Local:
         meetings = mover.meetings(state.meetings)
         moved = state._replace(lanes=lanes, meetings=meetings, prompts=prompts)
         found = Node(moved, node.silent, node.causes, node.memory)
-        if self.look(found, after) != source.look(node, before):
+        if is_alike and self.look(found, after) != source.look(node, before):
             raise ProofError(f"a state looks different at {after} than at {before}")
         return found
 
@@ -178,7 +187,10 @@ class _Mover:
         number = self._source.pieces.number(lane, self._before[lane], node)
         if number is None:
             raise OutOfOrder
-        return self._target.pieces.sight(lane, self._after[lane])[number]
+        there = self._target.pieces.sight(lane, self._after[lane]).get(number)
+        if there is None:
+            raise OutOfOrder
+        return there
 
     def lane(self, number: int, lane: Lane) -> Lane:
         """Return a lane as it is there."""

@@ -6,8 +6,9 @@ the signals and which steps are done.
 Keeps: every property has a name and a sentence (`PROPERTIES`), and the author's guide lists them.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 from coordinator.core.effects import Effect, SendDo, SendRelease
 from coordinator.core.plan import InterlockKind, Plan
@@ -79,7 +80,7 @@ class Judge:
             for node, step in enumerate(plan.nodes)
             if step.record is not None and step.record.kind == "pull"
         )
-        self._opposite = tuple(dict.fromkeys(_pulled_together(plan)))
+        self._opposite = _opposite(plan)
 
     def judge(
         self, before: State, after: State, effects: Sequence[Effect]
@@ -169,14 +170,11 @@ class Judge:
         return None
 
 
-def _pulled_together(plan: Plan) -> Iterator[tuple[int, int]]:
-    """Yield the two bolts of every paired span in which both sides pull."""
+def _opposite(plan: Plan) -> tuple[tuple[int, int], ...]:
+    """Return the bolts that are pulled together somewhere, each pair once."""
+    pairs: dict[tuple[int, int], None] = {}
     for span in plan.spans:
-        bolts = [
-            record.bolt
-            for nodes in span.nodes
-            for node in nodes
-            if (record := plan.nodes[node].record) is not None and record.kind == "pull"
-        ]
-        if bolts:
-            yield min(bolts), max(bolts)
+        records = [plan.nodes[node].record for own in span.nodes for node in own]
+        bolts = sorted({one.bolt for one in records if one is not None and one.kind == "pull"})
+        pairs.update(dict.fromkeys(combinations(bolts, 2)))
+    return tuple(pairs)

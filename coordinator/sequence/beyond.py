@@ -7,7 +7,7 @@ Keeps: no finding is told that goes away when the form is put right.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from pydantic import ValidationError
@@ -16,6 +16,7 @@ from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.compile import compile_plan
 from coordinator.sequence.diagnostics import Findings, SequenceError
 from coordinator.sequence.expand import Input
+from coordinator.sequence.fields import Written
 from coordinator.sequence.joint import JointFigures
 from coordinator.sequence.references import Bound
 from coordinator.sequence.sequence_model import SequenceModel
@@ -47,6 +48,8 @@ class Incomplete:
     cell: CellModel
     cell_document: Document
     joint: JointFigures
+    own_values: Mapping[str, Written] = field(default_factory=dict)
+    """Of a file that is based on it; they stand for its own."""
 
 
 _ASIDE = {"point": "put_aside"}
@@ -59,7 +62,10 @@ def tell_beyond(given: Incomplete, findings: Findings) -> None:
     if rest is None:
         return
     sequence, codes = rest
-    values = {name: Bound(one, None, ("values", name)) for name, one in sequence.values.items()}
+    values = {
+        name: Bound(given.own_values.get(name, one), None, ("values", name))
+        for name, one in sequence.values.items()
+    }
     found = Findings()
     try:
         compile_plan(

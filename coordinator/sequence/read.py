@@ -94,11 +94,13 @@ class _Reader:
         joint_path = joint_path or self._include("joint", top, base)
         joint_document, joint = self._joint(joint_path)
         if (
-            (sequence is None and base is top and base.document is not None)
+            (sequence is None and base.document is not None)
+            and (base is top or derived is not None)
             and (cell is not None and cell_document is not None)
             and joint is not None
         ):
-            tell_beyond(Incomplete(base.document, cell, cell_document, joint), findings)
+            own = {} if derived is None else derived.values
+            tell_beyond(Incomplete(base.document, cell, cell_document, joint, own), findings)
         if sequence is None or base.document is None or (base is not top and derived is None):
             raise SequenceError(findings.all())
         if cell is None or cell_document is None or joint is None or joint_document is None:

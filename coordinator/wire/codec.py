@@ -37,6 +37,11 @@ def _adapter(type_name: str) -> TypeAdapter[Any]:
     return _ADAPTERS[type_name]
 
 
+def adapter_of(kind: type[Any]) -> TypeAdapter[Any]:
+    """Return what checks and writes bodies of a kind."""
+    return _adapter(f"{_PREFIX}{kind.__name__.lower()}")
+
+
 def type_name_of(body: Body) -> str:
     """Return the CloudEvents ``type`` of a body."""
     return f"{_PREFIX}{type(body).__name__.lower()}"

@@ -26,6 +26,26 @@ STEPS_MAX = 80
 STILL_M = 1e-15
 
 
+def switch_wrong(
+    pulling: list[bool], excess: Sequence[float], least: float, *, is_worst_alone: bool
+) -> bool:
+    """Let bolts pull that should, and those follow freely that should not; False if none is wrong.
+
+    Args:
+        pulling: Whether each bolt pulls; changed in place.
+        excess: How far, or how hard, each would pull; below zero it would follow.
+        least: What is smaller counts as nothing.
+        is_worst_alone: Switch only the one that is wrong by most, so that it comes to an end.
+    """
+    wrong = [i for i, more in enumerate(excess) if (more > 0.0) != pulling[i]]
+    wrong = [i for i in wrong if abs(excess[i]) > least]
+    if is_worst_alone and wrong:
+        wrong = [max(wrong, key=lambda i: abs(excess[i]))]
+    for i in wrong:
+        pulling[i] = not pulling[i]
+    return bool(wrong)
+
+
 @dataclass(frozen=True, slots=True)
 class FlangeState:
     """Loads of all bolts and where the plate came to rest."""
@@ -202,14 +222,8 @@ class FlangeModel:
         plate = self._plate(advance_m, pulling, self._whole)
         for turn in range(4 * self.bolt_count):
             excess = [advance - self._follows(plate, i) for i, advance in enumerate(advance_m)]
-            wrong = [i for i, more in enumerate(excess) if (more > 0.0) != pulling[i]]
-            wrong = [i for i in wrong if abs(excess[i]) > 1e-15]
-            if not wrong:
+            if not switch_wrong(pulling, excess, 1e-15, is_worst_alone=turn > self.bolt_count):
                 break
-            if turn > self.bolt_count:
-                wrong = [max(wrong, key=lambda i: abs(excess[i]))]
-            for i in wrong:
-                pulling[i] = not pulling[i]
             plate = self._plate(advance_m, pulling, self._whole)
         return pulling, plate
 

@@ -10,7 +10,7 @@ Keeps: no load is below zero; the active set changes a bounded number of times.
 import math
 from collections.abc import Sequence
 
-from sim_arms.physics.flange import FREE_ADVANCE_M, FlangeState, Grip
+from sim_arms.physics.flange import FREE_ADVANCE_M, FlangeState, Grip, switch_wrong
 
 Rows = tuple[tuple[float, ...], ...]
 
@@ -83,14 +83,8 @@ class InfluenceModel:
                 loads[i] if pulling[i] else (advance_m[i] - self._reach(loads, i)) * self.bolt_n_m
                 for i in range(self.bolt_count)
             ]
-            wrong = [i for i, more in enumerate(excess) if (more > 0.0) != pulling[i]]
-            wrong = [i for i in wrong if abs(excess[i]) > 1e-6]
-            if not wrong:
+            if not switch_wrong(pulling, excess, 1e-6, is_worst_alone=turn > self.bolt_count):
                 break
-            if turn > self.bolt_count:
-                wrong = [max(wrong, key=lambda i: abs(excess[i]))]
-            for i in wrong:
-                pulling[i] = not pulling[i]
         return pulling
 
     def _reach(self, loads_n: Sequence[float], index: int) -> float:

@@ -1,5 +1,6 @@
 """The live page in a real browser: a whole run, two operators, a dead page, altered records."""
 
+import contextlib
 import os
 import signal
 import sqlite3
@@ -12,6 +13,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from tests.support.brokers import MOSQUITTO, mosquitto, mosquitto_on, processes_with
 from tests.support.page_run import PHRASE, PageRun, page_run
 
 CHROMIUM = "/usr/bin/chromium"
@@ -90,6 +92,7 @@ def test_a_run_is_released_held_restarted_and_completed_from_the_page(
     press(page, "hold")
     wait_phase(page, "held")
     assert serious(page) == []
+    set_aside(page, looking)
     press(page, "restart")
     wait_phase(page, "running")
 
@@ -106,6 +109,64 @@ def test_a_run_is_released_held_restarted_and_completed_from_the_page(
     page.get_by_role("button", name="Show").click()
     expect(page.locator("#chain")).to_contain_text("chain whole")
     assert run.end() == 0
+
+
+def set_aside(page: Page, looking: Page) -> None:
+    """Set an interlock aside and end that; everybody sees who, why and for how long."""
+    page.get_by_text("Mode, steps, overrides").click()
+    page.locator("#override-name").select_option("supply_low")
+    page.get_by_label("Minutes").fill("5")
+    page.get_by_label("Why", exact=True).fill("the gauge sticks")
+    page.get_by_role("button", name="Set aside").click()
+    for one in (page, looking):
+        expect(one.locator("#override-list")).to_contain_text("mate", timeout=PATIENCE_MS)
+        expect(one.locator("#override-list")).to_contain_text("the gauge sticks")
+        expect(one.locator("#banner")).to_contain_text("1 override in force")
+    expect(page.locator("#alarm-list")).to_contain_text("override supply_low")
+    assert serious(page) == []
+    if picture := os.environ.get("BOTHSIDES_PICTURES"):
+        page.screenshot(path=f"{picture}/override.png", full_page=True)
+    page.get_by_role("button", name="acknowledge override supply_low").click()
+    expect(page.locator("#alarm-list")).to_contain_text("acknowledged by mate")
+    page.get_by_role("button", name="end the override of supply_low").click()
+    expect(page.locator("#overrides")).to_be_hidden(timeout=PATIENCE_MS)
+    page.get_by_role("button", name="one step at a time").click()
+    expect(page.locator("#banner")).to_contain_text("mode step", timeout=PATIENCE_MS)
+    page.get_by_role("button", name="automatic", exact=True).click()
+    expect(page.locator("#banner")).not_to_contain_text("mode step", timeout=PATIENCE_MS)
+
+
+@pytest.mark.skipif(MOSQUITTO is None, reason="Mosquitto is not installed")
+def test_a_lost_broker_shows_in_ages_and_the_run_goes_on_after_it(
+    browser: Browser, tmp_path: Path
+) -> None:
+    """What was last heard grows old before everybody's eyes; nothing old passes for new."""
+    (tmp_path / "run").mkdir()
+    with contextlib.ExitStack() as stack:
+        first = stack.enter_context(mosquitto(tmp_path))
+        started = stack.enter_context(
+            page_run(tmp_path / "run", broker=f"mqtt://127.0.0.1:{first}")
+        )
+        page = visit(browser, started, "mate")
+        wait_phase(page, "running")
+        (number,) = processes_with(str(tmp_path / "mosquitto.conf"))
+        os.kill(number, signal.SIGKILL)
+        wait_phase(page, "hold")
+        expect(page.locator("#interlocks tr.abnormal").first).to_contain_text(
+            "unknown", timeout=PATIENCE_MS
+        )
+        expect(page.locator("#lanes .abnormal").first).to_contain_text("NOT ON THE BUS")
+        old = page.locator("#interlocks td:nth-child(3)").first
+        before_s = float(str(old.text_content()).removesuffix(" s"))
+        page.wait_for_timeout(1_500)
+        assert float(str(old.text_content()).removesuffix(" s")) >= before_s + 1.0
+        assert serious(page) == []
+        stack.enter_context(mosquitto_on(tmp_path, first))
+        wait_phase(page, "held")
+        expect(page.locator("#lanes")).not_to_contain_text("NOT ON THE BUS", timeout=PATIENCE_MS)
+        page.get_by_role("button", name="reset").click()
+        page.get_by_role("button", name="restart").click()
+        wait_phase(page, "running")
 
 
 def test_a_run_goes_on_when_its_page_dies(browser: Browser, run: PageRun) -> None:

@@ -49,7 +49,11 @@ def cluster(folder: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]
         for one in (*hired, scheduler):
             one.terminate()
         for one in (*hired, scheduler):
-            one.wait(timeout=20)
+            try:
+                one.wait(timeout=20)
+            except subprocess.TimeoutExpired:  # It says farewell too long; its work is done.
+                one.kill()
+                one.wait()
 
 
 @pytest.mark.filterwarnings("ignore")  # Of the cluster's own libraries.

@@ -7,6 +7,7 @@ from coordinator.cli.look_ahead_process import Asked, foresee
 from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.cli.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
+from tests.support.page_sequence import write_page_sequence
 from tests.support.sequence_files import SEQUENCES
 
 CASE = SEQUENCES / "cases" / "thread_stalls_for_good.yaml"
@@ -66,3 +67,16 @@ def test_a_run_elsewhere_is_foreseen_by_supposing_what_may_show_as_its_fault() -
     supposed = [one.supposing for one in found]
     assert supposed[:1] == ["hex_angle_wrong"]
     assert all(by_option(one.outlooks)["abort"].ends == (("aborted", 1),) for one in found)
+
+
+def test_a_hold_point_is_foreseen_with_nothing_going_wrong(tmp_path: Path) -> None:
+    """It is asked whatever happens: no cause need be supposed, and to release it helps."""
+    asked = Asked(
+        str(write_page_sequence(tmp_path)), None, 1, "bolts looked at", "hold_point", 1, None
+    )
+
+    (found,) = foresee(asked)
+
+    assert found.supposing == "nothing going wrong"
+    assert by_option(found.outlooks)["release"].helps == 1
+    assert by_option(found.outlooks)["hold"].ends == (("held", 1),)

@@ -23,8 +23,14 @@ def free_port() -> int:
 @contextlib.contextmanager
 def mosquitto(folder: Path) -> Iterator[int]:
     """Run Mosquitto with its configuration in `folder`; yields the port."""
+    with mosquitto_on(folder, free_port()) as port:
+        yield port
+
+
+@contextlib.contextmanager
+def mosquitto_on(folder: Path, port: int) -> Iterator[int]:
+    """Run Mosquitto on a port, such as one that another has left."""
     assert MOSQUITTO is not None
-    port = free_port()
     configuration = folder / "mosquitto.conf"
     configuration.write_text(
         f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\nlog_type error\n",
@@ -40,6 +46,16 @@ def mosquitto(folder: Path) -> Iterator[int]:
         finally:
             process.terminate()
             process.wait(5)
+
+
+def processes_with(word: str) -> list[int]:
+    """Return the processes that were started with a word on their command line."""
+    found = []
+    for entry in Path("/proc").glob("[0-9]*"):
+        with contextlib.suppress(OSError):
+            if word in (entry / "cmdline").read_bytes().decode().split("\0"):
+                found.append(int(entry.name))
+    return found
 
 
 def wait_listening(port: int) -> None:

@@ -9,9 +9,10 @@ from functools import partial
 from typing import get_args
 
 from coordinator.campaign.oracles import PROMISES
+from coordinator.commissioning.lines import LINES
 from coordinator.lifecycles import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
-from coordinator.prove import PROPERTIES
+from coordinator.prove.monitors import PROPERTIES
 from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
 from sim_arms.causes import CATALOGUE, CauseKind
@@ -59,16 +60,22 @@ def signs() -> str:
     )
 
 
+def properties() -> str:
+    """Return what a proof holds every order of events to."""
+    rows = "".join(f"| `{name}` | {text} |\n" for name, text in PROPERTIES.items())
+    return "| property | promise |\n|---|---|\n" + rows
+
+
+def lines() -> str:
+    """Return the lines of an arm's acceptance."""
+    rows = "".join(f"| {one.code} | {one.title} | {one.promise} |\n" for one in LINES)
+    return "| line | what | promise |\n|---|---|---|\n" + rows
+
+
 def promises() -> str:
     """Return what the oracles of a campaign hold the program to."""
     rows = "".join(f"| {code} | {promise} |\n" for code, promise in PROMISES.items())
     return "| code | promise |\n|---|---|\n" + rows
-
-
-def properties() -> str:
-    """Return what the proof holds every interleaving to."""
-    rows = "".join(f"| `{name}` | {sentence} |\n" for name, sentence in PROPERTIES.items())
-    return "| property | promised |\n|---|---|\n" + rows
 
 
 def bodies() -> str:
@@ -93,11 +100,13 @@ PARTS: dict[str, Callable[[], str]] = {
     "causes": causes,
     "signs of causes": signs,
     "promises": promises,
+    "lines of acceptance": lines,
     "properties": properties,
     "bodies": bodies,
 }
 GUIDES = (
     "coordinator/campaign/README.md",
+    "coordinator/commissioning/README.md",
     "coordinator/core/README.md",
     "coordinator/wire/README.md",
     "sequences/README.md",

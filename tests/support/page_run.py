@@ -30,7 +30,7 @@ class PageRun:
 
 
 @contextlib.contextmanager
-def page_run(folder: Path, speed: float = 2.0) -> Iterator[PageRun]:
+def page_run(folder: Path, speed: float = 2.0, broker: str = "") -> Iterator[PageRun]:
     """Start a run with its page and yield it; it is ended whatever comes."""
     operators, out = folder / "operators.json", folder / "out"
     for name in OPERATORS:
@@ -38,6 +38,7 @@ def page_run(folder: Path, speed: float = 2.0) -> Iterator[PageRun]:
     sequence = write_page_sequence(folder / "sequences")
     words = ["run", str(sequence), "--out", str(out), "--speed", str(speed)]
     words += ["--page", "--page-at", "127.0.0.1:0", "--operators", str(operators)]
+    words += ["--broker", broker] if broker else []
     log = folder / "said"
     with log.open("w") as said:
         process = subprocess.Popen(

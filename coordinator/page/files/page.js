@@ -151,11 +151,44 @@ function prompts({ list, who: name }) {
   return list.map((one) => make("article", { "aria-label": `prompt ${one.number}` },
     make("h3", {}, `▲ ${one.side}, ${one.step}: ${one.fault}`),
     make("p", {}, one.text), make("p", { class: "caution" }, one.caution),
+    make("p", {}, one.owner ? `This prompt is ${one.owner}'s. ` : "Nobody has taken this prompt. ",
+      make("button", { type: "button", disabled: !name || one.owner === name, onclick: () => say(`take ${one.number}`) }, "take it")),
     Object.keys(one.evidence).length ? make("p", {}, "Evidence: " + Object.entries(one.evidence).map(([k, v]) => `${k} ${v}`).join(", ")) : "",
     ...one.options.map((option) => make("button", { class: "option", type: "button", disabled: !name,
-      onclick: () => call("/api/answers", { prompt: one.number, option: option.option }) },
+      onclick: () => answer(one.number, option.option) },
       make("strong", {}, option.option), option.meaning ? `: ${option.meaning}` : "")),
+    one.options.some((option) => option.option === "by_hand") ? make("label", {}, "Check torque of work by hand, N·m ",
+      make("input", { id: `torque-${one.number}`, inputmode: "decimal", size: 7, disabled: !name })) : "",
+    one.foreseen.length ? make("details", { open: true }, make("summary", {}, "What each answer leads to (simulated)"),
+      ...one.foreseen.map((line) => make("p", { class: "foreseen" }, line))) : "",
     name ? "" : make("p", {}, "Sign in to answer.")));
+}
+function answer(prompt, option) {
+  const given = option === "by_hand" ? $(`torque-${prompt}`).value.trim().replace(",", ".") : "";
+  if (given && !(Number(given) >= 0)) { $("said").textContent = `check torque is '${given}', must be a number`; return; }
+  call("/api/answers", { prompt, option, ...(given ? { torque_nm: Number(given) } : {}) });
+}
+function say(words) { return call("/api/words", { words }); }
+function alarms({ list, who: name }) {
+  return table(["alarm", "stands", "since", "cause, consequence, what to do", ""], list.map((one) => cells([
+    (one.is_first ? "▲ FIRST OUT " : "▲ ") + one.name, one.state.replaceAll("_", " ") + (one.who ? ` by ${one.who}${one.why ? `: ${one.why}` : ""}` : ""),
+    span(one.since_s), `${one.cause}; ${one.consequence}; ${one.operator_action}`,
+    make("button", { type: "button", disabled: !name || !one.state.endsWith("unacknowledged"), "aria-label": `acknowledge ${one.name}`,
+      onclick: () => say(`acknowledge ${one.name}`) }, "acknowledge")], one.state === "shelved" ? "" : "abnormal")));
+}
+function overrides({ list, who: name }) {
+  return table(["interlock set aside", "by", "why", "ends in", ""], list.map((one) => cells([`▲ ${one.name}`, one.who, one.why, span(one.left_s),
+    make("button", { type: "button", disabled: !name, "aria-label": `end the override of ${one.name}`, onclick: () => say(`end ${one.name}`) }, "end it")], "abnormal")));
+}
+function modes({ mode, who: name }) {
+  const words = [["automatic", "mode automatic"], ["one step at a time", "mode step"], ["to the next barrier", "mode to_barrier"], ["manual", "mode manual"]];
+  return [make("p", {}, `Mode: ${mode.replace("_", " ")}`), ...words.map(([label, said]) =>
+    make("button", { type: "button", disabled: !name || said === `mode ${mode}`, onclick: () => say(said) }, label)),
+    make("button", { type: "button", disabled: !name || mode === "automatic" || mode === "manual", onclick: () => say("step") }, "next step")];
+}
+function holds(list) {
+  if (!list.length) return make("p", {}, "Nothing has been held.");
+  return list.map(([first, ...rest]) => make("details", {}, make("summary", {}, first), make("pre", {}, rest.join("\n"))));
 }
 function acts(name) {
   return ["start", "pause", "resume", "hold", "reset", "restart", "stop", "abort"].map((act) =>
@@ -198,7 +231,9 @@ function show(now) {
   last = now;
   text("title", `${now.sequence}: ${now.joint}`);
   $("banner").hidden = false;
-  text("banner", now.simulated ? `SIMULATED${now.speed !== 1 ? ` ×${now.speed}` : ""}` : "REAL ARMS");
+  text("banner", [now.simulated ? `SIMULATED${now.speed !== 1 ? ` ×${now.speed}` : ""}` : "REAL ARMS", now.caps.replace(/: $/, ""),
+    now.mode === "automatic" ? "" : `mode ${now.mode.replace("_", " ")}`,
+    now.overrides.length ? `▲ ${now.overrides.length} override${now.overrides.length > 1 ? "s" : ""} in force` : ""].filter(Boolean).join(" · "));
   const bad = !["idle", "running", "complete"].includes(now.phase);
   $("phase").className = "phase" + (bad ? " abnormal" : "");
   text("phase", (bad ? "▲ " : "") + now.phase + (now.reason && now.phase !== "running" ? `: ${now.reason}` : ""));
@@ -214,6 +249,14 @@ function show(now) {
   $("prompts").hidden = !now.prompts.length;
   part("prompt-list", { list: now.prompts, who }, prompts);
   part("act-list", who, acts);
+  $("alarms").hidden = !now.alarms.length;
+  part("alarm-list", { list: now.alarms.map((one) => ({ ...one, since_s: 10 * Math.floor(one.since_s / 10) })), who }, alarms);
+  $("overrides").hidden = !now.overrides.length;
+  part("override-list", { list: now.overrides, who }, overrides);
+  part("mode-list", { mode: now.mode, who }, modes);
+  part("holds", now.holds, holds);
+  part("override-name", now.interlocks.map((one) => one.name), (names) => names.map((one) => make("option", {}, one)));
+  $("override-set").disabled = !who;
 }
 function listen() {
   const source = new EventSource("/api/events");
@@ -224,6 +267,11 @@ function listen() {
     if (age >= 3) text("stale", `▲ Nothing heard for ${Math.round(age)} s. What is shown is old; the run goes on without this page.`);
   }, 500);
 }
+
+$("override").addEventListener("submit", (event) => {
+  event.preventDefault();
+  say(`override ${$("override-name").value} ${$("override-minutes").value.trim().replace(",", ".")} ${$("override-why").value}`);
+});
 
 async function records() {
   const query = new URLSearchParams();

@@ -51,6 +51,19 @@ def test_cells_and_joints_are_compared_too(tmp_path: Path) -> None:
     assert "the bolts are now stressed to 344.7 MPa, was 362 MPa" in result.stdout
 
 
+def test_sequences_are_compared_as_they_would_be_run_on_another_joint(tmp_path: Path) -> None:
+    """Beside a joint both are that joint's; for a cell or joint it means nothing and is refused."""
+    other = SEQUENCES / "makeup_12.yaml"
+    given = ["--joint", str(JOINT)]
+
+    same = CliRunner().invoke(app, ["compare", str(MAKEUP), str(other), *given])
+    refused = CliRunner().invoke(app, ["compare", str(JOINT), str(JOINT), *given, "--json"])
+
+    assert (same.exit_code, same.stdout.splitlines()[0][:10]) == (SAME, "the same: ")
+    assert refused.exit_code == BAD_USE
+    assert "leave it out" in json.loads(refused.stdout)["error"]
+
+
 def test_two_files_of_different_kinds_are_bad_use() -> None:
     """A cell is not a changed sequence."""
     result = CliRunner().invoke(app, ["compare", str(MAKEUP), str(JOINT), "--json"])

@@ -129,11 +129,19 @@ def test_a_stranger_becomes_no_event_and_is_told(body: Body) -> None:
     assert translated(body, source="port") == Translation((), ("unknown party 'port'",))
 
 
-def test_a_report_in_the_name_of_another_is_not_believed() -> None:
-    """One arm must not finish the other's work."""
-    outcome = translated(Finished(1), source="fore", subject="aft")
+@pytest.mark.parametrize("body", [Finished(1), PartyState(True), FloorSignals({"x": True})])
+def test_what_is_said_in_the_name_of_another_is_not_believed(body: Body) -> None:
+    """One arm must not finish the other's work, nor say that it lives, nor clear the floor."""
+    outcome = translated(body, source="fore", subject="aft")
 
-    assert outcome == Translation((), ("'fore' reports in the name of 'aft'",))
+    assert outcome == Translation((), ("'fore' speaks in the name of 'aft'",))
+
+
+def test_signals_count_from_the_floor_alone() -> None:
+    """An arm that says on its own topic that nobody is inside decides nothing."""
+    outcome = translated(FloorSignals({"nobody_inside": True}), source="aft", subject="aft")
+
+    assert outcome == Translation((), ("'aft' is not the floor, yet tells signals",))
 
 
 @pytest.mark.parametrize("body", [Hold("x"), Lease(5), Ask(1), MakeReady()])

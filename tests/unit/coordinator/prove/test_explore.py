@@ -1,5 +1,7 @@
 """The walk through every state: what it proves, what it finds, and what it leaves out."""
 
+from pathlib import Path
+
 import pytest
 
 from coordinator.core.plan import Barrier, Move, Node, NodeKind, Party, Plan
@@ -7,7 +9,9 @@ from coordinator.prove import Limits, explore
 from coordinator.prove.explore import unreached
 from coordinator.sequence import load
 from tests.support.pair_plan import asking_plan, pair_plan
-from tests.support.sequence_files import SEQUENCES
+from tests.support.sequence_files import SEQUENCES, write_sequence
+
+SUPPORT = Path(__file__).parents[3] / "support"
 
 
 def shipped(name: str) -> Plan:
@@ -54,6 +58,17 @@ def test_states_decided_once_stand_for_all_that_a_whole_walk_sees(plan: Plan, ca
 
     assert folded.stands_for == whole.stands_for
     assert (folded.is_proved, folded.sent, folded.depth) == (True, whole.sent, whole.depth)
+
+
+def test_a_sequence_as_its_author_wrote_it_is_folded_too(tmp_path: Path) -> None:
+    """Written from the guide alone: its last step stands in sight of where the hoist waits."""
+    text = (SUPPORT / "dock_makeup.yaml").read_text(encoding="utf-8")
+    plan = load(write_sequence(tmp_path, text, head="")).plan
+
+    whole, folded = explore(plan, Limits(0, is_cut=False)), explore(plan, Limits(0))
+
+    assert (folded.is_proved, folded.stands_for) == (True, whole.stands_for)
+    assert folded.states < whole.states / 2
 
 
 def test_twenty_bolts_take_hardly_more_states_than_six() -> None:
@@ -113,3 +128,10 @@ def test_a_sequence_that_pulls_two_bolts_only_is_proved_too(name: str) -> None:
 def test_a_party_without_a_lane_of_its_own_does_not_stand_in_the_way() -> None:
     """Parking is proved in a cell whose hoist has nothing to do."""
     assert explore(shipped("park"), Limits(1)).is_proved
+
+
+def test_opposite_bolts_are_those_that_are_pulled_together() -> None:
+    """Where one bolt is replaced only its pair is pulled; of eight, bolt 3 has 7 opposite."""
+    found = explore(shipped("replace_bolt"), Limits(0))
+
+    assert (found.is_proved, found.violations) == (True, [])

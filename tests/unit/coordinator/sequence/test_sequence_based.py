@@ -166,3 +166,16 @@ def test_the_band_of_a_pair_is_a_torque_or_one_of_the_joint(
         "  pulled: {timeout: 1 s}\nlanes:\n  fore:" + pull % (1, 2, 1) + "  aft:" + pull % (5, 6, 5)
     )
     assert codes_of(write_sequence(tmp_path, body)) == codes
+
+
+def test_what_is_wrong_in_meaning_is_told_beside_a_mistake_of_form_in_the_file_below(
+    tmp_path: Path,
+) -> None:
+    """All at once: a key misspelt in the shared file hides nothing else, for its values as set."""
+    below = LOOK + "barier: 1\n"
+    write_sequence(tmp_path, below)
+
+    assert codes_of(based(tmp_path)) == ["SEQ006"]
+    told = findings_of(based(tmp_path, "values: {bolt: 99}\n"))
+    assert "SEQ006" in [one.code for one in told]
+    assert any("99" in one.what for one in told)
