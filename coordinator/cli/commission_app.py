@@ -130,3 +130,42 @@ def commission_matrix(
         seed=seed,
     )
     raise typer.Exit(show(Output.of(json), file, asked))
+
+
+Runs = Annotated[
+    list[Path] | None, typer.Option("--runs", help="Folder of runs to read journals of; repeat.")
+]
+
+
+@commission_app.command("lists")
+def commission_lists(
+    file: File,
+    joint: JointFile = None,
+    book: Books = BOOKS,
+    runs: Runs = None,
+    json: Json = False,
+) -> None:
+    """Tell the punch list, overrides, hold and witness points, and cycle times with their waits."""
+    from coordinator.cli.commission_pack import PackAsked
+    from coordinator.cli.commission_pack import commission_lists as tell
+
+    asked = PackAsked(book=book, joint=joint, runs=tuple(runs or ()))
+    raise typer.Exit(tell(Output.of(json), file, asked))
+
+
+@commission_app.command("pack")
+def commission_pack(
+    file: File,
+    out: Annotated[Path, typer.Option("--out", help="A new folder.", show_default=False)],
+    by: Annotated[str, typer.Option(help="Who draws it up.", show_default=False)],
+    joint: JointFile = None,
+    book: Books = BOOKS,
+    runs: Runs = None,
+    json: Json = False,
+) -> None:
+    """Write the hand-over pack: sheet, matrix, acceptances, lists, files, and their hashes."""
+    from coordinator.cli.commission_pack import PackAsked
+    from coordinator.cli.commission_pack import commission_pack as write
+
+    asked = PackAsked(book=book, joint=joint, runs=tuple(runs or ()), out=out, by=by)
+    raise typer.Exit(write(Output.of(json), file, asked))

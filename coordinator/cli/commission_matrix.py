@@ -123,7 +123,8 @@ def _judge(output: Output, book: Book, loaded: Loaded, folder: Path) -> None:
             output.say(f"not judged: {folder}: the files of its journal do not load any more")
             return
         plan = hurried(pinned.plan, speed_of(head))
-        ticks = judge(plan, replay_steps(plan, journal), begin(plan, head.first_command))
+        state = begin(plan, head.first_command)
+        ticks = judge(plan, replay_steps(plan, journal), state, written=pinned.plan)
         standings = dict(head.standings)
         body = ticks_body(head.run, journal.digest, head.plan_digest, standings, ticks)
         now = to_time(time.time_ns() // 1_000)

@@ -76,28 +76,29 @@ class _Episode:
     is_reset: bool = False
 
 
-def judge(plan: Plan, decided: Iterable[Decided], state: State) -> tuple[Tick, ...]:
+def judge(
+    plan: Plan, decided: Iterable[Decided], state: State, *, written: Plan | None = None
+) -> tuple[Tick, ...]:
     """Return every tick of a journal.
 
     Args:
         plan: Of the run.
         decided: Every event with its effects and the state after it, in order.
         state: Before the first of them.
+        written: As in the files, where the run went by a hurried plan; it gives the cells.
     """
-    judging = _Judging(plan, state)
+    judging = _Judging(plan, state, matrix_of(plan if written is None else written))
     for event, effects, after in decided:
         judging.take(event, effects, after)
     return tuple(judging.ticks)
 
 
 class _Judging:
-    def __init__(self, plan: Plan, state: State) -> None:
+    def __init__(self, plan: Plan, state: State, cells: Iterable[Cell]) -> None:
         self.ticks: list[Tick] = []
         self._plan = plan
         self._before = state
-        self._cells = {
-            (one.interlock, one.cause, one.effect, one.action): one for one in matrix_of(plan)
-        }
+        self._cells = {(one.interlock, one.cause, one.effect, one.action): one for one in cells}
         self._seen: list[tuple[bool | None, int]] = [(None, -1)] * len(plan.signals)
         self._was_good = [False] * len(plan.interlocks)
         self._episode: _Episode | None = None
