@@ -30,6 +30,8 @@ LASTS_US = 20_000_000
 """Chosen: a cause that has a moment lasts longer than any detection and is then put right."""
 AFTER_US = 200_000
 """Chosen: the cause comes when the step has just begun."""
+LOOKS_US = 10_000_000
+"""Chosen: so long a person looks before an answer; what was put right meanwhile stays right."""
 RESET_US, RESTART_US = 70_000_000, 75_000_000
 PEOPLE = 6
 """So often people answer `again`, and restart; after that it counts as not recovered."""
@@ -107,7 +109,7 @@ def fault_row(loaded: Loaded, mode: Mode, seed: int) -> FaultRow:
         Act(Deed.RESTART, "mate", when="held", after_us=RESTART_US),
     ]
     answers = [
-        Answer(name, Option.AGAIN, "mate")
+        Answer(name, Option.AGAIN, "mate", after_us=LOOKS_US)
         for name in (*names, "unknown_outcome")
         for _ in range(PEOPLE)
     ]
