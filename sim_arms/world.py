@@ -9,7 +9,7 @@ import heapq
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from coordinator.wire.messages import FloorSignals, Message, SimulatedFacts
+from coordinator.wire.messages import Message, SimulatedFacts
 from coordinator.wire.topics import channel_of
 from sim_arms.causes import Cause, parameter
 from sim_arms.network import FOREVER_US, Cut, Network
@@ -22,6 +22,7 @@ EVENTS_MAX_AT_ONCE = 100_000
 Traced = Callable[[int, str, Message], None]
 """Called for each delivery with its time, whom it reaches and the message."""
 _COORDINATOR = "coordinator"
+_TO_COORDINATOR = (_COORDINATOR,)
 _LINKS_FIRST = 1 << 40
 """A link changes before anything else at that moment, whenever the change was planned."""
 
@@ -83,6 +84,12 @@ class World:
         }
         network.house(self._by_subject)
         self._down: set[str] = set()
+        names = tuple(self._by_name)
+        self._others = {
+            source: (*(name for name in names if name != source), _COORDINATOR)
+            for source in (*names, _COORDINATOR)
+        }
+        self._names = names
         self._wake_us: dict[str, int | None] = {}
         self._plan_cuts(network.cuts)
         self._plan_restarts(causes)
@@ -105,12 +112,13 @@ class World:
             WorldStuckError: time does not pass any more.
         """
         at_once = 0
-        while self._heap and not until():
-            time_us, _, name, item = self._heap[0]
+        heap = self._heap
+        while heap and not until():
+            time_us, _, name, item = heap[0]
             if time_us > time_us_max:
                 self.now_us = time_us_max
                 break
-            heapq.heappop(self._heap)
+            heapq.heappop(heap)
             at_once = at_once + 1 if time_us == self.now_us else 0
             if at_once > EVENTS_MAX_AT_ONCE:
                 raise WorldStuckError(f"{at_once} events at {time_us} us, the last for '{name}'")
@@ -142,18 +150,21 @@ class World:
             self._plan_wake(party.name, party)
 
     def _happen(self, name: str, item: Message | _Link | None) -> None:
+        now_us = self.now_us
         if item is None:
-            if self._wake_us.get(name) != self.now_us or name in self._down:
+            if self._wake_us.get(name) != now_us or name in self._down:
                 return  # The party thought better of it.
             self._wake_us[name] = None
             party = self._party(name)
-            messages = party.advance(self.now_us)
+            messages = party.advance(now_us)
         elif isinstance(item, Message):
             if name in self._down:
                 return
             party = self._party(name)
-            self._deliver(name, item)
-            messages = party.receive(item, self.now_us)
+            self.delivered += 1
+            if self._traced is not None:
+                self._traced(now_us, name, item)
+            messages = party.receive(item, now_us)
         else:
             self._change_link(item)
             return
@@ -166,15 +177,10 @@ class World:
             return self.coordinator
         return self.parties[self._by_name[name]]
 
-    def _deliver(self, name: str, message: Message) -> None:
-        self.delivered += 1
-        if self._traced is not None:
-            self._traced(self.now_us, name, message)
-
     def _plan_wake(self, name: str, party: Party) -> None:
-        next_us = party.next_us()
-        if next_us is not None and next_us < self.now_us:
-            next_us = self.now_us
+        next_us, now_us = party.next_us(), self.now_us
+        if next_us is not None and next_us < now_us:
+            next_us = now_us
         if next_us != self._wake_us.get(name):
             self._wake_us[name] = next_us
             if next_us is not None:
@@ -187,15 +193,16 @@ class World:
     # -- routing -------------------------------------------------------------------------------
 
     def _route(self, messages: Sequence[Message], source: str) -> None:
+        now_us, carry = self.now_us, self.network.carry
         for message in messages:
             body = message.body
             if self._said is not None:
-                self._said(self.now_us, source, message)
+                self._said(now_us, source, message)
             if isinstance(body, SimulatedFacts):
                 self._share(message, source)
                 continue
             for target in self._targets(message, source):
-                for arrival_us in self.network.carry(source, target, self.now_us):
+                for arrival_us in carry(source, target, now_us):
                     self._push(arrival_us, target, message)
 
     def _targets(self, message: Message, source: str) -> Sequence[str]:
@@ -204,18 +211,17 @@ class World:
             target = self._by_subject.get(message.subject)
             return () if target is None else (target,)
         if channel == "lease":
-            return [party.name for party in self.parties]
-        if isinstance(message.body, FloorSignals):
-            others = [party.name for party in self.parties if party.name != source]
-            return [*others, _COORDINATOR]
-        return (_COORDINATOR,)
+            return self._names
+        return self._others[source] if channel == "signals" else _TO_COORDINATOR
 
     def _share(self, message: Message, source: str) -> None:
         """Tell facts at once and to all: steel does not travel over the bus."""
         for party in self.parties:
             if party.name == source or party.name in self._down:
                 continue
-            self._deliver(party.name, message)
+            self.delivered += 1
+            if self._traced is not None:
+                self._traced(self.now_us, party.name, message)
             if answers := party.receive(message, self.now_us):
                 self._route(answers, party.name)
             self._plan_wake(party.name, party)

@@ -26,7 +26,7 @@ DAYS = 8
 """Days whose scatter and patience differ; each costs a run from end to end."""
 STRETCHES = (1.0, 1.0, 1.3, 1.0, 1.5, 1.0, 1.7, 1.0)
 """Factor on the link's times on each of them: a lazy link is one way to be another cell."""
-DAY_CASES = 500
+DAY_CASES = 1_000
 """Cases of one day in a row: what a run underneath costs is shared among so many."""
 SAMPLES_MAX = 3
 """Cases kept of each way to fail."""

@@ -13,7 +13,17 @@ from coordinator.campaign.ground import Ground
 from coordinator.core.effects import Effect, Notify, RaisePrompt, WithdrawPrompt, WriteRecord
 from coordinator.core.events import Act, Event, OperatorActed, PromptAnswered
 from coordinator.core.state import State
-from coordinator.wire.messages import Do, Faulted, FloorSignals, Hold, Lease, Message, Release
+from coordinator.wire.messages import (
+    Do,
+    Faulted,
+    FloorSignals,
+    Hold,
+    Lease,
+    Message,
+    PartyState,
+    Release,
+    SimulatedFacts,
+)
 
 COORDINATOR = "coordinator"
 FINDINGS_MAX = 20
@@ -61,7 +71,7 @@ class Oracle:
         """A party speaks of itself; it may never arrive."""
 
     def heard(self, now_us: int, message: Message) -> None:
-        """Something reaches the coordinator."""
+        """Something reaches the coordinator, but for how a party stands."""
 
     def told(self, now_us: int, party: str, message: Message) -> None:
         """Something reaches a party."""
@@ -168,16 +178,19 @@ class Judge:
         if self._checks and self._checks[0][0] < now_us:
             self.look(now_us)
         self.board.now_us = now_us
+        body = message.body
+        kind = type(body)
         if target == COORDINATOR:
+            if kind is PartyState:
+                return  # How a party stands is judged by its own word, as it leaves.
             self.board.take_heard(now_us, message)
-            if isinstance(message.body, Faulted):
-                self.faults.append((now_us, message.body.fault, message.subject))
+            if isinstance(body, Faulted):
+                self.faults.append((now_us, body.fault, message.subject))
             for oracle in self._heard_by:
                 oracle.heard(now_us, message)
-            return
-        if isinstance(message.body, FloorSignals):
+        elif kind is FloorSignals:
             self.board.take_signals(now_us, target, message)
-        else:
+        elif kind is not SimulatedFacts:  # Steel is no message: nobody is told of it.
             for party in self._parties(target, message):
                 self.board.take_told(party, message)
                 for oracle in self._told_by:

@@ -29,7 +29,7 @@ from coordinator.sequence import Case, Found, Loaded, load
 from coordinator.sequence.read import root_of
 from coordinator.wire.messages import Message
 from sim_arms.causes import CATALOGUE, Cause, Causes
-from sim_arms.copying import Copier, copy_world, make_copyable
+from sim_arms.copying import Copier, copy_world, make_copyable, make_last
 from sim_arms.floor import FLOOR
 from sim_arms.meeting_causes import acted, watch_questions
 from sim_arms.network import Network
@@ -117,13 +117,14 @@ class CellStage:
         return self._operated.coordinator.state
 
     def copy(self) -> "CellStage":
-        """Return a stage that goes on from here by itself, without a trace."""
+        """Return a stage that goes on from here by itself, without a trace, and is never copied."""
         copier = Copier()
         judge = copier.copy(self.judge)
         operated = copier.copy(self._operated)
         stage = CellStage(self.ground, judge, operated, None)
         operated.tell((judge.decided,), None)
         stage.world = copy_world(self.world, operated, judge.delivered, judge.said)
+        make_last(stage.world)
         return stage
 
     def take(self, case: Case) -> None:
