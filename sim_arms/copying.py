@@ -105,6 +105,11 @@ class RewindableBench:
         self._note("seed", seed)
         self.inner.reseed(seed)
 
+    def work_by_hand(self, kind: str, bolt: int, torque_nm: float) -> None:
+        """Let people do to a bolt what a record of this kind proves."""
+        self._note("hands", (kind, bolt, torque_nm))
+        self.inner.work_by_hand(kind, bolt, torque_nm)
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds; the process has started anew."""
         self.rest()
@@ -196,6 +201,8 @@ def _tell_again(inner: SteelWorkbench, told: list[tuple[str, Any]]) -> Activity:
                 inner.reseed(content)
             case "causes":
                 inner.add_causes(content)
+            case "hands":
+                inner.work_by_hand(*content)
             case _ if content is None:
                 next(steps)
             case _:

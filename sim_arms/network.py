@@ -113,16 +113,16 @@ class Network:
         """
         link = (source, target)
         if self.cuts and (self.is_cut(source, now_us) or self.is_cut(target, now_us)):
-            self._note("party_cut")
+            self.note("party_cut")
             return ()
         if self._loss and self._any(self._loss, link, now_us):
-            self._note("loss")
+            self.note("loss")
             return ()
         arrival_us = self._arrival_us(link, now_us)
         if self.cuts and self.is_cut(target, arrival_us):
             return ()
         if self._twice and self._any(self._twice, link, now_us):
-            self._note("duplicate")
+            self.note("duplicate")
             return arrival_us, self._arrival_us(link, now_us)
         return (arrival_us,)
 
@@ -134,10 +134,10 @@ class Network:
         arrival_us = now_us + self._least_us + hop_us
         for trouble in self._late:
             if trouble.strikes(self._random, link, now_us):
-                self._note("delay")
+                self.note("delay")
                 arrival_us += self._random.randint(0, trouble.time_us)
         if self._aside and self._any(self._aside, link, now_us):
-            self._note("reorder")
+            self.note("reorder")
             return arrival_us + self._random.randint(*OVERTAKE_US)
         last_us = self._last_us.get(link, 0)
         if last_us > arrival_us:
@@ -145,7 +145,8 @@ class Network:
         self._last_us[link] = arrival_us
         return arrival_us
 
-    def _note(self, name: str) -> None:
+    def note(self, name: str) -> None:
+        """Count that a trouble of the bus has struck."""
         self.acted[name] = self.acted.get(name, 0) + 1
 
     def _any(self, troubles: tuple[_Trouble, ...], link: tuple[str, str], now_us: int) -> bool:

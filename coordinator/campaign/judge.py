@@ -122,6 +122,10 @@ class Judge:
         self.notices: list[Notice] = []
         self.faults: list[tuple[int, str, str]] = []
         """When the coordinator heard of which fault from whom."""
+        self.hand_nm: float | None = None
+        """The check torque told with the last answer."""
+        self.is_taken = False
+        """Whether the last answer has closed its question."""
         self.acts: int = 0
         """Acts and answers of people so far."""
         self._checks: list[tuple[int, int, str, str, Check, tuple[Any, ...]]] = []
@@ -165,7 +169,7 @@ class Judge:
         elif isinstance(body, Hold):
             self.board.holds_us[message.subject] = now_us
         elif isinstance(body, Lease):
-            if body.until_us - now_us > self.board.ground.lease_us:
+            if body.until_us - now_us > self.board.ground.lease_us + self.board.slack_us:
                 self.report("L3", "lease", f"a lease until {body.until_us} leaves at {now_us}")
         elif isinstance(body, Release):
             released = self.board.take_release(message, body)
@@ -196,15 +200,26 @@ class Judge:
                 for oracle in self._told_by:
                     oracle.told(now_us, party, message)
 
-    def decided(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
-        """See what people do, what they are shown, and what is recorded."""
-        now_us = event.at_us
+    def decided(
+        self, event: Event, effects: tuple[Effect, ...], state: State, now_us: int | None = None
+    ) -> None:
+        """See what people do, what they are shown, and what is recorded.
+
+        Args:
+            event: With the time by the coordinator's clock.
+            effects: What follows.
+            state: After it.
+            now_us: The true time; that of the event where it is not given.
+        """
+        now_us = event.at_us if now_us is None else now_us
         if isinstance(event, OperatorActed):
             self.acts += 1
             for oracle in self.oracles:
                 oracle.acted(now_us, event.act)
         elif isinstance(event, PromptAnswered):
             self.acts += 1
+            self.hand_nm = event.torque_nm
+            self.is_taken = all(one.number != event.prompt for one in state.prompts)
             for oracle in self.oracles:
                 oracle.answered(now_us, event.prompt, event.option)
         for effect in effects:
