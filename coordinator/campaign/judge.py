@@ -162,12 +162,16 @@ class Judge:
                 self.board.take_report(now_us, message)
                 for oracle in self._reported_by:
                     oracle.reported(now_us, message)
-        elif isinstance(body, Do):
+            return
+        if message.epoch > self.board.epoch:
+            self.board.epoch, self.board.renewed_in = message.epoch, self.board.phase
+        if isinstance(body, Do):
             command = self.board.take_do(now_us, message, body)
             for oracle in self.oracles:
                 oracle.ordered(now_us, message, command)
         elif isinstance(body, Hold):
             self.board.holds_us[message.subject] = now_us
+            self.board.hold_epochs[message.subject] = message.epoch
         elif isinstance(body, Lease):
             if body.until_us - now_us > self.board.ground.lease_us + self.board.slack_us:
                 self.report("L3", "lease", f"a lease until {body.until_us} leaves at {now_us}")

@@ -61,8 +61,10 @@ def causes(draw: st.DrawFn, words: Vocabulary, kind: Kind, low_us: int, high_us:
     side = None
     if kind.is_placed:
         side = draw(st.sampled_from(words.parties))
-    elif kind.applies_to in ("side", "bus"):
+    elif kind.applies_to == "side":
         side = draw(st.sampled_from((None, *words.arms)))
+    elif kind.applies_to == "bus":
+        side = draw(st.sampled_from((None, *words.parties)))
     bolt = draw(st.integers(1, words.bolt_count)) if kind.applies_to == "bolt" else None
     lasts_us = draw(st.integers(BRIEF_US[0], LONG_US[1]))
     return CaseCause(

@@ -106,7 +106,8 @@ def draw_cause(
     elif kind.applies_to == "side":
         side = random.choice((*words.arms, *words.arms, None))
     elif kind.applies_to == "bus":
-        side = random.choice((None, None, *words.arms))
+        # By the floor's link alone the coordinator knows other signals than the arms do.
+        side = random.choice((None, None, *words.parties))
     return CaseCause(
         kind.name,
         side,
