@@ -96,7 +96,8 @@ class _Watch:
         now_us = stage.now_us
         if now_us < self.next_us:
             return False
-        self.next_us = now_us + LOOK_US
+        # At the same moments of the run, whether it is watched from its beginning or in a copy.
+        self.next_us = (now_us // LOOK_US + 1) * LOOK_US
         state = stage.state
         if state.phase in OVER:
             self.ended = state.phase
