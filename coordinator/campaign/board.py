@@ -112,8 +112,6 @@ class Board:
         """By which coordinator each party was last told so."""
         self.epoch = 0
         """Of the coordinator at work."""
-        self.renewed_in = ""
-        """The phase in which it took the run up, as it showed it."""
         self.told_signals: dict[str, tuple[Mapping[str, bool | None], int]] = {}
         """The last signals that reached each arm, and when they were sent."""
         self.lease_us: dict[str, int] = {}

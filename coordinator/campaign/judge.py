@@ -94,6 +94,9 @@ class Oracle:
     def recorded(self, now_us: int, record: WriteRecord) -> None:
         """A record is written."""
 
+    def renewed(self, now_us: int, epoch: int, phase: str) -> None:
+        """A coordinator that started anew speaks for the first time."""
+
 
 class Stranger(Protocol):
     """What makes an oracle for a judge."""
@@ -164,7 +167,9 @@ class Judge:
                     oracle.reported(now_us, message)
             return
         if message.epoch > self.board.epoch:
-            self.board.epoch, self.board.renewed_in = message.epoch, self.board.phase
+            is_first, self.board.epoch = not self.board.epoch, message.epoch
+            for oracle in self.oracles if not is_first else ():
+                oracle.renewed(now_us, message.epoch, self.board.phase)
         if isinstance(body, Do):
             command = self.board.take_do(now_us, message, body)
             for oracle in self.oracles:

@@ -43,7 +43,7 @@ PROMISES: Mapping[str, str] = MappingProxyType(
         "H2": "whoever is at work does not say that it stands",
         "H3": "whoever starts anew stands until it is made ready",
         "H4": "when the procedure holds, everybody is told at once",
-        "H5": "a coordinator that starts anew has everybody hold before it commands anything",
+        "H5": "a coordinator that starts anew has everybody hold at once",
         "A1": "command numbers grow",
         "A2": "a command is sent again only if its party refused it",
         "A3": "an expired command is not obeyed",

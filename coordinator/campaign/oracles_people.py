@@ -8,28 +8,22 @@ from coordinator.campaign.judge import Judge, Oracle
 from coordinator.core.effects import RaisePrompt
 from coordinator.wire.messages import Message, Ready
 
-STANDING = ("idle", "held")
+STANDING = ("idle", "held", "stopped", "aborted", "complete")
 """Phases in which nobody can be at work: whoever takes the run up then need hold nobody."""
 
 
 class Renewed(Oracle):
-    """H5: whoever takes a run up again has everybody hold first."""
+    """H5: whoever takes a run up again has everybody hold at once."""
 
-    def __init__(self, judge: Judge) -> None:
-        """The first coordinator is at work."""
-        super().__init__(judge)
-        self._epoch = 0
+    def renewed(self, now_us: int, epoch: int, phase: str) -> None:
+        """Whoever was at work when its coordinator died is told to hold."""
+        if phase not in STANDING:
+            self.judge.later(now_us, "H5", phase, self._unheld, epoch)
 
-    def ordered(self, now_us: int, message: Message, command: Command) -> None:
-        """Before the first command of a later epoch everybody was told to hold in it."""
-        if message.epoch <= self._epoch:
-            return
-        told, is_first = self.board.hold_epochs, self._epoch == 0
-        self._epoch = message.epoch
-        untold = [one for one in self.ground.parties if told.get(one, 0) < message.epoch]
-        if untold and not is_first and self.board.renewed_in not in STANDING:
-            text = f"a coordinator that started anew commands; {', '.join(untold)} was not held"
-            self.judge.report("H5", command.action, text)
+    def _unheld(self, epoch: int) -> str:
+        told = self.board.hold_epochs
+        untold = [one for one in self.ground.parties if told.get(one, 0) < epoch]
+        return f"a coordinator started anew; {', '.join(untold)} was not held" if untold else ""
 
 
 class ReadyAgain(Oracle):

@@ -44,8 +44,7 @@ def test_a_coordinator_that_comes_back_and_has_nobody_hold_is_found(
         body = Hold("started anew", number) if holds else Lease(court.now_us)
         court.judge.said(0, "coordinator", Message("coordinator", party, number, 2, 0, body, 0))
 
-    late = Message("coordinator", "fore", 20, 2, 0, Do(2, "stand by", "stand_by"), 0)
-    court.judge.said(0, "coordinator", late)
+    court.later(1)
 
     assert court.broken == broken
 
