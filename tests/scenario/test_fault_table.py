@@ -27,6 +27,8 @@ QUIET = (
         "delay",
         "reorder",
         "loss",
+        "stale_retained",
+        "clock_step",
     ),  # What the bus does to messages, and the link bears.
     *("load_overhead_stays", "slow_arm", "joint_shift", "string_moves", "supply_low"),
     *("glare", "lens_dirty", "camera_knocked", "heave"),  # Where nothing is looked for, or little.
