@@ -102,8 +102,8 @@ def torque_angle(joint: JointFigures) -> Figure:
         textcoords="offset points",
         color=COLOURS[1],
     )
-    _name_regions(axes, middle, steel.law(1), joint)
-    axes.set_xlabel("angle from where the faces meet, degrees")
+    _name_regions(axes, middle)
+    axes.set_xlabel("angle from where the nut touches, degrees")
     axes.set_ylabel("torque, kN·m")
     axes.legend(loc="lower right", frameon=False)
     return figure
@@ -128,9 +128,9 @@ def _line(joint: JointFigures, steel: Steel, friction: float) -> TurningLine:
     )
 
 
-def _name_regions(axes: Axes, line: TurningLine, law: BoltLaw, joint: JointFigures) -> None:
-    snug_nm = law.tightening_nm(0.1 * joint.preload_n)
-    ends = (0.0, line.slack_rad, line.angle_rad(snug_nm), line.angle_rad(line.bound_nm))
+def _name_regions(axes: Axes, line: TurningLine) -> None:
+    flat_rad = line.slack_rad + line.snug.wide
+    ends = (0.0, line.slack_rad, flat_rad, line.angle_rad(line.bound_nm))
     names = ("run-down", "snug", "elastic", "yield")
     top = axes.get_ylim()[1]
     for index, (name, begin) in enumerate(zip(names, ends, strict=True)):
