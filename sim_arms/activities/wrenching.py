@@ -57,7 +57,7 @@ def react(course: Course, bolt: int, on: int) -> Activity:
 
 def lift_wrench(course: Course, bolt: int) -> Activity:
     """Swing the reaction arm off and lift the socket from the hex."""
-    yield from course.spend(REACT_S)
+    yield from course.raise_tool(REACT_S)
     course.bench.seated_on = course.bench.reaction_on = 0
     return Done()
 
