@@ -28,7 +28,7 @@ def asked(fault: str) -> Board:
 
 
 def test_a_question_has_every_cause_of_the_catalogue_that_may_show_so_beside_it() -> None:
-    """Read from the catalogue file itself: who stands at the joint must not look it up elsewhere."""
+    """Read from the catalogue file itself; nobody at the joint must look it up elsewhere."""
     with CATALOGUE.open("rb") as file:
         tables = tomllib.load(file)
     faults = sorted({fault for one in tables.values() for fault in one["shows_as"]})
