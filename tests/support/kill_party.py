@@ -117,13 +117,14 @@ def _begin_or_resume(
         for _ in range(DEEDS_MAX)
         for deed in (Deed.RESET, Deed.RESTART)
     )
-    again = Answer(UNKNOWN_OUTCOME, Option.AGAIN, "test person")
+    # Each an object of its own: a script takes an entry away once it has counted.
+    answers = tuple(Answer(UNKNOWN_OUTCOME, Option.AGAIN, "test person") for _ in range(DEEDS_MAX))
     wishes = Wishes(
         loaded=loaded,
         sequence_path=sequence,
         out=folder / "out",
         say=_teller(folder / "told.log"),
-        people=People((again,) * DEEDS_MAX, acts),
+        people=People(answers, acts),
         speed=clock.speed,
         starts_parties=False,
         clock=clock,
