@@ -2,7 +2,7 @@
 
 import contextlib
 import struct
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +10,7 @@ from typing import Any
 
 from asyncua import Server, ua
 from pymodbus.constants import ExcCodes
+from pymodbus.pdu import ModbusPDU
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
@@ -45,12 +46,11 @@ class ModbusController:
         self.words["register", number + 1] = second
 
     async def answer(
-        self, function: int, start: int, first: int, count: int, *memory: Any
+        self, function: int, start: int, _first: int, _count: int, *memory: Any
     ) -> ExcCodes | None:
         """Bring the server's memory up to date when it is asked."""
         registers: list[int] = memory[0]
         table = TABLES[function]
-        self.asked.append((table, first, count))
         if self.refuses is not None:
             return self.refuses
         self.beat += self.is_alive
@@ -66,6 +66,12 @@ class ModbusController:
                 registers[number - start] = word
         return None
 
+    def note(self, is_answer: bool, packet: ModbusPDU) -> ModbusPDU:
+        """Note what was asked, as it came over the wire."""
+        if not is_answer:
+            self.asked.append((TABLES[packet.function_code], packet.address, packet.count))
+        return packet
+
 
 @contextlib.asynccontextmanager
 async def modbus_controller(port: int = 0) -> AsyncIterator[ModbusController]:
@@ -74,7 +80,8 @@ async def modbus_controller(port: int = 0) -> AsyncIterator[ModbusController]:
     bits = [SimData(0, count=32, values=False, datatype=DataType.BITS)]
     words = [SimData(0, count=32, datatype=DataType.REGISTERS)]
     device = SimDevice(DEVICE, (bits, bits, words, words), action=controller.answer)
-    server = ModbusTcpServer(device, address=("127.0.0.1", controller.port))
+    place = ("127.0.0.1", controller.port)
+    server = ModbusTcpServer(device, address=place, trace_pdu=controller.note)
     await server.serve_forever(background=True)
     try:
         yield controller
@@ -128,9 +135,9 @@ NAMESPACE = "http://dock.example/floor"
 
 @contextlib.asynccontextmanager
 async def opc_ua_controller(
-    port: int = 0, *, keys: Path | None = None, known: Sequence[Path] = ()
+    port: int = 0, *, keys: Path | None = None
 ) -> AsyncIterator[OpcUaController]:
-    """Serve on a port; with `keys` signed and encrypted only, to whom is known."""
+    """Serve on a port; with `keys` signed and encrypted only."""
     server = Server()
     await server.init()
     controller = OpcUaController(port or free_port(), server)
