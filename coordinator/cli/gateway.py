@@ -46,7 +46,7 @@ def run_gateway(
     try:
         bridge = _bridge(output, cell, cell.gateway, secrets)
         if once:
-            return _tell_once(output, cell, cell.gateway, asyncio.run(bridge.look()))
+            return _tell_once(output, cell.gateway, asyncio.run(bridge.look()))
         address = address_for(broker, FLOOR)
     except ValueError as error:
         return output.refuse(str(error))
@@ -70,7 +70,7 @@ def _bridge(
     for name, model in gateway.sources.items():
         access = access_of(name, model, secrets)
         sources[name] = ModbusSource(model) if model.is_modbus else OpcUaSource(model, access)
-    show = partial(_show, output, cell, gateway)
+    show = partial(_show, output, gateway)
     return Bridge(cell, gateway, sources, _clock_us, tell=_timed(output.say), show=show)
 
 
@@ -90,11 +90,9 @@ async def _until_told(bridge: "Bridge", link: MqttLink) -> None:
     await bridge.run(link, stop)
 
 
-def _tell_once(
-    output: Output, cell: CellModel, gateway: GatewayModel, told: "Mapping[str, Told]"
-) -> Exit:
+def _tell_once(output: Output, gateway: GatewayModel, told: "Mapping[str, Told]") -> Exit:
     """Show how every signal is read; 0 all are known, 1 not."""
-    _show(output, cell, gateway, told)
+    _show(output, gateway, told)
     is_known = all(one.value is not None for one in told.values())
     signals = {
         name: {
@@ -111,19 +109,18 @@ def _tell_once(
     return Exit.GOOD if is_known else Exit.FINDINGS
 
 
-def _show(
-    output: Output, cell: CellModel, gateway: GatewayModel, told: "Mapping[str, Told]"
-) -> None:
+def _show(output: Output, gateway: GatewayModel, told: "Mapping[str, Told]") -> None:
     from coordinator.gateway.bridge import WORDS
 
-    heads = ("signal", "means", "source", "read at", "found", "age", "is told", "quality")
+    heads = ("signal", "source", "read at", "found", "age", "is told", "quality")
     table = Table(*heads, box=None, pad_edge=False)
     for name, one in told.items():
         where = gateway.signals[name]
         found = "" if one.found is None else escape(str(one.found))
         age = "" if one.age_us is None else f"{one.age_us / 1e6:.2f} s"
-        words = (escape(cell.signals[name].text), where.source, escape(_read_as(where)))
-        table.add_row(name, *words, found, age, WORDS[one.value], escape(_quality(one)))
+        read_at = escape(_read_as(where))
+        quality = escape(_quality(one))
+        table.add_row(name, where.source, read_at, found, age, WORDS[one.value], quality)
     output.people.print(table)
 
 

@@ -110,7 +110,7 @@ class Desk:
         if source.stamp_max is not None and reading.stamped_us is not None:
             age_us = now_us - reading.stamped_us
         value = truth(signal, reading.value)
-        why = silence or reading.wrong or _staleness(source, reading, now_us)
+        why = reading.wrong or silence or _staleness(source, reading, now_us)
         if not why and value is None:
             why = f"{reading.value!r} is no yes or no"
         return Told(None if why else value, why, reading.value, age_us)
@@ -124,6 +124,9 @@ class Desk:
             return "its last answer is too old"
         if source.alive is None:
             return ""
+        beat = heard.readings.get(Place(source.alive))
+        if beat is not None and beat.wrong:
+            return f"{source.alive}: {beat.wrong}"
         if heard.changed_us is None:
             return f"{source.alive} has not been seen to change"
         if now_us - heard.changed_us > source.alive_max:

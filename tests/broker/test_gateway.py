@@ -214,18 +214,15 @@ def test_a_controller_that_dies_is_unknown_and_is_read_again_when_it_is_back(
 def test_a_gateway_that_leaves_or_is_cut_off_leaves_every_signal_unknown(tmp_path: Path) -> None:
     """What a gateway said last must not stand on the bus as if it were still there."""
 
-    async def act(one: Floor) -> None:
-        one.link.sever()
-        await one.wait_heard(lambda heard: dict(heard) == dict.fromkeys(GOOD))
-        one.link.mend()
-        await one.wait_good()
-
     async def doing() -> None:
         async with floor(tmp_path) as one:
             await one.wait_good()
+            one.link.sever()
+            await one.wait_heard(lambda heard: dict(heard) == dict.fromkeys(GOOD))
+            one.link.mend()
+            await one.wait_good()
         await one.wait_heard(lambda heard: dict(heard) == dict.fromkeys(GOOD))
 
-    with_floor(tmp_path, act)
     asyncio.run(doing())
 
 
