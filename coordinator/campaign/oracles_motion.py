@@ -256,9 +256,7 @@ class Asked(Oracle):
         self._note_counted(party, command.number)
         step = self.ground.steps.get(command.step)
         if isinstance(body, Interrupted):
-            # Of a recovery's move the step's outcome is known: it failed. The recovery begins anew.
-            is_own = step is None or command.action == step.action
-            if body.evidence.get("process_died") and is_own:
+            if body.evidence.get("process_died"):
                 self._lost[party] = command.step
             return
         if step is not None and command.action == step.action:

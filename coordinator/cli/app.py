@@ -65,6 +65,13 @@ def check(
     states: Annotated[
         int, typer.Option(min=1, help="Give the proof up after so many states.")
     ] = 2_000_000,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for pictures and cases of what is broken.")
+    ] = None,
+    leave_out: Annotated[
+        bool,
+        typer.Option("--leave-out", help="Leave out each barrier, bound ... in turn: what breaks?"),
+    ] = False,
     joint: JointFile = None,
     fix: Annotated[
         bool, typer.Option("--fix", help="Put the files into the house's layout first.")
@@ -78,7 +85,7 @@ def check(
     from coordinator.cli.check import Asked, check_files
 
     output = Output.of(json or sarif)
-    asked = Asked(quick, fix, sarif, joint, causes, states)
+    asked = Asked(quick, fix, sarif, joint, causes, states, out, leave_out)
     raise typer.Exit(check_files(output, files, asked))
 
 

@@ -2,18 +2,18 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from coordinator.cli.files import exit_of, to_data
 from coordinator.cli.output import Exit, Output
-from coordinator.core.plan import Plan
 from coordinator.sequence import (
     CODES,
     Diagnostic,
     FormatError,
+    Loaded,
     SequenceError,
     kind_of,
     load,
@@ -42,13 +42,17 @@ class Asked:
     """Up to how many things that go wrong the proof covers."""
     states_max: int = 2_000_000
     """Where the proof is given up."""
+    out: Path | None = None
+    """Folder for pictures and cases of counterexamples."""
+    leave_out: bool = False
+    """Leave one thing out after the other, and tell what depends on it."""
 
 
 def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
     """Check sequences, cells, joints or cases; the worst decides how the program ends."""
     worst, good = Exit.GOOD, []
     findings: list[Diagnostic] = []
-    plans: list[tuple[Path, Plan]] = []
+    plans: list[tuple[Path, Loaded]] = []
     for path in paths:
         try:
             if asked.fix and not _reformat(output, path):
@@ -63,6 +67,7 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
     proofs = [] if asked.quick else _prove(output, plans, asked)
+    left_out = [_leave_out(output, *plan, asked) for plan in plans if asked.leave_out]
     if not all(one["proved"] for one in proofs):
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
@@ -73,8 +78,27 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
         good=good,
         findings=[to_data(one) for one in findings],
         proofs=proofs,
+        **({"left_out": left_out} if asked.leave_out else {}),
     )
     return worst
+
+
+def _leave_out(output: Output, path: Path, loaded: Loaded, asked: Asked) -> dict[str, Any]:
+    """Say of each thing that can be left out what depends on it."""
+    from coordinator.cli.leaving_out import leave_out
+    from coordinator.prove import Limits
+
+    limits = Limits(asked.causes, asked.states_max)
+    found = []
+    for one in leave_out(path, loaded, limits, date.today()):  # noqa: DTZ011 (as above)
+        cut = "" if one.is_complete else "; the proof was cut, so something may"
+        depends = ", ".join(one.found) or f"nothing depends on this{cut}"
+        output.say(f"{path}: without {one.what} {one.name}: {depends}")
+        found.append(asdict(one))
+    idle = sum(not one["found"] for one in found)
+    causes = f"{asked.causes} cause{'s' if asked.causes != 1 else ''}"
+    output.say(f"{path}: {len(found)} left out in turn; on {idle} nothing depends, with {causes}")
+    return {"file": str(path), "dropped": found}
 
 
 def _reformat(output: Output, path: Path) -> bool:
@@ -88,25 +112,27 @@ def _reformat(output: Output, path: Path) -> bool:
     return True
 
 
-def _judge_sequence(output: Output, path: Path, asked: Asked) -> Plan:
-    plan = load(path, joint=asked.joint, today=date.today()).plan  # noqa: DTZ011 (a calendar day on site)
+def _judge_sequence(output: Output, path: Path, asked: Asked) -> Loaded:
+    loaded = load(path, joint=asked.joint, today=date.today())  # noqa: DTZ011 (a calendar day on site)
+    plan = loaded.plan
     steps = sum(1 for node in plan.nodes if node.move)
     held = f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
+    if loaded.properties:
+        held += f", {len(loaded.properties)} properties of its own"
     output.say(f"{path}: keeps every rule: {held}")
-    return plan
+    return loaded
 
 
 def _prove(
-    output: Output, plans: Sequence[tuple[Path, Plan]], asked: Asked
+    output: Output, plans: Sequence[tuple[Path, Loaded]], asked: Asked
 ) -> list[dict[str, Any]]:
     """Prove one after the other; what is alike in several is decided once."""
-    from coordinator.cli.proof import prove
+    from coordinator.cli.proof import Proving, prove
     from coordinator.prove import Limits, Stores
 
-    stores, limits = Stores(), Limits(asked.causes, asked.states_max)
+    proving = Proving(Limits(asked.causes, asked.states_max), Stores(), asked.out)
     return [
-        {"file": str(path), **prove(output, str(path), plan, limits, stores)}
-        for path, plan in plans
+        {"file": str(path), **prove(output, str(path), loaded, proving)} for path, loaded in plans
     ]
 
 

@@ -17,6 +17,7 @@ _HEADINGS = {
     "barriers": "barriers",
     "faults": "what follows a fault",
     "questions": "questions to people",
+    "properties": "what is to be proved",
 }
 _COMPARED: dict[str, Callable[[Path, Path, Path | None], tuple[Change, ...]]] = {
     "sequence": lambda was, now, joint: compare_sequences(

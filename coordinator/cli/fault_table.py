@@ -77,7 +77,7 @@ class Mode:
 
 def fault_modes(loaded: Loaded, seed: int, causes: Sequence[str] = ()) -> tuple[Mode, ...]:
     """Return catalogue times sequence: each cause at the first step of every action it fits."""
-    begins = _begins_us(loaded, seed)
+    begins = begins_of(loaded, seed)
     modes = []
     for kind in CATALOGUE.values():
         if causes and kind.name not in causes:
@@ -89,7 +89,7 @@ def fault_modes(loaded: Loaded, seed: int, causes: Sequence[str] = ()) -> tuple[
                 continue
             if seen and kind.applies_to == "bolt":
                 break  # It is there from the beginning: the first step that meets it counts.
-            if _fits(loaded, kind, node, action):
+            if fits(loaded, kind, node, action):
                 seen.append(action)
                 side = loaded.plan.parties[node.lane].name
                 modes.append(Mode(kind, node, side, begins[index]))
@@ -108,7 +108,7 @@ def fault_row(loaded: Loaded, mode: Mode, seed: int) -> FaultRow:
         for name in (*names, "unknown_outcome")
         for _ in range(PEOPLE)
     ]
-    case = Case("row", causes=(_cause(mode),), answers=tuple(answers), acts=tuple(people))
+    case = Case("row", causes=(cause_of(mode),), answers=tuple(answers), acts=tuple(people))
     result = rehearse(loaded, seed=seed, case=case)
     shown = [(at, one) for at, one in result.notices if _is_sign(one)]
     first = shown[0][1].text if shown else "nothing shows"
@@ -161,7 +161,7 @@ def _markdown(rows: list[FaultRow]) -> Iterator[str]:
         yield f"| {' | '.join(plain)} | {row.within_s} s | `{row.test}` |"
 
 
-def _fits(loaded: Loaded, kind: CauseKind, node: Node, action: str) -> bool:
+def fits(loaded: Loaded, kind: CauseKind, node: Node, action: str) -> bool:
     """Tell whether a cause may show at a step: by its faults, or anywhere if it is of no step."""
     model = loaded.cell.actions[action]
     if kind.applies_to == "bolt":
@@ -175,7 +175,7 @@ def _fits(loaded: Loaded, kind: CauseKind, node: Node, action: str) -> bool:
     return model.by == "arm" or not kind.placed
 
 
-def _begins_us(loaded: Loaded, seed: int) -> dict[int, int]:
+def begins_of(loaded: Loaded, seed: int) -> dict[int, int]:
     """Return when each step begins while nothing is wrong."""
     begins: dict[int, int] = {}
     armed: dict[int, int] = {}
@@ -193,7 +193,8 @@ def _begins_us(loaded: Loaded, seed: int) -> dict[int, int]:
     return begins
 
 
-def _cause(mode: Mode) -> CaseCause:
+def cause_of(mode: Mode) -> CaseCause:
+    """Return the cause of a mode, placed and timed so that the step meets it."""
     kind, at_us = mode.kind, mode.begins_us + AFTER_US
     if kind.applies_to == "bolt":
         values = dict(mode.node.move.parameters) if mode.node.move else {}

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-About = Literal["joint", "cell", "steps", "order", "barriers", "faults", "questions"]
+About = Literal["joint", "cell", "steps", "order", "barriers", "faults", "questions", "properties"]
 
 
 @dataclass(frozen=True, slots=True)

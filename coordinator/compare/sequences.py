@@ -13,6 +13,7 @@ from coordinator.compare.steps import Step, steps_of
 from coordinator.core.plan import Prompt
 from coordinator.draw.words import plain
 from coordinator.sequence import Loaded
+from coordinator.sequence.happenings_said import say_property
 from coordinator.sequence.sequence_model import PointModel
 
 
@@ -29,6 +30,7 @@ def compare_sequences(was: Loaded, now: Loaded) -> tuple[Change, ...]:
         *compare_lanes(lanes, Cells(was.cell, now.cell), is_of_other_size=is_of_other_size),
         *_questions(was, now),
         *_points(was, now),
+        *_properties(was, now),
     )
 
 
@@ -64,6 +66,20 @@ def _questions(was: Loaded, now: Loaded) -> Iterator[Change]:
             continue
         for text in _question(before[name], after[name]):
             yield Change("questions", f"{noun} {plain(name)} {text}")
+
+
+def _properties(was: Loaded, now: Loaded) -> Iterator[Change]:
+    before = {one.name: say_property(was.plan, one) for one in was.properties}
+    after = {one.name: say_property(now.plan, one) for one in now.properties}
+    for name, promised in after.items():
+        if name not in before:
+            yield Change("properties", f"property {plain(name)} is new: {promised}")
+        elif before[name] != promised:
+            text = f"property {plain(name)} is now: {promised}; was: {before[name]}"
+            yield Change("properties", text)
+    for name in before:
+        if name not in after:
+            yield Change("properties", f"there is no property {plain(name)} any more")
 
 
 def _question(was: Prompt, now: Prompt) -> Iterator[str]:

@@ -186,7 +186,7 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
             if at_hand.phase == "arming":
                 barriers.confirm(turn, lane)
             else:
-                lanes.settle_outcome(turn, lane)  # Released, but it had not begun.
+                holds.settle_outcome(turn, lane)  # Released, but it had not begun.
         case CommandStarted():
             if at_hand.phase in ("running", "recovering"):
                 commands.see_work(turn, lane)

@@ -8,6 +8,8 @@ from typing import Protocol
 from coordinator.gateway.desk import Place, Readings
 from coordinator.sequence.gateway_model import GatewaySourceModel
 
+CONTROLLERS = "controllers"
+
 
 class SourceLost(Exception):  # noqa: N818 (it says what happened)
     """The controller does not answer as it should."""
@@ -49,9 +51,9 @@ def access_of(name: str, source: GatewaySourceModel, secrets: Path | None) -> Ac
     """Read what a controller asks of us from the folder of secrets.
 
     Args:
-        name: Of the source; its folder below `secrets` is read.
+        name: Of the source; its folder below `controllers` is read.
         source: Says what is needed: a user's password, a certificate with its key.
-        secrets: Folder with one folder for each party and source.
+        secrets: Folder with one folder for each party, and one for all controllers.
 
     Raises:
         ValueError: something that is needed is not there. Code LNK014.
@@ -63,7 +65,7 @@ def access_of(name: str, source: GatewaySourceModel, secrets: Path | None) -> Ac
             f"source '{name}' has a user or is encrypted, must have a folder of secrets; name one "
             "with --secrets [LNK014]"
         )
-    own = secrets / name
+    own = secrets / CONTROLLERS / name  # Apart from parties, whose password is not for them.
     files = [own / "password"] if source.user is not None else []
     keys = (own / "certificate.der", own / "key.pem", own / "server.der")
     files += keys if source.encrypted else ()

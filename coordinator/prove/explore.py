@@ -21,10 +21,12 @@ from coordinator.prove.graph import Expander, Limits, Store, Stores
 from coordinator.prove.local import OutOfOrder, ProofError
 from coordinator.prove.monitors import Judge, Violation
 from coordinator.prove.moves import Moves, Node
+from coordinator.prove.own import Own
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Came, Reach, Walk, reach
 from coordinator.prove.trace import find_violations
 from coordinator.prove.ways import ways_out
+from coordinator.sequence.own_properties import OwnProperty
 
 Progress = Callable[[int, int], None]
 
@@ -59,6 +61,7 @@ def explore(
     limits: Limits | None = None,
     progress: Progress | None = None,
     stores: Stores | None = None,
+    properties: tuple[OwnProperty, ...] = (),
 ) -> Exploration:
     """Explore a plan.
 
@@ -67,40 +70,46 @@ def explore(
         limits: How many causes, how many states.
         progress: Told of (states seen, places still to look at).
         stores: What has been decided about other plans; what is alike is not decided again.
+        properties: What the author wants proved beside what every plan is held to.
 
     Returns:
         Everything that was seen; at most one violation of each property, the shortest.
     """
     asked = limits or Limits()
-    store = (stores or Stores()).of(plan, asked)
+    own = Own(plan, properties)
+    store = (stores or Stores()).of(own, asked)
     try:
-        return _explore(plan, asked, store, progress, is_orderly=True)
+        return _explore(own, asked, store, progress, is_orderly=True)
     except (OutOfOrder, ProofError):
         # Something is done twice across a cut, or what was taken as alike is not: then nothing
         # counts as alike, and all is walked through.
-        return _explore(plan, asked, Store(), progress, is_orderly=False)
+        return _explore(own, asked, Store(), progress, is_orderly=False)
 
 
 def _explore(
-    plan: Plan, limits: Limits, store: Store, progress: Progress | None, *, is_orderly: bool
+    own: Own, limits: Limits, store: Store, progress: Progress | None, *, is_orderly: bool
 ) -> Exploration:
-    expander = Expander(plan, limits, store, is_orderly=is_orderly)
+    expander = Expander(own, limits, store, is_orderly=is_orderly)
     walk = Walk()
     found = Exploration(limits.causes)
-    start = _start(plan, expander, limits)
+    start = start_of(expander)
     places = expander.local.places_of(start.state)
     number = expander.number(places, expander.local.look(start, places), lambda: start)
     walk.entries[places] = {number: Came(0, None, 0, 0)}
     found.is_complete = _go(expander, walk, places, limits, progress)
-    _tell(plan, expander, walk, found)
+    _tell(own.plan, expander, walk, found)
     return found
 
 
-def _start(plan: Plan, expander: Expander, limits: Limits) -> Node:
-    state = begin(plan)
-    for event in Moves(plan, is_modular=limits.is_modular).begin_events():
-        state, _ = decide(plan, state, event)
-    return Node(expander.folder.fold(state), (False,) * len(plan.parties), 0)
+def start_of(expander: Expander) -> Node:
+    """Return the state in which everybody is there and a person has started."""
+    plan, own = expander.plan, expander.own
+    state, memory = begin(plan), own.start
+    for event in Moves(plan).begin_events():
+        before = state
+        state, effects = decide(plan, state, event)
+        memory, _ = own.follow(memory, before, state, effects)
+    return Node(expander.folder.fold(state), (False,) * len(plan.parties), 0, memory)
 
 
 def _go(

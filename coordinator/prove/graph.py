@@ -10,7 +10,6 @@ from typing import NamedTuple
 
 from coordinator.core.decide import decide
 from coordinator.core.effects import Effect, RaisePrompt, SendDo
-from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.core.turn import InvariantViolation
 from coordinator.lifecycles import LifecycleError
@@ -18,6 +17,7 @@ from coordinator.prove.canonical import Folder
 from coordinator.prove.local import Local, Look
 from coordinator.prove.monitors import Judge
 from coordinator.prove.moves import ENDED, Moves, Node, Step
+from coordinator.prove.own import Memory, Own
 from coordinator.prove.pieces import Pieces, Place, Places, look_of
 
 _GONE_MAX = 3
@@ -45,6 +45,8 @@ class Word(NamedTuple):
     """The step at hand, counted from the first of its piece; None where there is none."""
     move: str
     """The action at hand while recovering."""
+    is_cause: bool = False
+    """Something went wrong by it."""
 
 
 Words = tuple[Word, ...]
@@ -119,8 +121,9 @@ class Stores:
     def __init__(self) -> None:
         self._known: dict[object, Store] = {}
 
-    def of(self, plan: Plan, limits: Limits) -> Store:
+    def of(self, own: Own, limits: Limits) -> Store:
         """Return what has been decided about plans that have all but nodes and barriers alike."""
+        plan = own.plan
         cell = (
             tuple(party.is_arm for party in plan.parties),
             plan.timing,
@@ -132,7 +135,7 @@ class Stores:
             len(plan.zones),
             tuple(tuple(option for option, _ in prompt.options) for prompt in plan.prompts),
         )
-        return self._known.setdefault((cell, limits), Store())
+        return self._known.setdefault((cell, limits, own.properties), Store())
 
 
 def phase_of(state: State) -> str:
@@ -144,17 +147,18 @@ def phase_of(state: State) -> str:
 class Expander:
     """Decides the steps from states of one plan."""
 
-    def __init__(self, plan: Plan, limits: Limits, store: Store, *, is_orderly: bool) -> None:
+    def __init__(self, own: Own, limits: Limits, store: Store, *, is_orderly: bool) -> None:
         """Prepare; without `is_orderly` anything may be done again, and nothing is cut."""
-        self.plan = plan
-        self.pieces = Pieces(plan, store.kinds, is_cut=limits.is_cut and is_orderly)
+        self.plan = plan = own.plan
+        self.own = own
+        self.pieces = Pieces(plan, store.kinds, is_cut=limits.is_cut and is_orderly, own=own)
         self.local = Local(plan, self.pieces)
         self.folder = Folder(plan, Pieces(plan, {}, is_cut=is_orderly))
         self.transitions = 0
         self.states = 0
         self._graphs = store.graphs
         self._limits = limits
-        self._moves = Moves(plan, is_modular=limits.is_modular)
+        self._moves = Moves(plan, is_modular=limits.is_modular, own=own)
         self._judge = Judge(plan)
 
     def graph(self, places: Places) -> Graph:
@@ -245,10 +249,14 @@ class Expander:
         # Where it leads follows from the whole plan: it is decided here.
         before = self.local.move(gone.node, gone.owner.local, gone.places, places)
         state = before.state if gone.step.state is None else gone.step.state
+        memory = before.memory
         for event in gone.step.events:
-            state, _ = decide(self.plan, state, event)
+            earlier = state
+            state, effects = decide(self.plan, state, event)
+            memory, _ = self.own.follow(memory, earlier, state, effects)
         self.transitions += 1
-        after = Node(self.folder.fold(state), before.silent, before.causes + gone.step.cost)
+        causes = before.causes + gone.step.cost
+        after = Node(self.folder.fold(state), before.silent, causes, memory)
         there = self.local.places_of(after.state, places)
         return there, self.number(there, self.local.look(after, there), lambda: after)
 
@@ -264,6 +272,7 @@ class Expander:
         number, places = at
         self.transitions += 1
         state = before = node.state if step.state is None else step.state
+        memory = node.memory
         for event in step.events:
             earlier = state
             try:
@@ -273,6 +282,7 @@ class Expander:
                 self._break(graph, number, "core_sound", text, words)
                 return None
             self._note(graph, at, effects)
+            memory = self._follow(graph, number, memory, (earlier, state, effects), words)
             broken = self._judge.judge(earlier, state, effects)
             if broken:
                 self._break(graph, number, *broken, words)
@@ -285,7 +295,21 @@ class Expander:
         silent = node.silent
         if step.silences:
             silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
-        return Node(self.folder.fold(state, before), silent, node.causes + step.cost)
+        return Node(self.folder.fold(state, before), silent, node.causes + step.cost, memory)
+
+    def _follow(
+        self,
+        graph: Graph,
+        number: int,
+        memory: Memory,
+        decision: tuple[State, State, tuple[Effect, ...]],
+        words: Words,
+    ) -> Memory:
+        """Judge a decision by the author's own properties."""
+        kept, broken = self.own.follow(memory, *decision)
+        for name, text in broken:
+            self._break(graph, number, name, text, words)
+        return kept
 
     def _note(self, graph: Graph, at: tuple[int, Places], effects: tuple[Effect, ...]) -> None:
         number, places = at
@@ -299,14 +323,16 @@ class Expander:
                 graph.asked.setdefault(number, set()).add(effect.prompt)
 
     def _word(self, node: Node, step: Step, places: Places) -> Word:
+        is_cause = step.cost > 0
         if step.lane < 0:
-            return Word(-1, step.words, None, "")
+            return Word(-1, step.words, None, "", is_cause)
         lane = node.state.lanes[step.lane]
         if lane.node < 0:
-            return Word(step.lane, step.words, None, "")
+            return Word(step.lane, step.words, None, "", is_cause)
         at = self.pieces.number(step.lane, places[step.lane], lane.node)
         is_moving = lane.command and lane.queue and lane.doing.value == "move"
-        return Word(step.lane, step.words, at, lane.queue[0].action if is_moving else "")
+        move = lane.queue[0].action if is_moving else ""
+        return Word(step.lane, step.words, at, move, is_cause)
 
     @staticmethod
     def _break(graph: Graph, number: int, name: str, text: str, words: Words) -> None:

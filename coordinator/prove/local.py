@@ -94,6 +94,7 @@ class Local:
             state.acted,
             node.silent,
             node.causes,
+            node.memory,
         )
 
     def _number(self, lane: int, place: Place, node: int) -> int:
@@ -118,6 +119,7 @@ class Local:
                 for node, fault, count in lane.attempts
             ),
             tuple(look_of(move) for move in lane.queue),
+            self.pieces.marks(number, lane.queue),
             lane._replace(done=0, node=0, attempts=(), queue=()),
         )
 
@@ -154,7 +156,7 @@ class Local:
         prompts = tuple(one._replace(node=mover.node(one.lane, one.node)) for one in state.prompts)
         meetings = mover.meetings(state.meetings)
         moved = state._replace(lanes=lanes, meetings=meetings, prompts=prompts)
-        found = Node(moved, node.silent, node.causes)
+        found = Node(moved, node.silent, node.causes, node.memory)
         if is_alike and self.look(found, after) != source.look(node, before):
             raise ProofError(f"a state looks different at {after} than at {before}")
         return found

@@ -29,6 +29,23 @@ PROPERTIES = {
 
 
 @dataclass(frozen=True, slots=True)
+class Happened:
+    """One thing that happened on the way to a violation."""
+
+    lane: int
+    """-1 where no party did it: the floor, a person, a barrier."""
+    words: str
+    node: int = -1
+    """The step at hand, -1 for none."""
+    step: str = ""
+    """The step at hand in words."""
+    place: str = ""
+    """`file:line` of the step."""
+    is_cause: bool = False
+    """Something went wrong by it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Violation:
     """A property that does not hold, and the shortest way to see it."""
 
@@ -37,6 +54,8 @@ class Violation:
     path: tuple[str, ...]
     """What happened, from the start; each line names its party, step, file and line."""
     causes: int
+    course: tuple[Happened, ...] = ()
+    """The same, each with its parts apart."""
 
 
 class Judge:

@@ -35,9 +35,12 @@ from coordinator.core.prompts import options_of
 from coordinator.core.state import Doing, Lane, State, Timer
 from coordinator.core.turn import Turn
 from coordinator.prove.canonical import NOW_US
+from coordinator.prove.own import Memory, Own
 from coordinator.prove.stand_ins import UNRULED, alike_faults, check_torque_nm, local_nodes
 
 PERSON = "somebody"
+UNKNOWN = "unknown_outcome"
+"""How the built-in question about an unknown outcome is called in the answers of a case."""
 HOLDING = ("holding", "stopping", "aborting")
 ENDED = ("complete", "stopped", "aborted")
 
@@ -51,6 +54,8 @@ class Node:
     """Parties that answer nothing at present."""
     causes: int
     """How many causes have been spent."""
+    memory: Memory = ()
+    """Of what has happened, as far as the author's own properties ask."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +77,13 @@ class Step:
 class Moves:
     """Everything that may happen in a plan."""
 
-    def __init__(self, plan: Plan, *, is_modular: bool = True) -> None:
+    def __init__(self, plan: Plan, *, is_modular: bool = True, own: Own | None = None) -> None:
         self._plan = plan
         self._is_modular = is_modular
         """False walks every combination of inner steps too; for small plans and for checking M3."""
-        self._local = local_nodes(plan)
+        own = own or Own(plan)
+        self._has_own = bool(own.properties)
+        self._local = local_nodes(plan, own)
         self._alike = tuple(alike_faults(node) for node in plan.nodes)
         self._watched = tuple(
             sorted(
@@ -85,6 +92,7 @@ class Moves:
                     for interlock in plan.interlocks
                     if interlock.kind is not InterlockKind.PERMISSIVE
                 }
+                | set(own.signals)
             )
         )
 
@@ -128,9 +136,10 @@ class Moves:
         """Return a lane whose coming to rest may be looked at before everything else, or -1.
 
         While the procedure holds, nothing that anybody else does changes what this lane may do,
-        and nothing that it does changes theirs: every order leads to the same states (M3).
+        and nothing that it does changes theirs: every order leads to the same states (M3). An
+        author's own property may ask about the order all the same.
         """
-        if node.state.phase not in HOLDING:
+        if node.state.phase not in HOLDING or self._has_own:
             return -1
         for place, lane in enumerate(node.state.lanes):
             if lane.online and not node.silent[place] and self._owes_hold(node.state, lane):
@@ -322,7 +331,9 @@ class Moves:
                 torque_nm = check_torque_nm(turn, opened)
                 event = PromptAnswered(NOW_US, opened.number, option, PERSON, torque_nm)
                 ends = option in (Option.HOLD, Option.ABORT, Option.LEAVE)
-                yield Step(f"a person answers {option}", (event,), opened.lane, person=ends)
+                asked = self._plan.prompts[opened.prompt].name if opened.prompt >= 0 else UNKNOWN
+                words = f"a person answers {option} to {asked}"
+                yield Step(words, (event,), opened.lane, person=ends)
         if node.state.phase == "held":
             unmet = unmet_to_start(turn)
             if any(node.state.tripped):

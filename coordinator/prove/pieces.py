@@ -6,7 +6,8 @@ are called, since the core reads neither names nor parameters. So what can happe
 walked through once.
 
 Keeps: L1, alike means equal in all that the core reads of a plan but names, parameters, places in
-files and what is proved; L2, no recovery and no paired span reaches across a cut.
+files and what is proved, and in all that the author's own properties speak of; L2, no recovery and
+no paired span reaches across a cut.
 Source: symmetry reduction, Clarke, Grumberg, Peled, Model Checking, 1999, chapter 14.
 """
 
@@ -14,6 +15,8 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from coordinator.core.plan import Move, Node, NodeKind, Plan
+from coordinator.prove.own import Marks, Own
+from coordinator.sequence.own_properties import moves_of
 
 
 class Place(NamedTuple):
@@ -39,25 +42,27 @@ def look_of(move: Move) -> MoveLook:
     return move.action, move.timeout_us, move.no_progress_us, move.on_hold, move.zone
 
 
-def moves_of(node: Node) -> tuple[Move, ...]:
-    """Return every move that belongs to a step: its own, re-checks, recoveries, leaving it."""
-    own = () if node.move is None else (node.move,)
-    recoveries = (move for rule in node.rules for move in rule.recover)
-    return (*own, *node.rechecks, *recoveries, *node.leave)
-
-
 class Pieces:
     """The pieces of every lane of a plan."""
 
-    def __init__(self, plan: Plan, kinds: dict[object, int], *, is_cut: bool = True) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        kinds: dict[object, int],
+        *,
+        is_cut: bool = True,
+        own: Own | None = None,
+    ) -> None:
         """Cut the lanes; without `is_cut`, or where nodes stand out of order, each is one piece.
 
         Args:
             plan: Whose lanes.
             kinds: Numbers given to places so far, of this plan or another; new ones are added.
             is_cut: Whether to cut at all.
+            own: What the author wants proved; what moves are to it counts for what is alike.
         """
         self._plan = plan
+        self._own = own if own is not None and own.properties else None
         in_order = all(
             nodes == tuple(range(nodes[0], nodes[0] + len(nodes))) for nodes in plan.lanes if nodes
         )
@@ -152,6 +157,11 @@ class Pieces:
             )
         return known
 
+    def marks(self, lane: int, moves: tuple[Move, ...]) -> tuple[Marks, ...]:
+        """Return what moves of a lane are to the author's own properties; empty without any."""
+        own = self._own
+        return () if own is None else tuple(own.marks(lane, move) for move in moves)
+
     def _leave_before(self, lane: int, place: Place) -> tuple[Move, ...]:
         """Return the moves by which the last step before a place is left."""
         start = self.starts[lane][place.piece]
@@ -195,7 +205,8 @@ class Pieces:
         sight = self.sight(lane, place)
         looks = ((number, self._node_look(lane, place, node)) for number, node in sight.items())
         leave = tuple(look_of(move) for move in self._leave_before(lane, place))
-        return (is_last, length, leave, *looks)
+        marks = self.marks(lane, self.moves(lane, place))
+        return (is_last, length, leave, marks, *looks)
 
     def _node_look(self, lane: int, place: Place, index: int) -> tuple[object, ...]:
         node = self._plan.nodes[index]

@@ -8,7 +8,8 @@ from dataclasses import replace
 from coordinator.core.plan import Node, Plan, Rule
 from coordinator.core.state import OpenPrompt
 from coordinator.core.turn import Turn
-from coordinator.prove.pieces import moves_of
+from coordinator.prove.own import Own
+from coordinator.sequence.own_properties import moves_of
 
 UNRULED = "unruled"
 """Stands for every fault that a step has no rule for."""
@@ -47,8 +48,14 @@ def alike_faults(node: Node) -> tuple[tuple[str, ...], ...]:
     return (*(tuple(one) for one in groups.values()), *single)
 
 
-def local_nodes(plan: Plan) -> frozenset[int]:
-    """Return steps that touch no other lane: outside spans, and neither in nor next to a zone."""
+def local_nodes(plan: Plan, own: Own | None = None) -> frozenset[int]:
+    """Return steps that touch no other lane: outside spans, and neither in nor next to a zone.
+
+    Nor may they be, or stand next to, what the author's own properties speak of.
+    """
+    spoken_of = own.visible if own is not None else frozenset()
+    if own is not None and own.sees_rechecks:
+        return frozenset()
     if any(move.zone >= 0 for one in plan.interlocks for move in one.rechecks):
         return frozenset()
     zoned = {
@@ -56,12 +63,13 @@ def local_nodes(plan: Plan) -> frozenset[int]:
         for index, node in enumerate(plan.nodes)
         if any(move.zone >= 0 for move in moves_of(node))
     }
+    touching = zoned | spoken_of
     local = set()
     for nodes in plan.lanes:
         for place, index in enumerate(nodes):
             around = {index, *nodes[max(0, place - 1) : place + 2]}
             node = plan.nodes[index]
             released = any(index in barrier.next_nodes for barrier in plan.barriers)
-            if node.move is not None and node.span < 0 and not released and not around & zoned:
+            if node.move is not None and node.span < 0 and not released and not around & touching:
                 local.add(index)
     return frozenset(local)

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from coordinator.core.plan import Plan
 from coordinator.prove.graph import Expander, Word, Words
-from coordinator.prove.monitors import Judge, Violation
+from coordinator.prove.monitors import Happened, Judge, Violation
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Came, Reach, Walk
 from coordinator.prove.ways import Lost
@@ -22,9 +22,12 @@ def find_violations(
     violations = []
     for name, (_, places, number, text, words) in best.items():
         path = [*_path(expander, walk.entries, walk.reached, places, number), (places, words)]
-        told = tuple(_say(plan, expander, there, word) for there, said in path for word in said)
-        causes = expander.graph(places).causes[number]
-        violations.append(Violation(name, text, told, causes))
+        course = tuple(
+            _happened(plan, expander, there, word) for there, said in path for word in said
+        )
+        told = tuple(_say(plan, one) for one in course)
+        causes = sum(one.is_cause for one in course)
+        violations.append(Violation(name, text, told, causes, course))
     return violations
 
 
@@ -99,13 +102,17 @@ def _inner_path(
     return number, path[::-1]
 
 
-def _say(plan: Plan, expander: Expander, places: Places, word: Word) -> str:
-    if word.lane < 0:
-        return word.text
-    words = f"{plan.parties[word.lane].name} {word.text}"
-    if word.node is None:
-        return words
-    at = plan.nodes[expander.pieces.sight(word.lane, places[word.lane])[word.node]]
+def _happened(plan: Plan, expander: Expander, places: Places, word: Word) -> Happened:
+    if word.lane < 0 or word.node is None:
+        return Happened(word.lane, word.text, is_cause=word.is_cause)
+    node = expander.pieces.sight(word.lane, places[word.lane])[word.node]
+    at = plan.nodes[node]
     what = f"{word.move}, recovering {at.name}" if word.move else at.name
-    place = f" ({at.origin.file}:{at.origin.line})" if at.origin.file else ""
-    return f"{words}: {what}{place}"
+    place = f"{at.origin.file}:{at.origin.line}" if at.origin.file else ""
+    return Happened(word.lane, word.text, node, what, place, word.is_cause)
+
+
+def _say(plan: Plan, one: Happened) -> str:
+    who = f"{plan.parties[one.lane].name} " if one.lane >= 0 else ""
+    what = f": {one.step}" if one.step else ""
+    return f"{who}{one.words}{what}" + (f" ({one.place})" if one.place else "")

@@ -37,7 +37,7 @@ _OF_SECTION = {
     "values": "SEQ013",
 }
 """Codes of names looked up in a section, which count while nothing was left out of it."""
-_SECTIONS = (*_OF_SECTION, "points")
+_SECTIONS = (*_OF_SECTION, "points", "properties")
 
 
 @dataclass(frozen=True, slots=True)

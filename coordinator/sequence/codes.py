@@ -80,6 +80,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SEQ070": "a cover or pin is left in",
         "SEQ071": "a motion beneath a load gives no reason",
         "SEQ072": "the joint is handed over before it is checked",
+        "SEQ073": "a property speaks of what never happens",
         "SEQ074": "a signal comes from nowhere",
         "SEQ075": "a source of the gateway is unknown",
         "SEQ076": "a place of a controller is malformed",

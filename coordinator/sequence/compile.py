@@ -4,31 +4,42 @@ Units: as in the plan: microseconds, newton metres, SI.
 Keeps: the same files give an equal plan on every machine; no plan is made of files with findings.
 """
 
+from dataclasses import dataclass
 from datetime import date
 
 from coordinator.core.plan import (
     Interlock,
     Move,
+    Node,
     Party,
     Plan,
     Signal,
     Timing,
 )
 from coordinator.sequence.ahead import look_ahead
-from coordinator.sequence.barriers import meetings
+from coordinator.sequence.barriers import Meetings, meetings
 from coordinator.sequence.bolts import check_bolts
 from coordinator.sequence.cell_model import CellModel, TimingModel
 from coordinator.sequence.declared import check_declared
-from coordinator.sequence.expand import Input, unfold
+from coordinator.sequence.expand import Input, Item, unfold
 from coordinator.sequence.nodes import build_nodes
+from coordinator.sequence.own_properties import OwnProperty, PropertyMaker
 from coordinator.sequence.points import check_questions, plan_prompts
 from coordinator.sequence.pulls import check_pulls
 from coordinator.sequence.surroundings import check_brought, check_left_in, check_zones
 from coordinator.sequence.tools import check_tools
 
 
-def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Plan:
-    """Return the plan.
+@dataclass(frozen=True, slots=True)
+class Compiled:
+    """The plan, and what its author wants proved of it."""
+
+    plan: Plan
+    properties: tuple[OwnProperty, ...]
+
+
+def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Compiled:
+    """Return the plan and its author's own properties.
 
     Args:
         given: The three files, valid in form.
@@ -46,6 +57,7 @@ def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Pla
     nodes, built = build_nodes(given, items, met)
     check_tools(given, built)
     check_pulls(given, built, met, today)
+    properties = PropertyMaker(given, nodes).properties()
     ahead = look_ahead(nodes, met) if met.is_sound else None
     if ahead is not None:
         check_bolts(given, built, ahead)
@@ -53,6 +65,16 @@ def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Pla
         check_brought(given, built, ahead)
         check_zones(given, built, ahead)
     given.findings.raise_if_any()
+    return Compiled(_plan(given, lanes, nodes, met, digest), properties)
+
+
+def _plan(
+    given: Input,
+    lanes: tuple[tuple[Item, ...], ...],
+    nodes: tuple[Node, ...],
+    met: Meetings,
+    digest: str,
+) -> Plan:
     starts = [sum(len(lane) for lane in lanes[:number]) for number in range(len(lanes))]
     return Plan(
         name=given.sequence.sequence,

@@ -155,8 +155,10 @@ def _names_of(step: Step) -> list[tuple[str, str]]:
 
 def _check_values(given: Input) -> None:
     """Tell of values that no lane refers to, and of own values for names that there are not."""
-    lanes = given.document.tree.data
-    said = _texts(lanes["lanes"]) if isinstance(lanes, dict) and "lanes" in lanes else {}
+    data = given.document.tree.data
+    used = ("lanes", "properties")
+    parts = [data[one] for one in used if one in data] if isinstance(data, dict) else []
+    said = _texts(tuple(parts))
     for name in given.sequence.values:
         if f"${name}" not in said:
             what, must = f"{name!r} of values is used nowhere", "must be used in a lane"

@@ -19,6 +19,7 @@ from coordinator.sequence.diagnostics import Findings, SequenceError
 from coordinator.sequence.joint import JointFigures, joint_figures
 from coordinator.sequence.joint_model import JointModel
 from coordinator.sequence.kinds import kind_of_tree
+from coordinator.sequence.own_properties import OwnProperty
 from coordinator.sequence.read import read_files, read_model, root_of
 from coordinator.sequence.sequence_model import SequenceModel
 from coordinator.sequence.source import read_document
@@ -34,6 +35,8 @@ class Loaded:
     """A sequence, its plan, and what it was made of."""
 
     plan: Plan
+    properties: tuple[OwnProperty, ...]
+    """What the author wants proved beside what every sequence is held to."""
     cell: CellModel
     joint: JointFigures
     sequence: SequenceModel
@@ -62,9 +65,10 @@ def load(path: Path | str, *, joint: Path | str | None = None, today: date | Non
     files = tuple((one.relative, one.digest) for one in documents)
     lines = "".join(f"{digest}  {name}\n" for name, digest in files)
     digest = sha256(lines.encode()).hexdigest()
-    plan = compile_plan(given, digest=digest, today=today)
+    compiled = compile_plan(given, digest=digest, today=today)
     return Loaded(
-        plan=plan,
+        plan=compiled.plan,
+        properties=compiled.properties,
         cell=given.cell,
         joint=given.joint,
         sequence=given.sequence,

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from coordinator.sequence.cell_model import HoldWord
 from coordinator.sequence.fields import Duration, Name, Reference, Strict, Written
+from coordinator.sequence.property_model import PropertyModel
 
 STEP_KEYS = ("do", "use", "each", "barrier", "point")
 LIST_MAX = 64
@@ -281,6 +282,8 @@ class SequenceModel(Strict):
     """Steps to be used more than once."""
     lanes: dict[Reference, Steps] = Field(min_length=1)
     """Who does what: a list of steps for each side and the hoist."""
+    properties: dict[Name, PropertyModel] = Field(default_factory=dict, max_length=LIST_MAX)
+    """What the proof is to hold this sequence to, beside what it holds every sequence to."""
 
 
 class DerivedModel(Strict):

@@ -15,6 +15,7 @@ from pydantic_core import ErrorDetails
 from coordinator.sequence.diagnostics import Findings, choose_from
 from coordinator.sequence.fields import Strict
 from coordinator.sequence.kinds import NAMED, kind_of_tree, sign_of
+from coordinator.sequence.property_model import HAPPENING_KEYS, PROPERTY_KEYS
 from coordinator.sequence.sequence_model import STEP_KEYS
 from coordinator.sequence.tree import Data, Document, Leaf, Row, Table, Trail, Tree
 
@@ -24,6 +25,12 @@ _KEY_MARK = "[key]"
 _STEP_OPTIONS = ("with", "id", "after", "policy", "round", "steps", "only")
 _RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 _LENGTH = {"too_short", "too_long"}
+_CHOICES = {
+    "_step_tag()": (STEP_KEYS, "step says neither what to do nor where to meet"),
+    "_property_tag()": (PROPERTY_KEYS, "property does not say of which form it is"),
+    "_happening_tag()": (HAPPENING_KEYS, "it does not say what happens"),
+}
+"""By what tells the members of a union apart: the keys that do, and what is wrong without any."""
 _KINDS = {
     "string_type": "text",
     "int_type": "a whole number",
@@ -118,9 +125,9 @@ def _tell(
     location = detail["loc"]
     is_key = bool(location) and location[-1] == _KEY_MARK
     trail = _trail(location)
-    misspelt = _misspelt_step(detail)
+    misspelt = _misspelt_key(detail)
     if misspelt is not None:
-        must, do = choose_from(misspelt, STEP_KEYS, "keys of a step")
+        must, do = choose_from(misspelt, _choice(detail)[0], "keys that say what it is")
         what = f"key is {misspelt!r}"
         findings.add(document.finding((*trail, misspelt), "SEQ006", what, must, do, key=True))
         return
@@ -130,13 +137,18 @@ def _tell(
     findings.add(document.finding(place, code, what, must, do, key=at_key))
 
 
-def _misspelt_step(detail: ErrorDetails) -> str | None:
-    """Return the key of a step that must have been meant to say what it is; None if none is."""
+def _misspelt_key(detail: ErrorDetails) -> str | None:
+    """Return the key that must have been meant to say what a mapping is; None if none is."""
     value = detail["input"]
     if not detail["type"].startswith("union_tag") or not isinstance(value, dict):
         return None
     keys = [key for key in value if isinstance(key, str) and key not in _STEP_OPTIONS]
-    return next((key for key in keys if get_close_matches(key, STEP_KEYS, n=1)), None)
+    known = _choice(detail)[0]
+    return next((key for key in keys if get_close_matches(key, known, n=1)), None)
+
+
+def _choice(detail: ErrorDetails) -> tuple[tuple[str, ...], str]:
+    return _CHOICES[detail["ctx"]["discriminator"]]
 
 
 def _words(model: type[BaseModel], detail: ErrorDetails, trail: Trail) -> tuple[str, str, str, str]:
@@ -152,8 +164,8 @@ def _words(model: type[BaseModel], detail: ErrorDetails, trail: Trail) -> tuple[
     if kind == "missing":
         return "SEQ007", f"key {name!r} is missing", "must be given", f"add '{name}:'"
     if kind in ("union_tag_not_found", "union_tag_invalid") and isinstance(value, dict):
-        must = f"must have one of the keys {', '.join(STEP_KEYS)}"
-        return "SEQ007", "step says neither what to do nor where to meet", must, "add one of them"
+        keys, what = _choice(detail)
+        return "SEQ007", what, f"must have one of the keys {', '.join(keys)}", "add one of them"
     if kind == "literal_error":
         known = re.findall(r"'([^']*)'", context["expected"]) or [context["expected"]]
         _, do = choose_from(str(value), known, "words")

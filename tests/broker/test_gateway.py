@@ -371,7 +371,7 @@ def write_keys(folder: Path, name: str) -> Path:
 def test_an_encrypted_controller_is_read_and_an_impostor_is_not(tmp_path: Path) -> None:
     """Whoever takes the controller's place on the network must not tell that the floor is clear."""
     keys = {name: write_keys(tmp_path / "keys", name) for name in ("real", "impostor")}
-    ours = write_keys(tmp_path / "secrets", "deck")
+    ours = write_keys(tmp_path / "secrets" / "controllers", "deck")
     certificate = (keys["real"] / "certificate.der").read_bytes()
     (ours / "server.der").write_bytes(certificate)
 
@@ -399,12 +399,12 @@ def test_an_encrypted_controller_is_read_and_an_impostor_is_not(tmp_path: Path) 
 def test_what_is_missing_among_the_secrets_is_named(tmp_path: Path, missing: str) -> None:
     """A person must learn which file to put where."""
     model = GatewaySourceModel(address="opc.tcp://10.0.0.9", user="gateway", encrypted=True)
-    (tmp_path / "deck").mkdir()
+    (tmp_path / "controllers" / "deck").mkdir(parents=True)
     for name in ("certificate.der", "key.pem", "server.der", "password"):
         if name != missing:
-            (tmp_path / "deck" / name).write_text("something", encoding="utf-8")
+            (tmp_path / "controllers" / "deck" / name).write_text("something", encoding="utf-8")
 
-    with pytest.raises(ValueError, match=f"deck/{missing}.*LNK014"):
+    with pytest.raises(ValueError, match=f"controllers/deck/{missing}.*LNK014"):
         access_of("deck", model, tmp_path)
     with pytest.raises(ValueError, match=r"--secrets.*LNK014"):
         access_of("deck", model, None)

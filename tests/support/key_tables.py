@@ -18,6 +18,11 @@ LABELS: dict[str, tuple[tuple[str, str], ...]] = {
         *(("`{ask: ...}`", "AskModel"), ("exception", "ExceptionModel"), ("block", "BlockModel")),
         *(("step", "DoStep"), ("use of a block", "UseStep"), ("loop", "EachStep")),
         *(("place of a barrier", "BarrierStep"), ("place of a point", "PointStep")),
+        *(("property: never", "NeverModel"), ("property: order", "AlwaysBeforeModel")),
+        *(("property: count", "AtMostModel"), ("`always_before`", "OrderModel")),
+        *(("`at_most`", "CountModel"), ("what begins", "BeginsModel")),
+        *(("what ends", "EndsModel"), ("what is under way", "UnderWayModel")),
+        *(("how a signal is", "SignalIsModel"), ("who is in a zone", "InZoneModel")),
     ),
     "cell": (
         ("the file", ""),
@@ -41,6 +46,8 @@ LABELS: dict[str, tuple[tuple[str, str], ...]] = {
 }
 """What each part of a file is called in the guide, against its definition in the schema."""
 _STEPS = ("DoStep", "UseStep", "EachStep", "BarrierStep", "PointStep")
+_PROPERTIES = ("NeverModel", "AlwaysBeforeModel", "AtMostModel")
+_HAPPENINGS = ("BeginsModel", "EndsModel", "UnderWayModel", "SignalIsModel", "InZoneModel")
 
 
 def key_table(kind: str) -> str:
@@ -128,7 +135,8 @@ def _known() -> dict[str, str]:
 
 
 def _label(name: str) -> str:
-    return "step" if name in _STEPS else _known()[name]
+    groups = (("step", _STEPS), ("property", _PROPERTIES), ("what happens", _HAPPENINGS))
+    return next((label for label, names in groups if name in names), _known()[name])
 
 
 def _word(value: object) -> str:

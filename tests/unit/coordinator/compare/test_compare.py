@@ -2,6 +2,7 @@
 
 from dataclasses import fields
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -91,6 +92,30 @@ def test_a_difference_in_the_fifth_figure_is_still_seen(tmp_path: Path) -> None:
 def test_what_means_the_same_is_the_same(tmp_path: Path, old: str, new: str) -> None:
     """Units, order of keys, remarks, values and descriptions change nothing that is done."""
     assert texts_of(tmp_path, old, new) == []
+
+
+def test_what_is_to_be_proved_is_compared_by_what_it_promises(tmp_path: Path) -> None:
+    """A property that is weakened or taken out promises less, which must not pass unseen."""
+    promised = (
+        "lanes:\n",
+        "properties:\n  few: {text: few, at_most: {times: 2, of: {begins: pull}}}\n",
+    )
+    was = SHORT.replace(promised[0], promised[1] + promised[0])
+    now = was.replace("times: 2", "times: 3").replace("text: few", "text: quite few")
+    loaded = [load(write_sequence(tmp_path, text, head=HEAD)) for text in (SHORT, was, now, SHORT)]
+
+    told = [
+        change.text
+        for before, after in pairwise(loaded)
+        for change in compare_sequences(before, after)
+    ]
+
+    assert told == [
+        "property few is new: somebody begins pull 2 times at most",
+        "property few is now: somebody begins pull 3 times at most;"
+        " was: somebody begins pull 2 times at most",
+        "there is no property few any more",
+    ]
 
 
 def turned_about(text: str, keys: tuple[str, ...]) -> str:

@@ -119,6 +119,12 @@ def test_a_counterexample_names_what_happened_in_order() -> None:
     assert found.violations[0].path == ("fore is ready", "aft is ready")
 
 
+@pytest.mark.parametrize("name", ["replace_bolt", "replace_bolt_20"])
+def test_a_sequence_that_pulls_two_bolts_only_is_proved_too(name: str) -> None:
+    """Which bolts are opposite shows in who is pulled together, not in the highest number."""
+    assert explore(shipped(name), Limits(0)).is_proved
+
+
 def test_a_party_without_a_lane_of_its_own_does_not_stand_in_the_way() -> None:
     """Parking is proved in a cell whose hoist has nothing to do."""
     assert explore(shipped("park"), Limits(1)).is_proved

@@ -37,6 +37,18 @@ from coordinator.sequence.joint_model import (
     LooseningModel,
     TighteningModel,
 )
+from coordinator.sequence.property_model import (
+    AlwaysBeforeModel,
+    AtMostModel,
+    BeginsModel,
+    CountModel,
+    EndsModel,
+    InZoneModel,
+    NeverModel,
+    OrderModel,
+    SignalIsModel,
+    UnderWayModel,
+)
 from coordinator.sequence.references import joint_group, pair_group, round_group
 from coordinator.sequence.sequence_model import (
     AskModel,
@@ -74,6 +86,8 @@ SECTIONS: dict[str, tuple[type[Strict], ...]] = {
             BarrierStep,
             PointStep,
         ),
+        *(NeverModel, AlwaysBeforeModel, AtMostModel, OrderModel, CountModel),
+        *(BeginsModel, EndsModel, UnderWayModel, SignalIsModel, InZoneModel),
     ),
     "Keys of a cell": (
         *(CellModel, TimingModel, SideModel, ToolModel, SignalModel, InterlockModel),

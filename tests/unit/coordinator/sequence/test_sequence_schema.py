@@ -62,10 +62,14 @@ def properties_of(schema: Any, trail: str = "") -> Iterator[tuple[str, dict[str,
         for number, one in enumerate(schema):
             yield from properties_of(one, f"{trail}/{number}")
     elif isinstance(schema, dict):
-        for name, one in schema.get("properties", {}).items():
+        keys = schema.get("properties", {})
+        for name, one in keys.items():
             yield f"{trail}/{name}", one
+            # A key may itself be called `properties`: it is no list of keys.
+            yield from properties_of(one, f"{trail}/{name}")
         for key, one in schema.items():
-            yield from properties_of(one, f"{trail}/{key}")
+            if one is not keys:
+                yield from properties_of(one, f"{trail}/{key}")
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -1,0 +1,221 @@
+"""Leave a counterexample as a picture and as a case, and say whether rehearsing the case shows it.
+
+A case sets causes, never outcomes: what went wrong on the way is turned into causes that physics
+has for it, at the step at which it went wrong. Whether that leads to the same end is not taken for
+granted: the case is rehearsed and judged by the same property.
+
+Units: ``*_us`` whole microseconds since the run began.
+"""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from coordinator.campaign.case_file import case_text
+from coordinator.cli.fault_table import AFTER_US, LASTS_US, Mode, begins_of, cause_of, fits
+from coordinator.cli.rehearsal import rehearse
+from coordinator.cli.stage import vocabulary_of
+from coordinator.core.decide import begin
+from coordinator.core.effects import Effect
+from coordinator.core.events import Act as Deed
+from coordinator.core.events import Event
+from coordinator.core.plan import Option
+from coordinator.core.state import State
+from coordinator.draw.counterexample import draw_counterexample
+from coordinator.prove.monitors import Happened, Judge, Violation
+from coordinator.prove.own import Own
+from coordinator.prove.stand_ins import UNRULED
+from coordinator.sequence import Case, CaseCause, Loaded
+from coordinator.sequence.case import Act, Answer
+from sim_arms.causes import CATALOGUE, Cause, Causes, floor_signals
+
+SEED = 1
+"""Of `dryrun`, where it is not told another."""
+WAYS = ("no_deadlock", "way_to_complete", "way_to_end")
+"""Properties about what can still come: a run shows them by not getting to complete."""
+BY_WORDS = {
+    "goes silent": "party_cut",
+    "is lost": "party_cut",
+    "starts anew": "party_restarts",
+    "takes too long": "slow_arm",
+    "pulls out of balance": "air_in_oil",
+    "starts too late": "delay",
+    # What no rule speaks of holds everybody; so does the loss of the party, which physics has.
+    f"fails: {UNRULED}": "party_cut",
+    f"fails ({UNRULED}) and stands": "party_cut",
+    "holds by itself": "party_cut",
+}
+DEEDS = {"resets": Deed.RESET, "restarts": Deed.RESTART, "resumes": Deed.RESUME, "stops": Deed.STOP}
+SHIFTS_US = (0, 1_000_000, 4_000_000)
+"""Chosen: a step at hand may still be on its way to where the cause can show."""
+PATIENCE_US = 70_000_000
+"""Chosen: whoever restarts waits until what went wrong is over."""
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What was written about one counterexample."""
+
+    picture: Path
+    case: Path | None
+    """None where nothing in the simulated world can cause it."""
+    words: str
+    """What rehearsing the case came to, or why there is none."""
+    is_shown: bool
+
+
+@dataclass(slots=True)
+class Watch:
+    """Judges a rehearsal by the properties of the proof, as the walk does."""
+
+    loaded: Loaded
+    broken: dict[str, str] = field(default_factory=dict)
+    """Each property with what broke it first."""
+
+    def __post_init__(self) -> None:
+        """Begin where every run begins."""
+        plan = self.loaded.plan
+        self._judge, self._own = Judge(plan), Own(plan, self.loaded.properties)
+        self._before, self._memory = begin(plan), self._own.start
+
+    _judge: Judge = field(init=False, repr=False)
+    _own: Own = field(init=False, repr=False)
+    _before: State = field(init=False, repr=False)
+    _memory: tuple[int, ...] = field(init=False, repr=False)
+
+    def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
+        """Judge one decision."""
+        found = [self._judge.judge(self._before, state, effects)]
+        done = 0
+        for lane in state.lanes:
+            done |= lane.done
+        found.append(self._judge.judge_rounds(done))
+        self._memory, own = self._own.follow(self._memory, self._before, state, effects)
+        for one in (*found, *own):
+            if one is not None:
+                self.broken.setdefault(*one)
+        self._before = state
+
+
+def leave(folder: Path, loaded: Loaded, violation: Violation, promised: str) -> Left:
+    """Write the picture and, where there is one, the case of a counterexample."""
+    folder.mkdir(parents=True, exist_ok=True)
+    plan = loaded.plan
+    stem = f"{plan.name}_{violation.property.replace('.', '_')}"
+    picture = folder / f"{stem}.svg"
+    parties = [party.name for party in plan.parties]
+    picture.write_text(draw_counterexample(plan.name, parties, violation, promised), "utf-8")
+    case = case_of(loaded, violation, name=stem[:40])
+    if isinstance(case, str):
+        return Left(picture, None, f"no case: {case}", False)
+    for shift_us in SHIFTS_US:
+        shifted = _later(case, shift_us)
+        is_shown, words = tried(loaded, shifted, violation.property)
+        if is_shown:
+            break
+    path = folder / f"{stem}.yaml"
+    path.write_text(case_text(shifted, vocabulary_of(loaded)), "utf-8")
+    return Left(picture, path, words, is_shown)
+
+
+def _later(case: Case, shift_us: int) -> Case:
+    causes = (
+        one if one.at_us is None else replace(one, at_us=one.at_us + shift_us)
+        for one in case.causes
+    )
+    return replace(case, causes=tuple(causes))
+
+
+def tried(loaded: Loaded, case: Case, name: str) -> tuple[bool, str]:
+    """Rehearse a case; tell whether the property is broken in it too, and how it ended."""
+    watch = Watch(loaded)
+    result = rehearse(loaded, seed=SEED, case=case, listeners=(watch,))
+    ended = f"the rehearsal of the case ended {result.phase}"
+    if name in WAYS:
+        shown = result.phase != "complete"
+        return shown, ended + ("" if shown else ", so it does not show this")
+    if name in watch.broken:
+        return True, f"{ended} and shows the same: {watch.broken[name]}"
+    return False, f"{ended} and does not show this: physics keeps the arms from that moment"
+
+
+def case_of(loaded: Loaded, violation: Violation, *, name: str) -> Case | str:
+    """Return the case of a counterexample, or why there is none."""
+    begins = {node: at for node, at in begins_of(loaded, SEED).items() if node >= 0}
+    causes: list[CaseCause] = []
+    for place, one in enumerate(violation.course):
+        if not one.is_cause:
+            continue
+        node = _at_hand(loaded, violation.course[: place + 1], begins)
+        found = _cause(loaded, one, node, begins)
+        if found is None:
+            where = one.step or "a barrier"
+            return f"the simulated world has no cause for '{one.words}' at {where}"
+        causes.append(found)
+    return Case(
+        case=re.sub(r"[^a-z0-9_]", "_", name.lower()),
+        text=f"found by the proof: {violation.property}; {violation.text}",
+        seed=SEED,
+        causes=tuple(causes),
+        answers=tuple(_answers(violation.course)),
+        acts=tuple(_acts(violation.course)),
+    )
+
+
+def _at_hand(loaded: Loaded, course: Sequence[Happened], begins: dict[int, int]) -> int:
+    """Return the step that the course has come to: that of the last happening, or its next."""
+    for one in reversed(course):
+        if one.node < 0:
+            continue
+        lane = loaded.plan.lanes[loaded.plan.nodes[one.node].lane]
+        ahead = lane[lane.index(one.node) + one.words.startswith("is done") :]
+        for node in ahead:
+            if node in begins:
+                return node
+    return min(begins, key=lambda node: begins[node], default=-1)
+
+
+def _cause(loaded: Loaded, one: Happened, node: int, begins: dict[int, int]) -> CaseCause | None:
+    """Return a cause that physics has for what went wrong, at the step at hand."""
+    if node not in begins:
+        return None
+    if one.lane < 0:
+        return _of_floor(one.words, begins[node] + AFTER_US)
+    step, plan = loaded.plan.nodes[node], loaded.plan
+    if step.move is None:
+        return None
+    side = plan.parties[one.lane].name
+    fault = re.match(r"fails:? \(?(\w+)", one.words)
+    known = BY_WORDS.get(one.words)
+    for kind in CATALOGUE.values():
+        is_meant = kind.name == known if known else bool(fault and fault[1] in kind.shows_as)
+        if is_meant and (known or fits(loaded, kind, step, step.move.action)):
+            return cause_of(Mode(kind, step, side, begins[node]))
+    return None
+
+
+def _of_floor(words: str, at_us: int) -> CaseCause | None:
+    """Return the cause that turns a signal bad."""
+    signal = words.removesuffix(" turns bad")
+    for kind in CATALOGUE.values():
+        if kind.applies_to not in ("floor", "side"):
+            continue
+        made = floor_signals(Causes((Cause(kind.name),)), 0.0, {signal: True})
+        if made is not None and made[signal] is not True:
+            return CaseCause(kind.name, at_us=at_us, for_us=LASTS_US)
+    return None
+
+
+def _answers(course: Sequence[Happened]) -> Iterator[Answer]:
+    for one in course:
+        found = re.fullmatch(r"a person answers (\w+) to (\w+)", one.words)
+        if found:
+            yield Answer(found[2], Option(found[1]), "mate")
+
+
+def _acts(course: Sequence[Happened]) -> Iterator[Act]:
+    for one in course:
+        word = one.words.removeprefix("a person ")
+        if word in DEEDS:
+            yield Act(DEEDS[word], "mate", when="held", after_us=PATIENCE_US)

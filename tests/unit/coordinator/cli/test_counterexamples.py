@@ -1,0 +1,102 @@
+"""What is left of a counterexample: a timeline on the terminal, a picture, a case that runs."""
+
+import json
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from coordinator.cli.check import Asked, check_files
+from coordinator.cli.counterexamples import Watch
+from coordinator.cli.output import Exit, Output
+from coordinator.cli.rehearsal import rehearse
+from coordinator.cli.simulated import BOLT_CATALOGUE
+from coordinator.sequence import load, read_case
+from tests.support.altered_files import copied
+
+PROMISES = """
+properties:
+  one_at_a_time:
+    text: the arms park one after the other
+    never: [{under_way: park, lane: fore}, {under_way: park, lane: aft}]
+  nobody_near:
+    text: nobody lifts while somebody stands inside the line
+    never: [{under_way: lift}, {signal: floor_clear, is: bad}]
+  lifted_once:
+    text: fore lifts once
+    at_most: {times: 1, of: {begins: lift, lane: fore}}
+"""
+NAMES = ("one_at_a_time", "nobody_near", "lifted_once")
+
+
+@pytest.fixture(scope="module")
+def left(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder of a sequence that breaks what it promises, with what was left of it."""
+    folder = copied(tmp_path_factory.mktemp("broken"))
+    path = folder / "park.yaml"
+    path.write_text(path.read_text(encoding="utf-8") + PROMISES, encoding="utf-8")
+    output = Output.of(True)
+    with (folder / "told.txt").open("w", encoding="utf-8") as told:
+        output.people.file = told
+        assert check_files(output, [path], Asked(causes=1, out=folder / "out")) is Exit.FINDINGS
+    return folder
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_case_of_a_counterexample_breaks_the_same_property_when_it_is_rehearsed(
+    left: Path, name: str
+) -> None:
+    """Physics decides: what the walk found is no artefact of what stands for the arms."""
+    loaded = load(left / "park.yaml")
+    watch = Watch(loaded)
+
+    case = read_case(left / "out" / f"park_properties_{name}.yaml", BOLT_CATALOGUE)
+    rehearse(loaded, seed=1, case=case, listeners=(watch,))
+
+    assert f"properties.{name}" in watch.broken
+
+
+def test_a_rehearsal_without_the_causes_breaks_only_what_needs_none(left: Path) -> None:
+    """A watch that cries always would show anything."""
+    loaded = load(left / "park.yaml")
+    watch = Watch(loaded)
+
+    rehearse(loaded, seed=1, listeners=(watch,))
+
+    assert list(watch.broken) == ["properties.one_at_a_time"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_picture_shows_every_side_and_what_is_broken(left: Path, name: str) -> None:
+    """It is read by whoever was not there."""
+    text = (left / "out" / f"park_properties_{name}.svg").read_text(encoding="utf-8")
+
+    words = [one.text or "" for one in ElementTree.fromstring(text).iter()]
+    assert {"fore", "aft", "hoist", "floor and people"} <= set(words)
+    assert f"park: properties.{name} is broken" in words
+
+
+def test_the_timeline_of_the_terminal_names_file_and_line_of_each_step(left: Path) -> None:
+    """An author looks for the line to mend."""
+    told = (left / "told.txt").read_text(encoding="utf-8")
+    line = (left / "park.yaml").read_text(encoding="utf-8").splitlines().index("    - do: lift")
+
+    assert f"park.yaml:{line + 1}" in told
+    assert "! floor_clear turns bad" in told
+
+
+def test_a_document_tells_scripts_where_picture_and_case_are(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With --json nobody should have to read people's text."""
+    path = copied(tmp_path) / "park.yaml"
+    short = PROMISES[: PROMISES.index("  nobody_near")]
+    path.write_text(path.read_text(encoding="utf-8") + short, encoding="utf-8")
+
+    check_files(Output.of(True), [path], Asked(causes=0, out=tmp_path / "out"))
+
+    (proof,) = json.loads(capsys.readouterr().out)["proofs"]
+    (broken,) = proof["violations"]
+    assert broken["shown"]
+    assert Path(broken["picture"]).exists()
+    assert Path(broken["case"]).exists()

@@ -1,0 +1,116 @@
+"""Properties of an author's own: what they find, and that what is left out hides nothing of it."""
+
+from pathlib import Path
+
+import pytest
+
+from coordinator.prove import Limits, explore
+from coordinator.sequence import load
+from tests.support.own_properties import PROMISED, Promised
+from tests.support.pair_plan import pair_plan
+from tests.support.sequence_files import codes_of, write_sequence
+
+SMALL = """
+lanes:
+  fore:
+    - do: change_tool
+      with: {tool: gripper}
+    - do: park
+  aft:
+    - do: change_tool
+      with: {tool: gripper}
+properties:
+  promised:
+    text: so it is promised
+"""
+
+
+def _name(one: Promised) -> str:
+    return one.own.name
+
+
+@pytest.mark.parametrize("promised", PROMISED, ids=_name)
+def test_a_property_is_broken_exactly_where_it_does_not_hold(promised: Promised) -> None:
+    """What holds was thought out from the plan by hand."""
+    found = explore(pair_plan(), Limits(promised.causes), properties=(promised.own,))
+
+    broken = [one.property for one in found.violations]
+    assert found.is_complete
+    assert broken == ([] if promised.holds else [f"properties.{promised.own.name}"])
+
+
+def test_a_walk_that_leaves_nothing_out_breaks_the_same_properties() -> None:
+    """Soundness: neither folding nor putting steps off hides a moment that is spoken of."""
+    properties = tuple(one.own for one in PROMISED)
+
+    whole = explore(pair_plan(), Limits(0, is_modular=False, is_cut=False), properties=properties)
+    folded = explore(pair_plan(), Limits(0), properties=properties)
+
+    assert whole.violations
+    assert {one.property for one in folded.violations} == {one.property for one in whole.violations}
+    assert folded.states < whole.states
+
+
+def test_without_properties_nothing_is_walked_in_addition() -> None:
+    """Whoever promises nothing of his own pays nothing for it."""
+    plain = explore(pair_plan(), Limits(0))
+
+    assert explore(pair_plan(), Limits(0), properties=()).states == plain.states
+
+
+def test_a_counterexample_of_an_own_property_is_the_shortest_way_to_it() -> None:
+    """Who takes the place of the first pull needs to be seen without detours."""
+    own = next(one.own for one in PROMISED if one.own.name == "no_lift")
+
+    found = explore(pair_plan(), Limits(0), properties=(own,))
+
+    (broken,) = found.violations
+    assert broken.text == "it is so: somebody begins lift"
+    assert sum("starts: " in line for line in broken.path) == 4, broken.path
+
+
+@pytest.mark.parametrize(
+    ("said", "codes"),
+    [
+        ("never: [{begins: park, lane: fore}]", []),
+        ("never: [{begins: park, lane: aft}]", ["SEQ073"]),
+        ("never: [{begins: parc}]", ["SEQ014"]),
+        ("never: [{ends: change_tool, with: {tool: spinner}}]", ["SEQ073"]),
+        ("never: [{ends: change_tool, with: {tol: spinner}}]", ["SEQ015"]),
+        ("never: [{begins: park, lane: fort}]", ["SEQ022"]),
+        ("never: [{signal: floor_clean, is: bad}]", ["SEQ028"]),
+        ("never: [{signal: floor_clear, is: off}]", ["SEQ009"]),
+        ("never: [{signal: floor_clear}]", ["SEQ007"]),
+        ("never: [{zone: bor}]", ["SEQ029"]),
+        ("never: [{zone: bore}]", ["SEQ073"]),
+        ("never: []", ["SEQ009"]),
+        ("never: [{starts: park}]", ["SEQ007"]),
+        ("always_before: {first: {ends: park}}", ["SEQ007"]),
+        ("at_most: {times: 0, of: {begins: park}}", ["SEQ009"]),
+        ("at_most: {times: 2, of: {begins: park}, never: 3}", ["SEQ006"]),
+        ("mostly: 3", ["SEQ006"]),
+        ("three: 3", ["SEQ007"]),
+    ],
+)
+def test_a_property_that_cannot_be_meant_is_told(
+    said: str, codes: list[str], tmp_path: Path
+) -> None:
+    """A property that is misread would promise something else, or nothing."""
+    path = write_sequence(tmp_path, f"{SMALL}    {said}\n")
+
+    assert codes_of(path) == codes
+
+
+def test_a_property_in_a_file_is_proved_with_its_sequence(tmp_path: Path) -> None:
+    """From the file to the verdict: a value of the joint serves as a parameter."""
+    body = SMALL.replace("gripper", "spinner") + (
+        "    always_before:\n"
+        "      first: {ends: change_tool, lane: fore, with: {tool: spinner}}\n"
+        "      then: {begins: park}\n"
+    )
+    loaded = load(write_sequence(tmp_path, body))
+
+    found = explore(loaded.plan, Limits(1), properties=loaded.properties)
+
+    assert len(loaded.properties) == 1
+    assert found.is_proved
