@@ -5,6 +5,7 @@ Keeps: G1, a signal is told true or false only from a good, fresh answer of a li
 unknown in every other case; G2, a value never outlives the link it came over.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -85,7 +86,7 @@ class Desk:
         if model.alive is None:
             return
         beat = readings.get(Place(model.alive), Reading(None, "not answered"))
-        if beat.wrong or beat.value is None:
+        if beat.wrong or beat.value is None or not math.isfinite(beat.value):
             heard.beat = heard.changed_us = None
         elif heard.beat is None:
             heard.beat = beat.value  # Whether it lives shows at the next change.
@@ -129,7 +130,7 @@ class Desk:
             return f"{source.alive}: {beat.wrong}"
         if heard.changed_us is None:
             return f"{source.alive} has not been seen to change"
-        if now_us - heard.changed_us > source.alive_max:
+        if not 0 <= now_us - heard.changed_us <= source.alive_max:
             return f"{source.alive} stands still"
         return ""
 

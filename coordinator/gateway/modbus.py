@@ -7,10 +7,9 @@ Source: Modbus Organization, MODBUS Application Protocol Specification V1.1b3, 2
 from collections.abc import Sequence
 
 from pymodbus.client import AsyncModbusTcpClient
-from pymodbus.exceptions import ModbusException
 
 from coordinator.gateway.desk import Place, Reading, Readings
-from coordinator.gateway.source import SourceLost
+from coordinator.gateway.source import SourceLost, words_of
 from coordinator.sequence.gateway_model import (
     BITS,
     GatewaySourceModel,
@@ -56,7 +55,11 @@ class ModbusSource:
             reconnect_delay=0,
         )
         self._client = client
-        if not await client.connect():
+        try:
+            is_there = await client.connect()
+        except Exception as error:  # whatever the name service or the library says
+            raise SourceLost(words_of(error)) from None
+        if not is_there:
             raise SourceLost("nobody answers there")
 
     async def read(self) -> Readings:
@@ -87,8 +90,8 @@ class ModbusSource:
         }[table]
         try:
             answer = await ask(first, count=count, device_id=self._source.device)
-        except (ModbusException, OSError, TimeoutError) as error:
-            raise SourceLost(" ".join(str(error).split())) from None
+        except Exception as error:  # the library may let a malformed answer through
+            raise SourceLost(words_of(error)) from None
         rows = [(table, first + offset) for offset in range(count)]
         if answer.isError():
             wrong = f"it answers with exception {getattr(answer, 'exception_code', '?')}"

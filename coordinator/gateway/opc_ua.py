@@ -9,13 +9,15 @@ import asyncio
 import contextlib
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 
 from asyncua import Client, Node, ua
 from asyncua.crypto.security_policies import SecurityPolicyBasic256Sha256
+from cryptography import x509
 
 from coordinator.gateway.desk import Place, Reading, Readings
 from coordinator.gateway.meaning import Word
-from coordinator.gateway.source import Access, SourceLost
+from coordinator.gateway.source import Access, SourceLost, words_of
 from coordinator.sequence.gateway_model import GatewaySourceModel
 
 CLOSE_S = 1.0
@@ -43,6 +45,8 @@ class OpcUaSource:
                 client.set_user(self._source.user)
                 client.set_password(self._access.password or "")
             if self._access.certificate is not None and self._access.key is not None:
+                # Controllers refuse who calls himself otherwise than his certificate does.
+                client.application_uri = _name_in(self._access.certificate)
                 await client.set_security(
                     SecurityPolicyBasic256Sha256,
                     self._access.certificate,
@@ -54,7 +58,7 @@ class OpcUaSource:
             self._places = tuple(places)
             self._nodes = [client.get_node(_with_index(one.at, namespaces)) for one in places]
         except Exception as error:  # the library lets malformed answers through
-            raise SourceLost(_words(error)) from None
+            raise SourceLost(words_of(error)) from None
 
     async def read(self) -> Readings:
         """Read every node with one request; see `Source`."""
@@ -63,7 +67,7 @@ class OpcUaSource:
         try:
             values = await self._client.read_attributes(self._nodes, ua.AttributeIds.Value)
         except Exception as error:  # the library lets malformed answers through
-            raise SourceLost(_words(error)) from None
+            raise SourceLost(words_of(error)) from None
         return {place: _reading(value) for place, value in zip(self._places, values, strict=True)}
 
     async def close(self) -> None:
@@ -77,6 +81,16 @@ class OpcUaSource:
     def _where(self) -> str:
         _, _, path = self._source.address.removeprefix("opc.tcp://").partition("/")
         return f"{self._source.host}:{self._source.port}/{path}"
+
+
+def _name_in(certificate: Path) -> str:
+    """Return the application URI that a certificate names (OPC 10000-6, 6.2.2)."""
+    found = x509.load_der_x509_certificate(certificate.read_bytes())
+    names = found.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    uris = names.get_values_for_type(x509.UniformResourceIdentifier)
+    if not uris:
+        raise ValueError(f"{certificate} names no application URI")
+    return uris[0]
 
 
 def _with_index(place: str, namespaces: Sequence[str]) -> str:
@@ -101,8 +115,3 @@ def _us(moment: datetime | None) -> int | None:
         return None
     known = moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
     return round(known.timestamp() * 1e6)
-
-
-def _words(error: BaseException) -> str:
-    text = " ".join(str(error).split())
-    return text if text else "no answer in time"

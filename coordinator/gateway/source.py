@@ -15,6 +15,12 @@ class SourceLost(Exception):  # noqa: N818 (it says what happened)
     """The controller does not answer as it should."""
 
 
+def words_of(error: BaseException) -> str:
+    """Return what a library says of a loss, in one line."""
+    text = " ".join(str(error).split())
+    return text if text else "no answer in time"
+
+
 class Source(Protocol):
     """A controller that is read."""
 

@@ -133,12 +133,34 @@ def test_a_beat_that_stands_still_makes_everything_unknown_until_it_goes_on() ->
     assert seen == [None, *([True] * (turns + 1)), None, True]
 
 
-@pytest.mark.parametrize("beat", [Reading(None), Reading(9, wrong="its status is Bad")])
+@pytest.mark.parametrize(
+    "beat", [Reading(None), Reading(9, wrong="its status is Bad"), Reading(float("nan"))]
+)
 def test_a_beat_that_is_not_good_must_begin_anew(beat: Reading) -> None:
     """One that cannot be read proves nothing, and neither does what it was before."""
     one = desk(alive=BEAT.at)
     for turn, found in enumerate((Reading(1), Reading(2), beat, Reading(3))):
         one.take("deck", {**clear(), BEAT: found}, START_US + turn * EVERY_US)
+
+    assert told(one, START_US + 3 * EVERY_US) is None
+
+
+def test_a_clock_that_is_set_back_keeps_no_beat_alive() -> None:
+    """A beat that was seen in what is now the future may have stopped since."""
+    one = desk(alive=BEAT.at)
+    for turn, beat in enumerate((1, 2)):
+        one.take("deck", {**clear(), BEAT: Reading(beat)}, START_US + turn * EVERY_US)
+    back_us = START_US - 60_000_000
+    one.take("deck", {**clear(), BEAT: Reading(2)}, back_us)
+
+    assert told(one, back_us) is None
+
+
+def test_a_beat_that_is_no_number_is_no_beat() -> None:
+    """Not a number differs from itself, so it would seem to change for ever."""
+    one = desk(alive=BEAT.at)
+    for turn in range(4):
+        one.take("deck", {**clear(), BEAT: Reading(float("nan"))}, START_US + turn * EVERY_US)
 
     assert told(one, START_US + 3 * EVERY_US) is None
 
