@@ -304,11 +304,27 @@ async def read_once(source: Source, at: str) -> Readings:
         await source.close()
 
 
-async def answering(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-    """Answer whatever comes with what is no answer in any protocol."""
-    while await reader.read(1_000):
-        writer.write(b"\x00\x01\x00\x00\x00\x03\x03\x01\xff" * 3)
-    writer.close()
+class Babbler:
+    """Answers whatever comes with what is no answer in any protocol."""
+
+    def __init__(self) -> None:
+        self._answers: list[asyncio.Task[None]] = []
+
+    async def answer(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """Babble until the other side has enough."""
+        answering = asyncio.current_task()
+        assert answering is not None
+        self._answers.append(answering)
+        with contextlib.suppress(OSError):
+            while await reader.read(1_000):
+                writer.write(b"\x00\x01\x00\x00\x00\x03\x03\x01\xff" * 3)
+        writer.close()
+        with contextlib.suppress(OSError):
+            await writer.wait_closed()
+
+    async def wait_silent(self) -> None:
+        """Return once nobody listens any more."""
+        await asyncio.gather(*self._answers)
 
 
 @pytest.mark.parametrize("scheme", ["opc.tcp", "modbus.tcp"])
@@ -316,13 +332,15 @@ def test_an_answer_that_is_none_is_a_loss_and_no_crash(scheme: str) -> None:
     """Some other program may listen there, or a controller have gone mad."""
 
     async def reading() -> None:
-        server = await asyncio.start_server(answering, "127.0.0.1", 0)
+        babbler = Babbler()
+        server = await asyncio.start_server(babbler.answer, "127.0.0.1", 0)
         port = server.sockets[0].getsockname()[1]
         model = GatewaySourceModel(address=f"{scheme}://127.0.0.1:{port}", device=DEVICE)
         source = ModbusSource(model) if model.is_modbus else OpcUaSource(model, Access())
         async with server:
             with pytest.raises(SourceLost):
                 await read_once(source, "input 3" if model.is_modbus else "i=1")
+            await asyncio.wait_for(babbler.wait_silent(), WAIT_S)
 
     asyncio.run(reading())
 
