@@ -14,7 +14,9 @@ from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.secrets_folder import address_for
 from coordinator.commissioning.acceptance import Report, Seen, accept
+from coordinator.commissioning.book import Book, BookFailed, book_path
 from coordinator.commissioning.probe import Motion, Probe
+from coordinator.commissioning.promotion import ACCEPTANCE
 from coordinator.live.link import LinkLost, LinkUnreachable
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.live.translate import COORDINATOR
@@ -42,6 +44,8 @@ class Wish:
     lines: tuple[str, ...] = ()
     attended: bool = False
     """Somebody stands by the arm and does as asked."""
+    book: Path | None = None
+    """Folder of the books; None writes nothing down."""
 
 
 def commission_arm(output: Output, cell_path: Path, side: str, wish: Wish) -> Exit:
@@ -61,6 +65,8 @@ def commission_arm(output: Output, cell_path: Path, side: str, wish: Wish) -> Ex
     except ValueError as error:
         return output.refuse(str(error))
     if wish.out is not None and (wrong := _write(report, wish.out)):
+        return output.refuse(wrong)
+    if wish.book is not None and (wrong := _keep(output, report, wish.book)):
         return output.refuse(wrong)
     _tell(output, report, wish.out)
     return Exit.GOOD if report.is_passed else Exit.FINDINGS
@@ -137,6 +143,17 @@ def _write(report: Report, out: Path) -> str:
         (out / f"acceptance_{report.party}.json").write_text(text, encoding="utf-8")
     except OSError as error:
         return f"{out}: {error.strerror}; name another folder"
+    return ""
+
+
+def _keep(output: Output, report: Report, folder: Path) -> str:
+    """Write the report into the book of its cell; return why not."""
+    try:
+        with Book.open(book_path(folder, report.cell)) as book:
+            entry = book.append(report.at, ACCEPTANCE, report.by, report.document())
+    except BookFailed as error:
+        return str(error)
+    output.say(f"evidence: {entry.reference} of {book.path}")
     return ""
 
 

@@ -24,6 +24,7 @@ from coordinator.cli.options import (
     PageAt,
     PartyBroker,
     Records,
+    RunBooks,
     Secrets,
     Seed,
     TakeOver,
@@ -45,9 +46,15 @@ def run(
     out: Out = RUNS,
     broker: Broker = None,
     secrets: Secrets = None,
-    real: Annotated[
-        bool, typer.Option("--real", help="The parties are on the broker already.")
+    party: Annotated[
+        list[str] | None,
+        typer.Option("--party", help="How one stands: fore=simulated, =shadow or =real; repeat."),
+    ] = None,
+    real: Annotated[bool, typer.Option("--real", help="Every party is real.")] = False,
+    elsewhere: Annotated[
+        bool, typer.Option("--elsewhere", help="The simulated parties are on the broker already.")
     ] = False,
+    book: RunBooks = None,
     speed: Annotated[
         float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
     ] = 1.0,
@@ -79,7 +86,10 @@ def run(
         answer_path=answer,
         out=out,
         broker=broker,
+        parties=tuple(party or ()),
         real=real,
+        elsewhere=elsewhere,
+        book=book,
         speed=speed,
         take_over=take_over,
         page=wish,

@@ -42,6 +42,9 @@ class Facts:
     simulated: bool
     speed: float
     joint: JointFigures
+    banner: str = "SIMULATED"
+    """Who is simulated, in shadow or real."""
+    caution: str = "SIMULATED: no steel is touched"
 
 
 class Board:
@@ -139,6 +142,8 @@ class Board:
             "sequence": plan.name,
             "joint": facts.joint.text,
             "simulated": facts.simulated,
+            "banner": facts.banner,
+            "caution": facts.caution,
             "speed": facts.speed,
             "at_s": round(now_us / 1e6, 1),
             "phase": state.phase,

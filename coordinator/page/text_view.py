@@ -5,9 +5,8 @@ from coordinator.page.board import Snapshot
 
 def to_text(now: Snapshot) -> str:
     """Return the same content as the page, line by line."""
-    banner = "SIMULATED: no steel is touched" if now["simulated"] else "REAL ARMS: stay clear"
     lines = [
-        banner,
+        now["caution"],
         f"{now['sequence']}, run {now['run']}, {now['at_s']:.0f} s",
         f"the procedure is {now['phase']}" + (f": {now['reason']}" if now["reason"] else ""),
     ]

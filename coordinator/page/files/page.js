@@ -233,7 +233,7 @@ function show(now) {
   last = now;
   text("title", `${now.sequence}: ${now.joint}`);
   $("banner").hidden = false;
-  text("banner", [now.simulated ? `SIMULATED${now.speed !== 1 ? ` ×${now.speed}` : ""}` : "REAL ARMS", now.caps.replace(/: $/, ""),
+  text("banner", [`${now.banner}${now.speed !== 1 ? ` ×${now.speed}` : ""}`, now.caps.replace(/: $/, ""),
     now.mode === "automatic" ? "" : `mode ${now.mode.replace("_", " ")}`,
     now.overrides.length ? `▲ ${now.overrides.length} override${now.overrides.length > 1 ? "s" : ""} in force` : ""].filter(Boolean).join(" · "));
   const bad = !["idle", "running", "complete"].includes(now.phase);
