@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from aiomqtt import Client, MqttError, ProtocolVersion
 from rich.table import Table
 
 from coordinator.cli.files import read_or_exit
@@ -16,13 +17,14 @@ from coordinator.commissioning.acceptance import Report, Seen, accept
 from coordinator.commissioning.book import Book, BookFailed, book_path
 from coordinator.commissioning.probe import Motion, Probe
 from coordinator.commissioning.promotion import ACCEPTANCE
-from coordinator.live.link import LinkUnreachable
-from coordinator.live.mqtt_link import MqttLink
+from coordinator.live.link import LinkLost, LinkUnreachable
+from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.live.translate import COORDINATOR
 from coordinator.sequence import read_cell
 from coordinator.sequence.cell_model import CellModel
-from coordinator.wire.codec import to_time
-from coordinator.wire.topics import ROOT, subscriptions_of_coordinator
+from coordinator.wire.codec import encode, to_time
+from coordinator.wire.messages import Message
+from coordinator.wire.topics import ROOT, subscriptions_of_coordinator, topic_of
 
 CAUTION = (
     "WARNING: the arm moves on its own while it is looked at. Clear the floor, take loads and "
@@ -76,13 +78,39 @@ async def _accept(output: Output, cell: CellModel, side: str, wish: Wish) -> Rep
     link = MqttLink(address, cell.cell, topics, f"{ROOT}-{cell.cell}-acceptance")
     person = (lambda what: output.say(f"NOW, within a minute: {what}")) if wish.attended else None
     motions, torque = motions_of(cell, side), torque_of(cell)
-    probe = Probe(link, side, _clock_us, motions, torque=torque, person=person)
+
+    async def memory(message: Message, is_kept: bool) -> None:
+        await keep_in_broker(address, cell.cell, message, is_kept=is_kept)
+
+    probe = Probe(link, side, _clock_us, motions, torque=torque, person=person, memory=memory)
 
     def tell(seen: Seen) -> None:
         output.say(f"{seen.code} {seen.result}: {seen.title}{f': {seen.text}' * bool(seen.text)}")
 
     at = to_time(_clock_us())
     return await accept(probe, cell=cell.cell, by=wish.by, at=at, codes=wish.lines, tell=tell)
+
+
+async def keep_in_broker(address: Address, cell: str, message: Message, *, is_kept: bool) -> None:
+    """Let the broker keep a message, or forget it: what a coordinator never does with commands.
+
+    Raises:
+        LinkLost: LNK006, the broker did not take it.
+    """
+    client = Client(
+        address.host,
+        address.port,
+        username=address.username,
+        password=address.password,
+        tls_context=address.trust(),
+        protocol=ProtocolVersion.V5,
+    )
+    payload = encode(message) if is_kept else b""
+    try:
+        async with client:
+            await client.publish(topic_of(cell, message), payload, qos=1, retain=True)
+    except MqttError as error:
+        raise LinkLost(f"link to {address}: {error} [LNK006]") from None
 
 
 def _clock_us() -> int:

@@ -151,8 +151,9 @@ def be_party(
     seed: int,
     case_path: Path | None,
     out: Path,
+    hoist_only: bool = False,
 ) -> Exit:
-    """Be one simulated party until told to end."""
+    """Be one simulated party until told to end; of the floor, perhaps only the hoist."""
     output = Output.of(False)
     loaded = load_sequence(output, sequence, joint)
     case = load_case(output, case_path, loaded)
@@ -161,7 +162,15 @@ def be_party(
         return output.refuse(f"side is '{name}', must be one of {sides}; name one of them")
     try:
         if name == "floor":
-            run_floor(sequence, broker, joint_path=joint, folder=out, seed=seed, case=case)
+            run_floor(
+                sequence,
+                broker,
+                joint_path=joint,
+                folder=out,
+                seed=seed,
+                case=case,
+                hoist_only=hoist_only,
+            )
         else:
             run_arm(name, sequence, broker, joint_path=joint, folder=out, seed=seed, case=case)
     except ValueError as error:

@@ -6,7 +6,7 @@ Keeps: G1, a snapshot only tells what core, records and arms have said; the boar
 
 import math
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -54,9 +54,17 @@ class Board:
         plan: Names everything.
         state: Before the first event.
         facts: Of the run.
+        signs: What may be behind each fault kind, as the catalogue of causes says; handed in.
     """
 
-    def __init__(self, plan: Plan, state: State, facts: Facts) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        state: State,
+        facts: Facts,
+        signs: Mapping[str, Sequence[Mapping[str, str]]] | None = None,
+    ) -> None:
+        self._signs = signs or {}
         self._plan = plan
         self._state = state
         self._facts = facts
@@ -290,6 +298,7 @@ class Board:
                 **{key: f"{value:.6g}" for key, value in raised.evidence},
                 **{key: str(value) for key, value in self._evidence.get(side, {}).items()},
             },
+            "causes": list(self._signs.get(raised.fault, ())),
             "foreseen": self._foreseen.get(raised.number, []),
             "options": [
                 {"option": str(option), "meaning": meanings.get(str(option), "")}

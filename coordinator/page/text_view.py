@@ -57,4 +57,9 @@ def _prompt_lines(prompt: Snapshot) -> list[str]:
     if prompt["owner"]:
         lines.append(f"  this prompt is {prompt['owner']}'s")
     lines += [f"  {one['option']}: {one['meaning']}" for one in prompt["options"]]
+    for one in prompt["causes"]:
+        lines += [
+            f"  may be {one['cause']} ({one['code']}): {one['text']}",
+            f"    sign: {one['signature']}; way on: {one['recovery']} ({one['retried']})",
+        ]
     return lines + [f"  {line}" for line in prompt["foreseen"]]

@@ -159,6 +159,8 @@ function prompts({ list, who: name }) {
       make("strong", {}, option.option), option.meaning ? `: ${option.meaning}` : "")),
     one.options.some((option) => option.option === "by_hand") ? make("label", {}, "Check torque of work by hand, N·m ",
       make("input", { id: `torque-${one.number}`, inputmode: "decimal", size: 7, disabled: !name })) : "",
+    one.causes.length ? make("details", {}, make("summary", {}, `What may be behind it: ${one.causes.length} known causes`),
+      ...one.causes.map((cause) => make("p", { class: "foreseen" }, make("strong", {}, cause.cause), ` (${cause.code}): ${cause.text}. Sign: ${cause.signature}. Way on: ${cause.recovery} (${cause.retried}).`))) : "",
     one.foreseen.length ? make("details", { open: true }, make("summary", {}, "What each answer leads to (simulated)"),
       ...one.foreseen.map((line) => make("p", { class: "foreseen" }, line))) : "",
     name ? "" : make("p", {}, "Sign in to answer.")));
