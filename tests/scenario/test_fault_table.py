@@ -35,6 +35,7 @@ QUIET = (
     "travel_switch_stuck",  # Where no thread is begun.
     "coupling_open",  # Of a tool that takes no oil.
     *("valve_sticks", "gauge_reads_high", "air_in_oil"),  # Where no torque is made.
+    "pawl_worn",  # Where a stroke turns nothing and the pawl has nothing to catch.
 )
 """Causes that may go unseen at some steps: they change nothing there, or nothing moves."""
 WITHIN_S_MAX = 1_500.0
