@@ -73,3 +73,13 @@ def test_the_table_is_the_catalogue_times_the_sequence(makeup: Loaded) -> None:
     assert {mode.kind.name for mode in modes} >= set(CATALOGUE) - {"seized_bolt"}
     met = {mode.node.move.action for mode in modes if mode.node.move is not None}
     assert met == actions
+
+
+def test_a_string_that_moved_under_a_seated_wrench_is_a_persons_to_judge(makeup: Loaded) -> None:
+    """The arm cannot look at the joint past its own tool; it once held for ever at its refusal."""
+    modes = fault_modes(makeup, 1, ("string_moves",))
+    (mode,) = (one for one in modes if one.node.name == "react bolt 1 round 1")
+
+    row = fault_row(makeup, mode, 1)
+
+    assert (row.ends, "a person is asked" in row.response) == ("recovered with a person", True)
