@@ -1,19 +1,42 @@
 """Decide from a message alone whether a party may look at it, and what no party will do.
 
 Units: ``*_us`` whole microseconds of the cell's clock; ``*_nm`` newton metre.
-Keeps: W1, no command from the broker's memory, none without or after its expiry.
+Keeps: W1, no command from the broker's memory, none without or after its expiry; W5, nobody but the
+coordinator commands, nobody but the floor tells its signals.
 """
 
 from collections.abc import Mapping
 
 from coordinator.wire.messages import (
     Body,
+    Command,
+    FloorSignals,
     Hold,
+    Lease,
     MakeReady,
     Message,
     RefusalReason,
     Value,
 )
+
+COORDINATOR = "coordinator"
+FLOOR = "floor"
+
+
+def forgery(message: Message) -> str | None:
+    """Return why a message is not from whom only it may come, None if it is."""
+    if isinstance(message.body, Command | Lease):
+        wanted = COORDINATOR
+    elif isinstance(message.body, FloorSignals):
+        wanted = FLOOR
+    else:
+        return None
+    if message.source == wanted:
+        return None
+    what = type(message.body).__name__
+    return (
+        f"{what} from '{message.source}', must be from '{wanted}'; the message is dropped [LNK014]"
+    )
 
 
 def staleness(

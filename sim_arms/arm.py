@@ -15,7 +15,7 @@ from sim_arms.hands import work_by_hand
 from sim_arms.ledger import Ledger, LedgerStore, MemoryStore
 from sim_arms.shell import Shell
 from sim_arms.steel import Steel
-from sim_arms.workbench import Settings
+from sim_arms.workbench import HandWorked, Settings
 
 METAL = ("tool", "socket_rad", "holding", "seated_on", "reaction_on", "turned_over")
 """What of an arm's bench is metal and not memory."""
@@ -101,6 +101,11 @@ class SteelWorkbench:
         """Draw what is yet to come by chance anew."""
         self.bench.rng.seed(seed)
 
+    def work_by_hand(self, kind: str, bolt: int, torque_nm: float) -> None:
+        """Let people do to a bolt what a record of this kind proves."""
+        if isinstance(self.bench, Bench):
+            work_by_hand(self.bench, kind, bolt, torque_nm)
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds: what the camera found."""
         if isinstance(self.bench, Bench):
@@ -112,11 +117,11 @@ class Arm(Shell):
 
     def work_by_hand(self, kind: str, bolt: int, torque_nm: float, now_us: int) -> list[Message]:
         """Let people do to a bolt of this side what a record of this kind proves."""
-        bench = self.bench.bench if isinstance(self.bench, SteelWorkbench) else None
-        if isinstance(bench, Bench):
+        bench = self.bench
+        if isinstance(bench, HandWorked):
             self._now_us = now_us
-            self.bench.tell_time(now_us)
-            work_by_hand(bench, kind, bolt, torque_nm)
+            bench.tell_time(now_us)
+            bench.work_by_hand(kind, bolt, torque_nm)
             if changes := self._facts.changes():
                 self._say(SimulatedFacts(changes))
         return self._flush()

@@ -71,6 +71,10 @@ class Causes:
                 return cause
         return None
 
+    def may_act(self, names: Sequence[str]) -> bool:
+        """Tell whether it is worth asking for any of these kinds."""
+        return self.asked is not None or not self._by_name.keys().isdisjoint(names)
+
     def use(
         self, name: str, now_s: float, *, side: str | None = None, bolt: int | None = None
     ) -> Cause | None:
@@ -101,6 +105,17 @@ class Causes:
         return times is None or self._used.get(id(cause), 0) < times
 
 
+_SIGNALS = (
+    ("person_steps_in", "floor_clear", False),
+    ("scanner_silent", "floor_clear", None),
+    ("string_moves", "string_still", False),
+    ("load_overhead_stays", "nothing_overhead", False),
+    ("supply_low", "hydraulics_ready", False),
+)
+"""What each cause makes of which signal."""
+_ON_FLOOR = ("signal_silent", *(cause for cause, _, _ in _SIGNALS))
+
+
 def parameter(cause: Cause, name: str) -> float:
     """Return a parameter of a cause, by default that of the catalogue."""
     for given, value in cause.parameters:
@@ -122,16 +137,12 @@ def floor_signals(
     Returns:
         The signals to publish, in the same order; None where nothing is published at all.
     """
+    changed = dict(signals)
+    if not causes.may_act(_ON_FLOOR):
+        return changed
     if causes.acting("signal_silent", now_s) is not None:
         return None
-    changed = dict(signals)
-    for cause, signal, value in (
-        ("person_steps_in", "floor_clear", False),
-        ("scanner_silent", "floor_clear", None),
-        ("string_moves", "string_still", False),
-        ("load_overhead_stays", "nothing_overhead", False),
-        ("supply_low", "hydraulics_ready", False),
-    ):
+    for cause, signal, value in _SIGNALS:
         # A supply that is low for one side only does not show at the power unit.
         if signal in changed and causes.acting(cause, now_s) is not None:
             changed[signal] = value

@@ -20,6 +20,8 @@ from sim_arms.causes import Cause
 from sim_arms.facts import FactExchange
 from sim_arms.floor import Floor
 from sim_arms.party import Party, SimulatedParty
+from sim_arms.physics.flange import FlangeModel
+from sim_arms.physics.influence import InfluenceModel
 from sim_arms.shell import Shell
 from sim_arms.workbench import Workbench, stand_by
 from sim_arms.world import Traced, World
@@ -29,7 +31,10 @@ _PLAIN = (int, float, str, bytes, bool, type(None), type, types.FunctionType, En
 _SHARED: dict[type[Any], bool] = {}
 _SLOTS: dict[type[Any], tuple[str, ...]] = {}
 """What was found out about types; types do not change."""
-_FIXED = (types.BuiltinFunctionType, types.MappingProxyType, range, frozenset)
+_FIXED = (
+    *(types.BuiltinFunctionType, types.MappingProxyType, range, frozenset),
+    *(FlangeModel, InfluenceModel),  # Reckoned once from what the steel is; they never change.
+)
 
 
 class RewindableBench:
@@ -42,6 +47,7 @@ class RewindableBench:
         """As it was before the activity at hand began; None while there is none."""
         self.told: list[tuple[str, Any]] = []
         self.activity: RewindableActivity | None = None
+        self._is_last = False
 
     @property
     def tool(self) -> str:
@@ -54,7 +60,7 @@ class RewindableBench:
         Raises:
             Unfit: the action cannot be begun; nothing was changed.
         """
-        before = Copier().copy(self.inner)
+        before = None if self._is_last else Copier().copy(self.inner)
         steps = self.inner.begin(action, parameters, on_hold)
         self.before, self.told = before, [("begin", (action, parameters, on_hold))]
         self.activity = RewindableActivity(self, steps)
@@ -99,10 +105,19 @@ class RewindableBench:
         self._note("seed", seed)
         self.inner.reseed(seed)
 
+    def work_by_hand(self, kind: str, bolt: int, torque_nm: float) -> None:
+        """Let people do to a bolt what a record of this kind proves."""
+        self._note("hands", (kind, bolt, torque_nm))
+        self.inner.work_by_hand(kind, bolt, torque_nm)
+
     def wake(self) -> None:
         """Forget what only the memory of a process holds; the process has started anew."""
         self.rest()
         self.inner.wake()
+
+    def remember_no_more(self) -> None:
+        """Save what it costs to remember: no copy will be made of what begins from now on."""
+        self._is_last = True
 
     def note_step(self, error: BaseException | None) -> None:
         """Remember that the activity took a step, or had an exception thrown into it."""
@@ -186,6 +201,8 @@ def _tell_again(inner: SteelWorkbench, told: list[tuple[str, Any]]) -> Activity:
                 inner.reseed(content)
             case "causes":
                 inner.add_causes(content)
+            case "hands":
+                inner.work_by_hand(*content)
             case _ if content is None:
                 next(steps)
             case _:
@@ -201,6 +218,14 @@ def make_copyable(party: SimulatedParty) -> None:
     bench: Workbench = RewindableBench(shell.bench)
     shell.bench = bench
     shell._facts = FactExchange(bench)
+
+
+def make_last(world: World) -> None:
+    """Let a world go on for less: nobody will copy it any more."""
+    for party in world.parties:
+        shell = party.hoist if isinstance(party, Floor) else party
+        if isinstance(shell, Shell) and isinstance(shell.bench, RewindableBench):
+            shell.bench.remember_no_more()
 
 
 def copy_world(
@@ -244,15 +269,18 @@ class Copier:
 
     def copy(self, value: _Copied) -> _Copied:
         """Return a copy, or the thing itself if it cannot change."""
+        # Most of what comes by is a plain value.
+        if _SHARED.get(type(value)) or is_shared(type(value)):
+            return value
         if id(value) in self._known:
             return self._known[id(value)]  # type: ignore[no-any-return]  # kept beside its original
-        if is_shared(type(value)):
-            return value
         copied: Any = self._copy_new(value)
         return copied  # type: ignore[no-any-return]  # built with the type of its original
 
     def _copy_new(self, value: Any) -> Any:
         match value:
+            case tuple() if is_plain(value):
+                return value
             case tuple():
                 copied: Any = tuple(self.copy(one) for one in value)
                 return (
@@ -287,23 +315,27 @@ class Copier:
         copied = object.__new__(type(value))
         self.know(value, copied)
         for name in _slots(type(value)):
-            if hasattr(value, name):
-                object.__setattr__(copied, name, self.copy(getattr(value, name)))
-        for name, content in getattr(value, "__dict__", {}).items():
-            copied.__dict__[name] = self.copy(content)
+            if (one := getattr(value, name, self)) is not self:
+                object.__setattr__(copied, name, self.copy(one))
+        if (contents := getattr(value, "__dict__", None)) is not None:
+            copied.__dict__.update(
+                (name, one if _SHARED.get(type(one)) else self.copy(one))
+                for name, one in contents.items()
+            )
         return copied
 
 
 def is_plain(values: Iterable[Any]) -> bool:
     """Tell whether nothing of this can change."""
-    return all(is_shared(type(one)) for one in values)
+    return all(map(is_shared, map(type, values)))
 
 
 def is_shared(kind: type[Any]) -> bool:
     """Tell whether nothing of this type ever changes: plain values and frozen records."""
-    if kind not in _SHARED:
-        _SHARED[kind] = _never_changes(kind)
-    return _SHARED[kind]
+    known = _SHARED.get(kind)
+    if known is None:
+        known = _SHARED[kind] = _never_changes(kind)
+    return known
 
 
 def _never_changes(kind: type[Any]) -> bool:

@@ -67,7 +67,9 @@ class Network:
         """
         self.cuts = (*cuts, *(_to_cut(cause) for cause in causes if cause.cause == "party_cut"))
         self._random = Random(f"{seed}:network")
-        self._latency_us = latency_us
+        self._least_us, most_us = latency_us
+        self._width = most_us - self._least_us + 1
+        self._bits = self._width.bit_length()
         self._loss = _troubles(causes, "loss")
         self._twice = _troubles(causes, "duplicate")
         self._late = _troubles(causes, "delay")
@@ -111,33 +113,40 @@ class Network:
         """
         link = (source, target)
         if self.cuts and (self.is_cut(source, now_us) or self.is_cut(target, now_us)):
-            self._note("party_cut")
+            self.note("party_cut")
             return ()
         if self._loss and self._any(self._loss, link, now_us):
-            self._note("loss")
+            self.note("loss")
             return ()
         arrival_us = self._arrival_us(link, now_us)
         if self.cuts and self.is_cut(target, arrival_us):
             return ()
         if self._twice and self._any(self._twice, link, now_us):
-            self._note("duplicate")
+            self.note("duplicate")
             return arrival_us, self._arrival_us(link, now_us)
         return (arrival_us,)
 
     def _arrival_us(self, link: tuple[str, str], now_us: int) -> int:
-        arrival_us = now_us + self._random.randint(*self._latency_us)
+        # As `randint` draws, without its four calls: this is done for every message.
+        hop_us = self._random.getrandbits(self._bits)
+        while hop_us >= self._width:
+            hop_us = self._random.getrandbits(self._bits)
+        arrival_us = now_us + self._least_us + hop_us
         for trouble in self._late:
             if trouble.strikes(self._random, link, now_us):
-                self._note("delay")
+                self.note("delay")
                 arrival_us += self._random.randint(0, trouble.time_us)
         if self._aside and self._any(self._aside, link, now_us):
-            self._note("reorder")
+            self.note("reorder")
             return arrival_us + self._random.randint(*OVERTAKE_US)
-        arrival_us = max(arrival_us, self._last_us.get(link, 0))
+        last_us = self._last_us.get(link, 0)
+        if last_us > arrival_us:
+            return last_us
         self._last_us[link] = arrival_us
         return arrival_us
 
-    def _note(self, name: str) -> None:
+    def note(self, name: str) -> None:
+        """Count that a trouble of the bus has struck."""
         self.acted[name] = self.acted.get(name, 0) + 1
 
     def _any(self, troubles: tuple[_Trouble, ...], link: tuple[str, str], now_us: int) -> bool:

@@ -33,6 +33,7 @@ from coordinator.wire.topics import (
     subscriptions_of_party,
     topic_of,
 )
+from sim_arms.admission import forgery
 from sim_arms.ledger import FileStore
 from sim_arms.party import SimulatedParty
 
@@ -299,6 +300,8 @@ class _Node:
             return
         if topic_of(self._cell, message) != topic:
             self._log.warning("dropped", error=f"MQTT {topic}: a message of another topic")
+        elif (why := forgery(message)) is not None:
+            self._log.warning("dropped", error=f"MQTT {topic}: {why}")
         elif message.source not in self._own:
             self.say(self._party.receive(message, self._clock_us(), retained=packet.retain))
 

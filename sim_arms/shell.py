@@ -42,7 +42,7 @@ from coordinator.wire.messages import (
 )
 from sim_arms.activities.bench import Unfit
 from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked
-from sim_arms.admission import excess, number_of, staleness
+from sim_arms.admission import excess, forgery, number_of, staleness
 from sim_arms.causes import Cause
 from sim_arms.facts import FactExchange
 from sim_arms.ledger import Entry, Ledger
@@ -93,6 +93,8 @@ class Shell:
         self._now_us = now_us
         self._run_due(now_us)
         match message.body:
+            case _ if forgery(message) is not None:
+                pass  # W5: not answered either, so that nobody learns from us what is in force.
             case Lease() | FloorSignals() if retained:
                 pass  # W1: nothing is decided on the broker's memory.
             case Lease() as lease:

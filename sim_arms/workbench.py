@@ -5,7 +5,7 @@ Units: ``*_us`` whole microseconds of the cell's clock; ``*_nm`` newton metre.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from coordinator.wire.messages import Do, Value
 from sim_arms.activity import Activity, Done, Wait
@@ -13,6 +13,14 @@ from sim_arms.causes import Cause
 
 STAND_BY = "stand_by"
 """The one action that every shell knows: it moves nothing and is done at once."""
+
+
+@runtime_checkable
+class HandWorked(Protocol):
+    """A bench whose steel people can work on as well."""
+
+    def work_by_hand(self, kind: str, bolt: int, torque_nm: float) -> None:
+        """Let people do to a bolt what a record of this kind proves."""
 
 
 class Workbench(Protocol):

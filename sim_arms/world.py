@@ -9,7 +9,7 @@ import heapq
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from coordinator.wire.messages import FloorSignals, Message, SimulatedFacts
+from coordinator.wire.messages import Message, SimulatedFacts
 from coordinator.wire.topics import channel_of
 from sim_arms.causes import Cause, parameter
 from sim_arms.network import FOREVER_US, Cut, Network
@@ -17,11 +17,14 @@ from sim_arms.party import Party, RevivedParty, SimulatedParty
 
 WILL_US = 1_500_000
 """From a cut to the word of the broker that the party is gone (1.5 keep-alives of 1 s)."""
+ERR_AGAIN_US = 1_000_000
+"""A broker that errs for longer errs again so often."""
 EVENTS_MAX_AT_ONCE = 100_000
 
 Traced = Callable[[int, str, Message], None]
 """Called for each delivery with its time, whom it reaches and the message."""
 _COORDINATOR = "coordinator"
+_TO_COORDINATOR = (_COORDINATOR,)
 _LINKS_FIRST = 1 << 40
 """A link changes before anything else at that moment, whenever the change was planned."""
 
@@ -37,6 +40,25 @@ class _Link:
     party: str
     back: bool
     reborn: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Relic:
+    """A message that the broker hands out from its memory."""
+
+    message: Message
+
+
+@dataclass(frozen=True, slots=True)
+class _Error:
+    """The broker errs about a party, or somebody sets the party's clock."""
+
+    party: str
+    cause: str
+    off_us: int = 0
+
+
+_Item = Message | _Link | _Relic | _Error | None
 
 
 class World:
@@ -58,12 +80,12 @@ class World:
             parties: Arms and floor, each of another name.
             coordinator: Whoever commands them.
             network: How messages travel; knows the cuts.
-            causes: Those of the case; here only `party_restarts` counts.
+            causes: Those of the case; here only those of processes, clocks and the broker count.
             traced: Told of every delivery, for a trace.
             said: Told of every message as it is sent, with its time and who sends it.
 
         Raises:
-            ValueError: two parties have one name, or a cause restarts a party that is not here.
+            ValueError: two parties have one name, or a cause is about a party that is not here.
         """
         self.now_us = 0
         self.coordinator = coordinator
@@ -72,7 +94,7 @@ class World:
         self.delivered = 0
         self._traced = traced
         self._said = said
-        self._heap: list[tuple[int, int, str, Message | _Link | None]] = []
+        self._heap: list[tuple[int, int, str, _Item]] = []
         self._ties = 0
         self._link_ties = -_LINKS_FIRST
         self._by_name = {party.name: index for index, party in enumerate(self.parties)}
@@ -83,9 +105,22 @@ class World:
         }
         network.house(self._by_subject)
         self._down: set[str] = set()
+        names = tuple(self._by_name)
+        self._others = {
+            source: (*(name for name in names if name != source), _COORDINATOR)
+            for source in (*names, _COORDINATOR)
+        }
+        self._names = names
+        self._memory: dict[str, dict[tuple[str, str], Message]] = {
+            name: {} for name in (*names, _COORDINATOR)
+        }
+        """The last message of each topic that has reached a party."""
+        self._off_us: dict[str, int] = {}
+        """By how much a party's clock is ahead, where it is off."""
         self._wake_us: dict[str, int | None] = {}
         self._plan_cuts(network.cuts)
         self._plan_restarts(causes)
+        self._plan_errors(causes)
         for party in self.parties:
             self._route(party.connected(0), party.name)
             self._plan_wake(party.name, party)
@@ -105,12 +140,13 @@ class World:
             WorldStuckError: time does not pass any more.
         """
         at_once = 0
-        while self._heap and not until():
-            time_us, _, name, item = self._heap[0]
+        heap = self._heap
+        while heap and not until():
+            time_us, _, name, item = heap[0]
             if time_us > time_us_max:
                 self.now_us = time_us_max
                 break
-            heapq.heappop(self._heap)
+            heapq.heappop(heap)
             at_once = at_once + 1 if time_us == self.now_us else 0
             if at_once > EVENTS_MAX_AT_ONCE:
                 raise WorldStuckError(f"{at_once} events at {time_us} us, the last for '{name}'")
@@ -133,29 +169,43 @@ class World:
         """Let causes act from now on that were not known before; none may have begun already.
 
         Raises:
-            ValueError: a cause restarts a party that is not here.
+            ValueError: a cause is about a party that is not here.
         """
         self._plan_cuts(self.network.add(causes, self._by_subject))
         self._plan_restarts(causes)
+        self._plan_errors(causes)
         for party in self.parties:
             party.add_causes(causes)
             self._plan_wake(party.name, party)
 
-    def _happen(self, name: str, item: Message | _Link | None) -> None:
+    def _happen(self, name: str, item: _Item) -> None:
+        now_us = self.now_us
         if item is None:
-            if self._wake_us.get(name) != self.now_us or name in self._down:
+            if self._wake_us.get(name) != now_us or name in self._down:
                 return  # The party thought better of it.
             self._wake_us[name] = None
             party = self._party(name)
-            messages = party.advance(self.now_us)
+            messages = party.advance(self._clock_us(name))
         elif isinstance(item, Message):
             if name in self._down:
                 return
             party = self._party(name)
-            self._deliver(name, item)
-            messages = party.receive(item, self.now_us)
-        else:
+            self.delivered += 1
+            if self._traced is not None:
+                self._traced(now_us, name, item)
+            self._memory[name][item.subject, channel_of(item.body)] = item
+            messages = party.receive(item, self._clock_us(name))
+        elif isinstance(item, _Relic):
+            if name in self._down:
+                return
+            # No delivery: whoever looks on is not told of what must decide nothing.
+            party = self._party(name)
+            messages = party.receive(item.message, self._clock_us(name), retained=True)
+        elif isinstance(item, _Link):
             self._change_link(item)
+            return
+        else:
+            self._err(item)
             return
         if messages:
             self._route(messages, name)
@@ -166,36 +216,36 @@ class World:
             return self.coordinator
         return self.parties[self._by_name[name]]
 
-    def _deliver(self, name: str, message: Message) -> None:
-        self.delivered += 1
-        if self._traced is not None:
-            self._traced(self.now_us, name, message)
-
     def _plan_wake(self, name: str, party: Party) -> None:
-        next_us = party.next_us()
-        if next_us is not None and next_us < self.now_us:
-            next_us = self.now_us
+        next_us, now_us = party.next_us(), self.now_us
+        if next_us is not None:
+            next_us = max(now_us, next_us - self._off_us.get(name, 0))
         if next_us != self._wake_us.get(name):
             self._wake_us[name] = next_us
             if next_us is not None:
                 self._push(next_us, name, None)
 
-    def _push(self, time_us: int, name: str, item: Message | _Link | None) -> None:
+    def _clock_us(self, name: str) -> int:
+        """Return what a party's own clock says."""
+        return self.now_us + self._off_us[name] if name in self._off_us else self.now_us
+
+    def _push(self, time_us: int, name: str, item: _Item) -> None:
         self._ties += 1
         heapq.heappush(self._heap, (time_us, self._ties, name, item))
 
     # -- routing -------------------------------------------------------------------------------
 
     def _route(self, messages: Sequence[Message], source: str) -> None:
+        now_us, carry = self.now_us, self.network.carry
         for message in messages:
             body = message.body
             if self._said is not None:
-                self._said(self.now_us, source, message)
+                self._said(now_us, source, message)
             if isinstance(body, SimulatedFacts):
                 self._share(message, source)
                 continue
             for target in self._targets(message, source):
-                for arrival_us in self.network.carry(source, target, self.now_us):
+                for arrival_us in carry(source, target, now_us):
                     self._push(arrival_us, target, message)
 
     def _targets(self, message: Message, source: str) -> Sequence[str]:
@@ -204,19 +254,18 @@ class World:
             target = self._by_subject.get(message.subject)
             return () if target is None else (target,)
         if channel == "lease":
-            return [party.name for party in self.parties]
-        if isinstance(message.body, FloorSignals):
-            others = [party.name for party in self.parties if party.name != source]
-            return [*others, _COORDINATOR]
-        return (_COORDINATOR,)
+            return self._names
+        return self._others[source] if channel == "signals" else _TO_COORDINATOR
 
     def _share(self, message: Message, source: str) -> None:
         """Tell facts at once and to all: steel does not travel over the bus."""
         for party in self.parties:
             if party.name == source or party.name in self._down:
                 continue
-            self._deliver(party.name, message)
-            if answers := party.receive(message, self.now_us):
+            self.delivered += 1
+            if self._traced is not None:
+                self._traced(self.now_us, party.name, message)
+            if answers := party.receive(message, self._clock_us(party.name)):
                 self._route(answers, party.name)
             self._plan_wake(party.name, party)
 
@@ -233,16 +282,52 @@ class World:
         for cause in causes:
             if cause.cause != "party_restarts":
                 continue
-            side = cause.side or ""
-            name = self._by_subject.get(side, side)
-            if name not in self._by_name and name != _COORDINATOR:
-                raise ValueError(f"cause 'party_restarts': no party '{side}' here")
+            name = self._placed(cause)
             at_us = cause.at_us or 0
             back_us = at_us + round(parameter(cause, "down") * 1e6)
             self._push_link(at_us, _Link(name, back=False, reborn=True))
             self._push_link(back_us, _Link(name, back=True, reborn=True))
 
-    def _push_link(self, time_us: int, link: _Link) -> None:
+    def _plan_errors(self, causes: Sequence[Cause]) -> None:
+        for cause in causes:
+            at_us = cause.at_us or 0
+            if cause.cause in ("false_will", "stale_retained"):
+                until_us = at_us + max(1, cause.for_us or 0)
+                for again_us in range(at_us, until_us, ERR_AGAIN_US):
+                    self._push_link(again_us, _Error(self._placed(cause), cause.cause))
+            elif cause.cause == "clock_step":
+                name, off_us = self._placed(cause), round(parameter(cause, "step") * 1e6)
+                self._push_link(at_us, _Error(name, cause.cause, off_us))
+                if cause.for_us is not None:
+                    self._push_link(at_us + cause.for_us, _Error(name, cause.cause, -off_us))
+
+    def _placed(self, cause: Cause) -> str:
+        side = cause.side or ""
+        name = self._by_subject.get(side, side)
+        if name not in self._by_name and name != _COORDINATOR:
+            raise ValueError(f"cause '{cause.cause}': no party '{side}' here")
+        return name
+
+    def _err(self, error: _Error) -> None:
+        """Let the broker say what is not so, hand out what is old, or set a clock."""
+        name, party = error.party, self._party(error.party)
+        if error.cause == "clock_step":
+            self._off_us[name] = self._off_us.get(name, 0) + error.off_us
+            if name not in self._down:
+                self._plan_wake(name, party)
+        elif error.cause == "stale_retained":
+            for message in tuple(self._memory[name].values()):
+                for arrival_us in self.network.carry("broker", name, self.now_us):
+                    self._push(arrival_us, name, _Relic(message))
+        elif name != _COORDINATOR and name not in self._down:
+            will = self.parties[self._by_name[name]].will()
+            for arrival_us in self.network.carry("broker", _COORDINATOR, self.now_us):
+                self._push(arrival_us, _COORDINATOR, will)
+        else:
+            return  # It has no will, or it is dead in truth.
+        self.network.note(error.cause)
+
+    def _push_link(self, time_us: int, link: _Link | _Error) -> None:
         self._link_ties += 1
         heapq.heappush(self._heap, (time_us, self._link_ties, link.party, link))
 
@@ -265,8 +350,8 @@ class World:
             return
         if link.reborn:
             self._down.discard(link.party)
-            party = self.parties[index] = party.reborn(self.now_us)
-        self._route(party.connected(self.now_us), link.party)
+            party = self.parties[index] = party.reborn(self._clock_us(link.party))
+        self._route(party.connected(self._clock_us(link.party)), link.party)
         self._plan_wake(link.party, party)
 
     def _revive_coordinator(self, link: _Link) -> None:
@@ -278,5 +363,5 @@ class World:
         self._down.discard(_COORDINATOR)
         if not isinstance(self.coordinator, RevivedParty):
             raise TypeError("this coordinator keeps no journal to start anew from")
-        self._route(self.coordinator.revive(self.now_us), _COORDINATOR)
+        self._route(self.coordinator.revive(self._clock_us(_COORDINATOR)), _COORDINATOR)
         self._plan_wake(_COORDINATOR, self.coordinator)

@@ -92,6 +92,9 @@ class Board:
         """Begin before anything was said."""
         self.ground = ground
         self.now_us = 0
+        self.slack_us = 0
+        """By how much the clocks of two parties may differ in this case: whoever reads off another
+        clock than ours is right by its own."""
         self.phase = "idle"
         self.commands: dict[tuple[str, int], Command] = {}
         self.live: dict[str, Command] = {}
@@ -105,6 +108,10 @@ class Board:
         """What the coordinator last heard of each signal, and when it took it in."""
         self.holds_us: dict[str, int] = {}
         """When each party was last told to hold."""
+        self.hold_epochs: dict[str, int] = {}
+        """By which coordinator each party was last told so."""
+        self.epoch = 0
+        """Of the coordinator at work."""
         self.told_signals: dict[str, tuple[Mapping[str, bool | None], int]] = {}
         """The last signals that reached each arm, and when they were sent."""
         self.lease_us: dict[str, int] = {}
@@ -121,7 +128,7 @@ class Board:
     def is_good(self, signal: str, max_age_us: int, now_us: int) -> bool:
         """Tell whether a signal is true and fresh, as far as the coordinator has heard."""
         value, heard_us = self.signals.get(signal, (None, -1))
-        return value is True and now_us - heard_us <= max_age_us
+        return value is True and now_us - heard_us <= max_age_us + self.slack_us
 
     # -- what is said ----------------------------------------------------------------------------
 

@@ -26,7 +26,7 @@ DAYS = 8
 """Days whose scatter and patience differ; each costs a run from end to end."""
 STRETCHES = (1.0, 1.0, 1.3, 1.0, 1.5, 1.0, 1.7, 1.0)
 """Factor on the link's times on each of them: a lazy link is one way to be another cell."""
-DAY_CASES = 500
+DAY_CASES = 1_000
 """Cases of one day in a row: what a run underneath costs is shared among so many."""
 SAMPLES_MAX = 3
 """Cases kept of each way to fail."""
@@ -34,6 +34,8 @@ WHOLE_EVERY = 100
 """One in so many cases is followed to the very end."""
 CANARY_EVERY = 250
 """One in so many cases is a canary."""
+SAMPLE_EVERY = 50
+"""So many cases lie between two points of the curve of what was met."""
 FEW_CASES = 25
 """The least that is handed to a worker at a time."""
 
@@ -122,6 +124,7 @@ class Campaign:
         """
         for row in rows:
             self.tally.add(row)
+        self._sample(0.0)
         self._survey()
         self._words = word_cases(
             self.maker.words(), self.tally.surveys[0], day_of(self.settings, 0)
@@ -191,19 +194,21 @@ class Campaign:
             self.tally.shrunk.append(result)
             return
         rows = []
-        for one in result:
+        before_s, now_s = self.tally.samples[-1].at_s, time.monotonic() - self._began_s
+        for place, one in enumerate(result, 1):
             row = to_row(one, self.settings.seed, day)
             rows.append(row)
             self.tally.add(row)
             self._shrink(one, day)
+            if place % SAMPLE_EVERY == 0 or place == len(result):
+                # A batch comes as a whole; its cases took about alike.
+                self._sample(before_s + (now_s - before_s) * place / len(result))
         self.folder.add(rows)
-        self._sample()
 
-    def _sample(self) -> None:
+    def _sample(self, at_s: float) -> None:
         met = self.tally.coverage
         known = len(met.cells) + len(met.pairs) + len(met.triples)
-        at_s = round(time.monotonic() - self._began_s, 2)
-        self.tally.samples.append(Sample(at_s, self.tally.done, known))
+        self.tally.samples.append(Sample(round(at_s, 2), self.tally.done, known))
 
     def _shrink(self, result: Result, day: int) -> None:
         signature = result.outcome.signature

@@ -109,6 +109,8 @@ def _answer(answer: Answer) -> _Flow:
     if answer.after_us:
         written["after"] = seconds(answer.after_us)
     written["by"] = answer.by
+    if answer.torque_nm is not None:
+        written["torque"] = f"{answer.torque_nm!r}{_UNITS['torque']}"
     return written
 
 

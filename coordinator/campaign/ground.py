@@ -34,6 +34,13 @@ class Step:
     windows: tuple[tuple[str, float, float], ...]
     """(result, least, most) of everything that must lie inside for it to have gone well."""
 
+    def is_fit(self, torque_nm: float | None) -> bool:
+        """Tell whether a torque that a person has measured breaks no window of the step."""
+        if torque_nm is None:
+            return False
+        windows = [(a, b) for name, a, b in self.windows if name == "torque_nm"]
+        return all(least <= torque_nm <= most for least, most in windows)
+
 
 @dataclass(frozen=True, slots=True)
 class PairedSpan:

@@ -13,7 +13,17 @@ from coordinator.campaign.ground import Ground
 from coordinator.core.effects import Effect, Notify, RaisePrompt, WithdrawPrompt, WriteRecord
 from coordinator.core.events import Act, Event, OperatorActed, PromptAnswered
 from coordinator.core.state import State
-from coordinator.wire.messages import Do, Faulted, FloorSignals, Hold, Lease, Message, Release
+from coordinator.wire.messages import (
+    Do,
+    Faulted,
+    FloorSignals,
+    Hold,
+    Lease,
+    Message,
+    PartyState,
+    Release,
+    SimulatedFacts,
+)
 
 COORDINATOR = "coordinator"
 FINDINGS_MAX = 20
@@ -61,7 +71,7 @@ class Oracle:
         """A party speaks of itself; it may never arrive."""
 
     def heard(self, now_us: int, message: Message) -> None:
-        """Something reaches the coordinator."""
+        """Something reaches the coordinator, but for how a party stands."""
 
     def told(self, now_us: int, party: str, message: Message) -> None:
         """Something reaches a party."""
@@ -83,6 +93,9 @@ class Oracle:
 
     def recorded(self, now_us: int, record: WriteRecord) -> None:
         """A record is written."""
+
+    def renewed(self, now_us: int, epoch: int, phase: str) -> None:
+        """A coordinator that started anew speaks for the first time."""
 
 
 class Stranger(Protocol):
@@ -112,6 +125,10 @@ class Judge:
         self.notices: list[Notice] = []
         self.faults: list[tuple[int, str, str]] = []
         """When the coordinator heard of which fault from whom."""
+        self.hand_nm: float | None = None
+        """The check torque told with the last answer."""
+        self.is_taken = False
+        """Whether the last answer has closed its question."""
         self.acts: int = 0
         """Acts and answers of people so far."""
         self._checks: list[tuple[int, int, str, str, Check, tuple[Any, ...]]] = []
@@ -148,14 +165,20 @@ class Judge:
                 self.board.take_report(now_us, message)
                 for oracle in self._reported_by:
                     oracle.reported(now_us, message)
-        elif isinstance(body, Do):
+            return
+        if message.epoch > self.board.epoch:
+            is_first, self.board.epoch = not self.board.epoch, message.epoch
+            for oracle in self.oracles if not is_first else ():
+                oracle.renewed(now_us, message.epoch, self.board.phase)
+        if isinstance(body, Do):
             command = self.board.take_do(now_us, message, body)
             for oracle in self.oracles:
                 oracle.ordered(now_us, message, command)
         elif isinstance(body, Hold):
             self.board.holds_us[message.subject] = now_us
+            self.board.hold_epochs[message.subject] = message.epoch
         elif isinstance(body, Lease):
-            if body.until_us - now_us > self.board.ground.lease_us:
+            if body.until_us - now_us > self.board.ground.lease_us + self.board.slack_us:
                 self.report("L3", "lease", f"a lease until {body.until_us} leaves at {now_us}")
         elif isinstance(body, Release):
             released = self.board.take_release(message, body)
@@ -168,30 +191,44 @@ class Judge:
         if self._checks and self._checks[0][0] < now_us:
             self.look(now_us)
         self.board.now_us = now_us
+        body = message.body
+        kind = type(body)
         if target == COORDINATOR:
+            if kind is PartyState:
+                return  # How a party stands is judged by its own word, as it leaves.
             self.board.take_heard(now_us, message)
-            if isinstance(message.body, Faulted):
-                self.faults.append((now_us, message.body.fault, message.subject))
+            if isinstance(body, Faulted):
+                self.faults.append((now_us, body.fault, message.subject))
             for oracle in self._heard_by:
                 oracle.heard(now_us, message)
-            return
-        if isinstance(message.body, FloorSignals):
+        elif kind is FloorSignals:
             self.board.take_signals(now_us, target, message)
-        else:
+        elif kind is not SimulatedFacts:  # Steel is no message: nobody is told of it.
             for party in self._parties(target, message):
                 self.board.take_told(party, message)
                 for oracle in self._told_by:
                     oracle.told(now_us, party, message)
 
-    def decided(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
-        """See what people do, what they are shown, and what is recorded."""
-        now_us = event.at_us
+    def decided(
+        self, event: Event, effects: tuple[Effect, ...], state: State, now_us: int | None = None
+    ) -> None:
+        """See what people do, what they are shown, and what is recorded.
+
+        Args:
+            event: With the time by the coordinator's clock.
+            effects: What follows.
+            state: After it.
+            now_us: The true time; that of the event where it is not given.
+        """
+        now_us = event.at_us if now_us is None else now_us
         if isinstance(event, OperatorActed):
             self.acts += 1
             for oracle in self.oracles:
                 oracle.acted(now_us, event.act)
         elif isinstance(event, PromptAnswered):
             self.acts += 1
+            self.hand_nm = event.torque_nm
+            self.is_taken = all(one.number != event.prompt for one in state.prompts)
             for oracle in self.oracles:
                 oracle.answered(now_us, event.prompt, event.option)
         for effect in effects:

@@ -6,6 +6,7 @@ from types import MappingProxyType
 from coordinator.campaign.judge import Oracle
 from coordinator.campaign.oracles_meeting import OneFate, Together
 from coordinator.campaign.oracles_motion import Asked, AtRest, Gated, Leased, OnlyOnce
+from coordinator.campaign.oracles_people import ReadyAgain, Renewed, TakenBack
 from coordinator.campaign.oracles_work import AllDone, Overhead, Torqued, Zoned
 
 ORACLES: tuple[type[Oracle], ...] = (
@@ -20,6 +21,9 @@ ORACLES: tuple[type[Oracle], ...] = (
     Torqued,
     Overhead,
     AllDone,
+    Renewed,
+    ReadyAgain,
+    TakenBack,
 )
 PROMISES: Mapping[str, str] = MappingProxyType(
     {
@@ -34,10 +38,12 @@ PROMISES: Mapping[str, str] = MappingProxyType(
         "I2": "nothing moves before a trip was reset by a person after its cause had gone",
         "I3": "what was held moves only after a restart by a person",
         "I4": "after a trip everybody comes to rest",
+        "I5": "after a restart nothing moves before every party has said that it is ready",
         "H1": "held is shown only when everybody stands",
         "H2": "whoever is at work does not say that it stands",
         "H3": "whoever starts anew stands until it is made ready",
         "H4": "when the procedure holds, everybody is told at once",
+        "H5": "a coordinator that starts anew has everybody hold at once",
         "A1": "command numbers grow",
         "A2": "a command is sent again only if its party refused it",
         "A3": "an expired command is not obeyed",
@@ -50,6 +56,7 @@ PROMISES: Mapping[str, str] = MappingProxyType(
         "R2": "what must not be tried again alone waits for a person",
         "R3": "where a step's outcome is unknown, nothing moves without a person",
         "P1": "nothing moves for a side that waits for an answer",
+        "P2": "a question is taken back once everybody is told to hold",
         "Z1": "never two sides in one zone",
         "T1": "no torque above the joint's own",
         "T2": "no bolt is pulled to a round before every bolt has reached the one before",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from coordinator.campaign.board import Command, Meeting
 from coordinator.campaign.judge import Judge, Oracle
+from coordinator.core.effects import RaisePrompt
 from coordinator.wire.messages import (
     Faulted,
     Finished,
@@ -76,6 +77,8 @@ class _Round:
     is_open: bool = False
     broken: str = ""
     finished: dict[str, None] = field(default_factory=dict)
+    by_hand: dict[str, None] = field(default_factory=dict)
+    """Sides whose part people have done."""
     starts_us: dict[str, int] = field(default_factory=dict)
     torque_nm: dict[str, float] = field(default_factory=dict)
     unbalanced_us: int = -1
@@ -90,6 +93,22 @@ class OneFate(Oracle):
         self._rounds = [_Round() for _ in self.ground.spans]
         self._opening = {span.opens: index for index, span in enumerate(self.ground.spans)}
         self._closing = {span.closes: index for index, span in enumerate(self.ground.spans)}
+        self._asked: dict[int, tuple[str, int]] = {}
+        """Side and span of each question."""
+
+    def asked(self, now_us: int, prompt: RaisePrompt) -> None:
+        """Note about which side of which span a person is asked."""
+        span = self.ground.plan.nodes[prompt.node].span
+        self._asked[prompt.number] = self.ground.parties[prompt.party], span
+
+    def answered(self, now_us: int, number: int, option: str) -> None:
+        """A side whose part is done by hand breaks nothing any more; the other ends its own."""
+        if not self.judge.is_taken:
+            return
+        party, span = self._asked.pop(number, ("", -1))
+        if option == "by_hand" and span >= 0:
+            self._rounds[span].by_hand[party] = None
+            self._rounds[span].broken = ""
 
     def released(self, now_us: int, message: Message, command: Command) -> None:
         """A closing barrier needs a whole span behind it."""
@@ -151,13 +170,17 @@ class OneFate(Oracle):
     def _is_pulled(self, index: int) -> bool:
         """Tell whether the steps that start together have both ended well."""
         span, current = self.ground.spans[index], self._rounds[index]
-        return all(span.steps[party][0] in current.finished for party in span.parties)
+        return all(
+            party in current.by_hand or span.steps[party][0] in current.finished
+            for party in span.parties
+        )
 
     def _lacking(self, index: int) -> str:
         span, current = self.ground.spans[index], self._rounds[index]
         if current.broken:
             return current.broken
-        steps = [step for party in span.parties for step in span.steps.get(party, ())]
+        own = [party for party in span.parties if party not in current.by_hand]
+        steps = [step for party in own for step in span.steps.get(party, ())]
         left = [step for step in steps if step not in current.finished]
         return f"{', '.join(left)} is not finished" if left else ""
 

@@ -182,7 +182,7 @@ class OnlyOnce(Oracle):
         """Remember commands that came too late."""
         body = message.body
         if isinstance(body, Do) and message.expires_us is not None:
-            if now_us > message.expires_us:
+            if now_us > message.expires_us + self.board.slack_us:
                 self._late[party, body.command] = None
             else:
                 self._late.pop((party, body.command), None)
@@ -208,7 +208,7 @@ class Leased(Oracle):
     def reported(self, now_us: int, message: Message) -> None:
         """Whoever moves must have a lease."""
         body, party = message.body, message.subject
-        until_us = self.board.lease_us.get(party, 0)
+        until_us = self.board.lease_us.get(party, 0) + self.board.slack_us
         if isinstance(body, Accepted | Started):
             command = self.board.command(party, body.command)
             if command is not None and command.begun_us == now_us and now_us >= until_us:
@@ -228,7 +228,8 @@ class Leased(Oracle):
         for gate in self.ground.gates:
             if not gate.is_trip:
                 continue
-            if signals.get(gate.signal) is not True or now_us - sent_us > ARM_AGE_US:
+            age_us = now_us - sent_us - self.board.slack_us
+            if signals.get(gate.signal) is not True or age_us > ARM_AGE_US:
                 text = f"{command.party} begins {command.step}: {gate.signal} is not good to it"
                 self.judge.report("L4", "start", text)
 
@@ -256,9 +257,7 @@ class Asked(Oracle):
         self._note_counted(party, command.number)
         step = self.ground.steps.get(command.step)
         if isinstance(body, Interrupted):
-            # Of a recovery's move the step's outcome is known: it failed. The recovery begins anew.
-            is_own = step is None or command.action == step.action
-            if body.evidence.get("process_died") and is_own:
+            if body.evidence.get("process_died"):
                 self._lost[party] = command.step
             return
         if step is not None and command.action == step.action:

@@ -111,8 +111,11 @@ class Torqued(Oracle):
                 del self._results[next(iter(self._results))]
 
     def recorded(self, now_us: int, record: WriteRecord) -> None:
-        """A record says what the party said."""
+        """A record says what the party said; what people have pulled by hand is pulled."""
         party = self.ground.parties[record.party]
+        step = self.ground.steps.get(self.ground.plan.nodes[record.node].name)
+        if record.outcome == "by_hand" and step is not None and step.action == "pull":
+            self._reached[step.bolt] = max(self._reached.get(step.bolt, 0.0), step.torque_nm)
         known = self._results.get((party, record.command))
         noted = dict(record.results).get("torque_nm")
         if known is not None and noted is not None and abs(known - noted) > 1e-6 * abs(known):
@@ -180,11 +183,14 @@ class AllDone(Oracle):
         self._asked[prompt.number] = in_span
 
     def answered(self, now_us: int, number: int, option: str) -> None:
-        """Work by hand is done well by a person's word, where no torque must be told with it."""
-        names = self._asked.get(number, ()) if option == "by_hand" else ()
-        known = [self.ground.steps[name] for name in names if name in self.ground.steps]
-        if not any(step.torque_nm for step in known):
-            self._done.update(dict.fromkeys(step.name for step in known))
+        """Work by hand is done by a person's word, with a torque that fits where one is wanted."""
+        if not self.judge.is_taken:
+            return
+        names, felt = self._asked.pop(number, ()), self.judge.hand_nm
+        for name in names if option == "by_hand" else ():
+            step = self.ground.steps.get(name)
+            if step is not None and (not step.torque_nm or step.is_fit(felt)):
+                self._done[name] = None
 
     def heard(self, now_us: int, message: Message) -> None:
         """Note each step that ends well."""

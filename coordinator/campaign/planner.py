@@ -20,7 +20,13 @@ from coordinator.campaign.survey import (
     moment_of,
     window_us,
 )
-from coordinator.campaign.vocabulary import GAP_US_MAX, Kind, Vocabulary, draw_cause
+from coordinator.campaign.vocabulary import (
+    GAP_US_MAX,
+    Kind,
+    Vocabulary,
+    draw_answer,
+    draw_cause,
+)
 from coordinator.core.events import Act as ActName
 from coordinator.core.plan import Option
 from coordinator.sequence import Act, Answer, Case, CaseCause
@@ -41,6 +47,8 @@ MEDDLING_SHARE = 0.12
 """In so many cases a person also does something to the procedure by itself."""
 ROUNDS = 3
 """How often people reset and restart before they leave it held."""
+BY_HAND_SHARE = 0.25
+"""In so many of their answers they have done the work themselves."""
 BY = "mate"
 
 
@@ -126,16 +134,23 @@ def draw_people(
     meddling = (_meddle(random, at_us),) if random.random() < MEDDLING_SHARE else ()
     if random.random() < ATTENDED_SHARE:
         answers = tuple(
-            Answer(prompt, Option.AGAIN, BY, random.choice((800_000, 2_000_000)))
+            draw_answer(
+                random,
+                words,
+                prompt,
+                Option.BY_HAND if random.random() < BY_HAND_SHARE else Option.AGAIN,
+                random.choice((800_000, 2_000_000)),
+            )
             for prompt in words.prompts
             for _ in range(4)
         )
         return answers, (*meddling, *_restarts(random, resumes=bool(meddling)))
     answers = tuple(
-        Answer(
+        draw_answer(
+            random,
+            words,
             prompt,
             random.choice(tuple(Option)),
-            BY,
             random.choice((0, 1_500_000, 6_000_000, 30_000_000)),
         )
         for prompt in words.prompts

@@ -43,8 +43,12 @@ def page(report: Mapping[str, Any], samples: Sequence[Sample], title: str) -> st
         "<h2>New cells, pairs and triples over time</h2>",
         _curve(samples),
         "<h2>From cause to notice, in seconds (median; spread)</h2>",
+        f"<p>Green: at once. Red: {HOT_S:g} s and more. Empty: nobody noticed it, or it never "
+        "acted.</p>",
         _delays(report["delay_s"]),
         "<h2>Fault by step: how often it acted, and the share that was noticed</h2>",
+        "<p>Green: always noticed. Red: never, as where it changes nothing. Empty: it never "
+        "acted there.</p>",
         _heat(report["matrix"]),
         "<h2>Fault, step and moment</h2>",
         _matrix(report["matrix"], report["totals"]),
@@ -112,6 +116,7 @@ def _curve(samples: Sequence[Sample]) -> str:
         f'<polyline points="{left},10 {left},{height - foot} {width - 10},{height - foot}" '
         'fill="none" stroke="currentColor" stroke-width="1"/>'
         f'<polyline points="{points}" fill="none" stroke="#2b6cb0" stroke-width="2"/>'
+        f'<text x="{left + 6}" y="20">met</text>'
         f'<text x="{left - 8}" y="20" text-anchor="end">{most_known}</text>'
         f'<text x="{left - 8}" y="{height - foot}" text-anchor="end">0</text>'
         f'<text x="{width - 10}" y="{height - 8}" text-anchor="end">{most_done} cases, '

@@ -80,18 +80,24 @@ class _Watch:
     open_us: int = -1
     """Since when a question is open that nobody will answer."""
     ended: str = ""
-    waits: bool = field(default=False)
+    waits: bool = False
+    found: list[Violation] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Look at what the judge finds; this is asked after every delivery."""
+        self.found = self.stage.judge.found
 
     def __call__(self) -> bool:
         """Tell whether the case is over."""
         stage = self.stage
-        if stage.judge.found:
+        if self.found:
             self.ended = stage.state.phase
             return True
         now_us = stage.now_us
         if now_us < self.next_us:
             return False
-        self.next_us = now_us + LOOK_US
+        # At the same moments of the run, whether it is watched from its beginning or in a copy.
+        self.next_us = (now_us // LOOK_US + 1) * LOOK_US
         state = stage.state
         if state.phase in OVER:
             self.ended = state.phase

@@ -39,7 +39,7 @@ class Stage(Protocol):
         """What the coordinator would tell on its page."""
 
     def copy(self) -> Self:
-        """Return a stage that goes on from here by itself."""
+        """Return a stage that goes on from here by itself; nobody makes copies of it in turn."""
 
     def take(self, case: Case) -> None:
         """Let the causes of a case act, and its people; nothing of it has begun yet."""

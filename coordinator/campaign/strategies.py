@@ -15,7 +15,9 @@ from coordinator.campaign.vocabulary import (
     GAP_US_MAX,
     LATE_S,
     LONG_US,
+    PEOPLE,
     SHARES,
+    STEPS_S,
     Kind,
     Vocabulary,
 )
@@ -40,6 +42,8 @@ def values(name: str, dimension: str, usual: float) -> st.SearchStrategy[float]:
         return st.sampled_from(DOWN_S)
     if name == "time":
         return st.sampled_from(LATE_S)
+    if name == "step":
+        return st.sampled_from((*STEPS_S, *(-step_s for step_s in STEPS_S)))
     if name == "share" and usual <= 0.1:
         return st.sampled_from(SHARES)
     if name == "corner":
@@ -57,8 +61,10 @@ def causes(draw: st.DrawFn, words: Vocabulary, kind: Kind, low_us: int, high_us:
     side = None
     if kind.is_placed:
         side = draw(st.sampled_from(words.parties))
-    elif kind.applies_to in ("side", "bus"):
+    elif kind.applies_to == "side":
         side = draw(st.sampled_from((None, *words.arms)))
+    elif kind.applies_to == "bus":
+        side = draw(st.sampled_from((None, *words.parties)))
     bolt = draw(st.integers(1, words.bolt_count)) if kind.applies_to == "bolt" else None
     lasts_us = draw(st.integers(BRIEF_US[0], LONG_US[1]))
     return CaseCause(
@@ -88,8 +94,9 @@ def answers(words: Vocabulary) -> st.SearchStrategy[tuple[Answer, ...]]:
         Answer,
         st.sampled_from(words.prompts),
         st.sampled_from(tuple(Option)),
-        st.just(BY),
+        st.sampled_from(PEOPLE),
         st.sampled_from((0, 2_000_000, 30_000_000)),
+        st.sampled_from((None, *words.torques_nm)),
     )
     return st.lists(one, max_size=8).map(tuple)
 

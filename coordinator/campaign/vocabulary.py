@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from random import Random
 
-from coordinator.sequence import CaseCause
+from coordinator.core.plan import Option
+from coordinator.sequence import Answer, CaseCause
 
 GAP_US_MAX = 1_500_000
 """From one cause to the next: order matters most while the first still acts."""
@@ -24,6 +25,11 @@ DOWN_S = (0.3, 0.8, 1.6, 3.0, 6.0)
 """How long a process is down: within a lease, about one, beyond a will, beyond the silence."""
 LATE_S = (0.1, 0.4, 1.0, 3.0)
 """How late a message is at most: within the lead of a release, beyond it, beyond an expiry."""
+STEPS_S = (0.05, 0.2, 0.6, 2.0)
+"""By how much a clock is set: within the window of starts, beyond it, a lease, beyond an expiry."""
+OFF_TORQUE = (1.0, 1.0, 1.0, 0.97, 0.8, 1.2)
+"""What is measured by hand, over what is wanted: mostly right, or outside every window."""
+PEOPLE = ("mate", "fitter")
 SHARES = (0.1, 0.3, 0.6, 1.0)
 FACTORS = (0.5, 1.0, 1.0, 1.5, 2.5)
 
@@ -49,6 +55,10 @@ class Vocabulary:
     """Whoever may be cut off or restarted: arms, floor, coordinator."""
     bolt_count: int
     prompts: tuple[str, ...]
+    about_bolts: tuple[str, ...] = ()
+    """Prompts about what people can do by hand as well."""
+    torques_nm: tuple[float, ...] = ()
+    """What people may measure on a bolt that they have worked on by hand."""
 
     def kind(self, name: str) -> Kind:
         """Return a kind by its name.
@@ -60,6 +70,22 @@ class Vocabulary:
             if one.name == name:
                 return one
         raise KeyError(name)
+
+
+def draw_answer(
+    random: Random, words: Vocabulary, prompt: str, option: Option, after_us: int
+) -> Answer:
+    """Draw one answer: by whom, and with which torque where the work was done by hand.
+
+    Where it is not known which step is asked about, nobody has done it by hand: only what is done
+    to bolts is done in the simulated steel as well.
+    """
+    if option is Option.BY_HAND and prompt not in words.about_bolts:
+        option = Option.AGAIN
+    if option is not Option.BY_HAND or not words.torques_nm:
+        return Answer(prompt, option, PEOPLE[0], after_us)
+    torque_nm = random.choice(words.torques_nm) * random.choice(OFF_TORQUE)
+    return Answer(prompt, option, random.choice(PEOPLE), after_us, float(f"{torque_nm:.6g}"))
 
 
 def draw_cause(
@@ -80,7 +106,8 @@ def draw_cause(
     elif kind.applies_to == "side":
         side = random.choice((*words.arms, *words.arms, None))
     elif kind.applies_to == "bus":
-        side = random.choice((None, None, *words.arms))
+        # By the floor's link alone the coordinator knows other signals than the arms do.
+        side = random.choice((None, None, *words.parties))
     return CaseCause(
         kind.name,
         side,
@@ -109,6 +136,8 @@ def _value(random: Random, name: str, dimension: str, usual: float) -> float:
         return usual
     if name == "time":
         return random.choice(LATE_S)
+    if name == "step":
+        return random.choice(STEPS_S) * random.choice((-1.0, 1.0))
     value = usual * random.choice(FACTORS)
     if name in ("off", "off_x", "off_y", "turn", "lean"):
         value *= random.choice((-1.0, 1.0))

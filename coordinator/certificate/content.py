@@ -39,6 +39,8 @@ class Source:
     people: tuple[str, ...] = ()
     later: tuple[LaterJudgement, ...] = ()
     chain_finding: str | None = None
+    stood: str = ""
+    """Who was simulated, in shadow or real; empty where the journal is not at hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,8 @@ class Certificate:
     title: str
     verdict: str
     is_simulated: bool
+    banner: str
+    """What stands over it; empty where everything was real."""
     facts: tuple[tuple[str, str], ...]
     tools: tuple[tuple[str, ...], ...]
     people: tuple[str, ...]
@@ -105,6 +109,7 @@ def certificate_of(source: Source) -> Certificate:
         title=f"Bolted joint {run.joint}",
         verdict=_verdict(source, points),
         is_simulated=simulated,
+        banner=_banner(source) if simulated else "",
         facts=_facts(source),
         tools=_tools(source),
         people=source.people or ("nobody is named in the journal",),
@@ -131,6 +136,14 @@ def _verdict(source: Source, points: Sequence[str]) -> str:
     return f"not accepted: {len(points)} open points" if points else "accepted"
 
 
+def _banner(source: Source) -> str:
+    """Say how far it is simulated, by what each side's records say of themselves."""
+    real = sorted({one.side for one in source.records if not one.simulated})
+    if not real:
+        return "SIMULATED: no steel was touched"
+    return f"PARTLY SIMULATED: only {', '.join(real)} was real; nobody made up this joint"
+
+
 def _facts(source: Source) -> tuple[tuple[str, str], ...]:
     run, joint = source.run, source.joint
     facts = [
@@ -141,6 +154,7 @@ def _facts(source: Source) -> tuple[tuple[str, str], ...]:
         ("Accepted torque", f"target ±{run.tolerance * 100:g} %"),
         ("Plan", run.plan_digest),
     ]
+    facts += [("Parties", source.stood)] if source.stood else []
     if joint is not None:
         facts += [
             ("Joint", joint.text),

@@ -26,7 +26,7 @@ _PEN = {"plain": ("#1a1a1a", 1.0), "strong": ("#000000", 2.2), "pale": ("#8a8a8a
 
 def to_html(made: Certificate) -> str:
     """Return the certificate as HTML."""
-    banner = '<p class="banner">SIMULATED: no steel was touched</p>' if made.is_simulated else ""
+    banner = f'<p class="banner">{escape(made.banner)}</p>' if made.banner else ""
     parts = [
         f"<h1>Certificate: {escape(made.title)}</h1>{banner}",
         f'<p class="verdict">{escape(made.verdict)}</p>',

@@ -59,8 +59,8 @@ def to_pdf(made: Certificate) -> bytes:
 
 def _story(made: Certificate) -> list[Any]:
     story: list[Any] = [Paragraph(f"Certificate: {_plain(made.title)}", _TITLE), Spacer(1, 4)]
-    if made.is_simulated:
-        story += [_boxed("SIMULATED: no steel was touched"), Spacer(1, 4)]
+    if made.banner:
+        story += [_boxed(made.banner), Spacer(1, 4)]
     story.append(Paragraph(f"<b>{_plain(made.verdict)}</b>", _TEXT))
     story += _section("Joint and run", _table((), made.facts, (110, _WIDTH - 110)))
     story += _section("Tools and calibration", _table(TOOL_COLUMNS, made.tools))
@@ -181,7 +181,7 @@ def _mark(one: Stroke | Disc | Words) -> Any:
 
 def _numbering(made: Certificate) -> type[Canvas]:
     """Return a canvas that writes `page 2 of 5` once it knows how many there are."""
-    foot = ("SIMULATED · " if made.is_simulated else "") + made.title
+    foot = (f"{made.banner.partition(':')[0]} · " if made.banner else "") + made.title
     head = made.head
 
     class Numbered(Canvas):  # type: ignore[misc] # the library has no types

@@ -173,12 +173,26 @@ def joint(
     figures: Annotated[
         Path | None, typer.Option("--figures", help="Draw the figures into this folder.")
     ] = None,
+    calibration: Annotated[
+        Path | None,
+        typer.Option(
+            "--calibration",
+            help="CSV of a tool, columns pressure,torque with units; the pressure of each round.",
+        ),
+    ] = None,
+    intensifier: Annotated[
+        float, typer.Option("--intensifier", help="Pressure at the tool over that at the pump.")
+    ] = 1.0,
     json: Json = False,
 ) -> None:
     """Print torque, preload and rounds of a joint, each figure with its source."""
     from coordinator.cli.joint import print_joint
 
-    raise typer.Exit(print_joint(Output.of(json), file, figures))
+    raise typer.Exit(
+        print_joint(
+            Output.of(json), file, figures, calibration=calibration, intensifier=intensifier
+        )
+    )
 
 
 @app.command()

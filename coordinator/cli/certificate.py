@@ -9,6 +9,7 @@ from coordinator.cli.output import Exit, Output
 from coordinator.cli.pinned import load_pinned
 from coordinator.cli.records import open_store
 from coordinator.core.events import OperatorActed, OverrideSet, PromptAnswered
+from coordinator.live.standing import standings_words
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed
 from coordinator.records.rows import RecordFilter
 from coordinator.records.store import RecordsFailed, RecordStore
@@ -81,6 +82,7 @@ def certificate_for(store: RecordStore, place: str, run: str) -> Certificate:
             people,
             store.judgements(run),
             store.verify(),
+            "" if head is None else standings_words(head.standings),
         )
     )
 

@@ -7,20 +7,24 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from aiomqtt import Client, MqttError, ProtocolVersion
 from rich.table import Table
 
 from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.secrets_folder import address_for
 from coordinator.commissioning.acceptance import Report, Seen, accept
+from coordinator.commissioning.book import Book, BookFailed, book_path
 from coordinator.commissioning.probe import Motion, Probe
-from coordinator.live.link import LinkUnreachable
-from coordinator.live.mqtt_link import MqttLink
+from coordinator.commissioning.promotion import ACCEPTANCE
+from coordinator.live.link import LinkLost, LinkUnreachable
+from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.live.translate import COORDINATOR
 from coordinator.sequence import read_cell
 from coordinator.sequence.cell_model import CellModel
-from coordinator.wire.codec import to_time
-from coordinator.wire.topics import ROOT, subscriptions_of_coordinator
+from coordinator.wire.codec import encode, to_time
+from coordinator.wire.messages import Message
+from coordinator.wire.topics import ROOT, subscriptions_of_coordinator, topic_of
 
 CAUTION = (
     "WARNING: the arm moves on its own while it is looked at. Clear the floor, take loads and "
@@ -40,6 +44,8 @@ class Wish:
     lines: tuple[str, ...] = ()
     attended: bool = False
     """Somebody stands by the arm and does as asked."""
+    book: Path | None = None
+    """Folder of the books; None writes nothing down."""
 
 
 def commission_arm(output: Output, cell_path: Path, side: str, wish: Wish) -> Exit:
@@ -60,6 +66,8 @@ def commission_arm(output: Output, cell_path: Path, side: str, wish: Wish) -> Ex
         return output.refuse(str(error))
     if wish.out is not None and (wrong := _write(report, wish.out)):
         return output.refuse(wrong)
+    if wish.book is not None and (wrong := _keep(output, report, wish.book)):
+        return output.refuse(wrong)
     _tell(output, report, wish.out)
     return Exit.GOOD if report.is_passed else Exit.FINDINGS
 
@@ -70,13 +78,39 @@ async def _accept(output: Output, cell: CellModel, side: str, wish: Wish) -> Rep
     link = MqttLink(address, cell.cell, topics, f"{ROOT}-{cell.cell}-acceptance")
     person = (lambda what: output.say(f"NOW, within a minute: {what}")) if wish.attended else None
     motions, torque = motions_of(cell, side), torque_of(cell)
-    probe = Probe(link, side, _clock_us, motions, torque=torque, person=person)
+
+    async def memory(message: Message, is_kept: bool) -> None:
+        await keep_in_broker(address, cell.cell, message, is_kept=is_kept)
+
+    probe = Probe(link, side, _clock_us, motions, torque=torque, person=person, memory=memory)
 
     def tell(seen: Seen) -> None:
         output.say(f"{seen.code} {seen.result}: {seen.title}{f': {seen.text}' * bool(seen.text)}")
 
     at = to_time(_clock_us())
     return await accept(probe, cell=cell.cell, by=wish.by, at=at, codes=wish.lines, tell=tell)
+
+
+async def keep_in_broker(address: Address, cell: str, message: Message, *, is_kept: bool) -> None:
+    """Let the broker keep a message, or forget it: what a coordinator never does with commands.
+
+    Raises:
+        LinkLost: LNK006, the broker did not take it.
+    """
+    client = Client(
+        address.host,
+        address.port,
+        username=address.username,
+        password=address.password,
+        tls_context=address.trust(),
+        protocol=ProtocolVersion.V5,
+    )
+    payload = encode(message) if is_kept else b""
+    try:
+        async with client:
+            await client.publish(topic_of(cell, message), payload, qos=1, retain=True)
+    except MqttError as error:
+        raise LinkLost(f"link to {address}: {error} [LNK006]") from None
 
 
 def _clock_us() -> int:
@@ -109,6 +143,17 @@ def _write(report: Report, out: Path) -> str:
         (out / f"acceptance_{report.party}.json").write_text(text, encoding="utf-8")
     except OSError as error:
         return f"{out}: {error.strerror}; name another folder"
+    return ""
+
+
+def _keep(output: Output, report: Report, folder: Path) -> str:
+    """Write the report into the book of its cell; return why not."""
+    try:
+        with Book.open(book_path(folder, report.cell)) as book:
+            entry = book.append(report.at, ACCEPTANCE, report.by, report.document())
+    except BookFailed as error:
+        return str(error)
+    output.say(f"evidence: {entry.reference} of {book.path}")
     return ""
 
 

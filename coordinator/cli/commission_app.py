@@ -5,7 +5,18 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli.options import PARTY_BROKER, Json, PartyBroker, Secrets
+from coordinator.cli.options import (
+    BOOKS,
+    PARTY_BROKER,
+    Books,
+    Broker,
+    File,
+    JointFile,
+    Json,
+    PartyBroker,
+    Secrets,
+    Seed,
+)
 from coordinator.cli.output import Output
 from coordinator.cli.secrets_folder import use_secrets
 
@@ -28,6 +39,7 @@ def commission_arm(
     attended: Annotated[
         bool, typer.Option("--attended", help="Somebody stands by the arm and does as asked.")
     ] = False,
+    book: Books = BOOKS,
     json: Json = False,
 ) -> None:
     """Take an arm on the bus, simulated or real, through the lines of its acceptance."""
@@ -36,5 +48,85 @@ def commission_arm(
 
     use_secrets(secrets)
     output, lines = Output.of(json), tuple(line or ())
-    wish = Wish(broker, by, out, lines, attended)
+    wish = Wish(broker, by, out, lines, attended, book)
     raise typer.Exit(commission(output, cell, side, wish))
+
+
+@commission_app.command("points")
+def commission_points(
+    file: File,
+    joint: JointFile = None,
+    book: Books = BOOKS,
+    broker: Broker = None,
+    secrets: Secrets = None,
+    seconds: Annotated[
+        float, typer.Option(min=1.0, help="How long the bus is listened to at most.")
+    ] = 60.0,
+    by: Annotated[str, typer.Option(help="Who looks and signs.")] = "",
+    enter: Annotated[
+        list[str] | None,
+        typer.Option("--enter", help="TAG=STATE that a person has seen; may be repeated."),
+    ] = None,
+    why: Annotated[str, typer.Option(help="How the person saw it.")] = "",
+    party: Annotated[
+        list[str] | None, typer.Option("--party", help="Only this party; may be repeated.")
+    ] = None,
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="Count what simulated parties show, too.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Show the point-check sheet of the files; --broker fills it from what the bus says."""
+    from coordinator.cli.commission_points import PointsAsked
+    from coordinator.cli.commission_points import commission_points as check
+
+    use_secrets(secrets)
+    asked = PointsAsked(
+        book=book,
+        joint=joint,
+        broker=broker,
+        seconds=seconds,
+        by=by,
+        enter=tuple(enter or ()),
+        why=why,
+        parties=tuple(party or ()),
+        simulated=simulated,
+    )
+    raise typer.Exit(check(Output.of(json), file, asked))
+
+
+@commission_app.command("matrix")
+def commission_matrix(
+    file: File,
+    joint: JointFile = None,
+    book: Books = BOOKS,
+    drill: Annotated[
+        bool, typer.Option("--drill", help="Drill every interlock on simulated parties first.")
+    ] = False,
+    runs: Annotated[
+        list[Path] | None,
+        typer.Option("--runs", help="Tick from the journals of runs in this folder; repeat."),
+    ] = None,
+    target: Annotated[
+        Path | None, typer.Option("--file", help="Write it: .html, .json or .txt.")
+    ] = None,
+    real: Annotated[
+        bool, typer.Option("--real", help="Ask for the ticks on real parties.")
+    ] = False,
+    seed: Seed = 1,
+    json: Json = False,
+) -> None:
+    """Show the cause-and-effect matrix of the files, ticked from journals alone."""
+    from coordinator.cli.commission_matrix import MatrixAsked
+    from coordinator.cli.commission_matrix import commission_matrix as show
+
+    asked = MatrixAsked(
+        book=book,
+        joint=joint,
+        drill=drill,
+        runs=tuple(runs or ()),
+        file=target,
+        real=real,
+        seed=seed,
+    )
+    raise typer.Exit(show(Output.of(json), file, asked))

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from coordinator.campaign.case_file import case_text
-from coordinator.cli.fault_table import AFTER_US, LASTS_US, Mode, begins_of, cause_of, fits
+from coordinator.cli.fault_table import AFTER_US, LASTS_US, Mode, Spells, cause_of, fits, spells_of
 from coordinator.cli.rehearsal import rehearse
 from coordinator.cli.stage import vocabulary_of
 from coordinator.core.decide import begin
@@ -142,13 +142,13 @@ def tried(loaded: Loaded, case: Case, name: str) -> tuple[bool, str]:
 
 def case_of(loaded: Loaded, violation: Violation, *, name: str) -> Case | str:
     """Return the case of a counterexample, or why there is none."""
-    begins = {node: at for node, at in begins_of(loaded, SEED).items() if node >= 0}
+    spells = {node: one for node, one in spells_of(loaded, SEED).items() if node >= 0}
     causes: list[CaseCause] = []
     for place, one in enumerate(violation.course):
         if not one.is_cause:
             continue
-        node = _at_hand(loaded, violation.course[: place + 1], begins)
-        found = _cause(loaded, one, node, begins)
+        node = _at_hand(loaded, violation.course[: place + 1], spells)
+        found = _cause(loaded, one, node, spells)
         if found is None:
             where = one.step or "a barrier"
             return f"the simulated world has no cause for '{one.words}' at {where}"
@@ -163,7 +163,7 @@ def case_of(loaded: Loaded, violation: Violation, *, name: str) -> Case | str:
     )
 
 
-def _at_hand(loaded: Loaded, course: Sequence[Happened], begins: dict[int, int]) -> int:
+def _at_hand(loaded: Loaded, course: Sequence[Happened], spells: Spells) -> int:
     """Return the step that the course has come to: that of the last happening, or its next."""
     for one in reversed(course):
         if one.node < 0:
@@ -171,17 +171,17 @@ def _at_hand(loaded: Loaded, course: Sequence[Happened], begins: dict[int, int])
         lane = loaded.plan.lanes[loaded.plan.nodes[one.node].lane]
         ahead = lane[lane.index(one.node) + one.words.startswith("is done") :]
         for node in ahead:
-            if node in begins:
+            if node in spells:
                 return node
-    return min(begins, key=lambda node: begins[node], default=-1)
+    return min(spells, key=lambda node: spells[node], default=-1)
 
 
-def _cause(loaded: Loaded, one: Happened, node: int, begins: dict[int, int]) -> CaseCause | None:
+def _cause(loaded: Loaded, one: Happened, node: int, spells: Spells) -> CaseCause | None:
     """Return a cause that physics has for what went wrong, at the step at hand."""
-    if node not in begins:
+    if node not in spells:
         return None
     if one.lane < 0:
-        return _of_floor(one.words, begins[node] + AFTER_US)
+        return _of_floor(one.words, spells[node][0] + AFTER_US)
     step, plan = loaded.plan.nodes[node], loaded.plan
     if step.move is None:
         return None
@@ -191,7 +191,7 @@ def _cause(loaded: Loaded, one: Happened, node: int, begins: dict[int, int]) -> 
     for kind in CATALOGUE.values():
         is_meant = kind.name == known if known else bool(fault and fault[1] in kind.shows_as)
         if is_meant and (known or fits(loaded, kind, step, step.move.action)):
-            return cause_of(Mode(kind, step, side, begins[node]))
+            return cause_of(Mode(kind, step, side, *spells[node]))
     return None
 
 

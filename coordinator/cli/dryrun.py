@@ -92,7 +92,7 @@ def dry_run(
 
 
 def nearest(result: Rehearsal) -> tuple[Nearest, ...]:
-    """Return how near the arms came to each other, and to string and table."""
+    """Return how near the arms came to each other, and to string, table, racks and bins."""
     if result.hoist is None or len(result.arms) != 2:
         return ()
     found = least_clearance(result.arms, result.hoist, result.time_us / 1e6)

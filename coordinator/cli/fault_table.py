@@ -19,7 +19,7 @@ from coordinator.cli.output import Exit, Output
 from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.core.effects import Effect, Notify, SendDo, SendRelease
 from coordinator.core.events import Act as Deed
-from coordinator.core.events import Event
+from coordinator.core.events import CommandFinished, Event
 from coordinator.core.plan import Node, Option
 from coordinator.core.state import State
 from coordinator.sequence import Case, CaseCause, Loaded
@@ -30,6 +30,8 @@ LASTS_US = 20_000_000
 """Chosen: a cause that has a moment lasts longer than any detection and is then put right."""
 AFTER_US = 200_000
 """Chosen: the cause comes when the step has just begun."""
+LOOKS_US = 10_000_000
+"""Chosen: so long a person looks before an answer; what was put right meanwhile stays right."""
 RESET_US, RESTART_US = 70_000_000, 75_000_000
 PEOPLE = 6
 """So often people answer `again`, and restart; after that it counts as not recovered."""
@@ -46,6 +48,8 @@ RESPONSES = {
     "out_of_balance": "the balance band is left",
     "out_of_step": "the starts are too far apart",
 }
+Spells = dict[int, tuple[int, int]]
+"""When each step begins and ends, in µs of the run; a step that never ends, ends as it begins."""
 TEST = "tests/scenario/test_fault_table.py"
 
 
@@ -73,11 +77,12 @@ class Mode:
     node: Node
     side: str
     begins_us: int
+    ends_us: int
 
 
 def fault_modes(loaded: Loaded, seed: int, causes: Sequence[str] = ()) -> tuple[Mode, ...]:
     """Return catalogue times sequence: each cause at the first step of every action it fits."""
-    begins = begins_of(loaded, seed)
+    spells = spells_of(loaded, seed)
     modes = []
     for kind in CATALOGUE.values():
         if causes and kind.name not in causes:
@@ -85,14 +90,14 @@ def fault_modes(loaded: Loaded, seed: int, causes: Sequence[str] = ()) -> tuple[
         seen: list[str] = []
         for index, node in enumerate(loaded.plan.nodes):
             action = "" if node.move is None else node.move.action
-            if not action or action in seen or index not in begins:
+            if not action or action in seen or index not in spells:
                 continue
             if seen and kind.applies_to == "bolt":
                 break  # It is there from the beginning: the first step that meets it counts.
             if fits(loaded, kind, node, action):
                 seen.append(action)
                 side = loaded.plan.parties[node.lane].name
-                modes.append(Mode(kind, node, side, begins[index]))
+                modes.append(Mode(kind, node, side, *spells[index]))
     return tuple(modes)
 
 
@@ -104,7 +109,7 @@ def fault_row(loaded: Loaded, mode: Mode, seed: int) -> FaultRow:
         Act(Deed.RESTART, "mate", when="held", after_us=RESTART_US),
     ]
     answers = [
-        Answer(name, Option.AGAIN, "mate")
+        Answer(name, Option.AGAIN, "mate", after_us=LOOKS_US)
         for name in (*names, "unknown_outcome")
         for _ in range(PEOPLE)
     ]
@@ -175,22 +180,25 @@ def fits(loaded: Loaded, kind: CauseKind, node: Node, action: str) -> bool:
     return model.by == "arm" or not kind.placed
 
 
-def begins_of(loaded: Loaded, seed: int) -> dict[int, int]:
-    """Return when each step begins while nothing is wrong."""
+def spells_of(loaded: Loaded, seed: int) -> Spells:
+    """Rehearse with nothing wrong; return when each step first begins and ends."""
     begins: dict[int, int] = {}
-    armed: dict[int, int] = {}
+    ends: dict[int, int] = {}
+    sent: dict[int, int] = {}
 
     def note(event: Event, effects: tuple[Effect, ...], state: State) -> None:
+        if isinstance(event, CommandFinished) and event.command in sent:
+            ends.setdefault(sent[event.command], event.at_us)
         for effect in effects:
-            if isinstance(effect, SendDo) and effect.barrier < 0:
-                begins.setdefault(effect.node, event.at_us)
-            elif isinstance(effect, SendDo):
-                armed[effect.command] = effect.node
+            if isinstance(effect, SendDo):
+                sent[effect.command] = effect.node
+                if effect.barrier < 0:
+                    begins.setdefault(effect.node, event.at_us)
             elif isinstance(effect, SendRelease):
-                begins.setdefault(armed[effect.command], effect.start_us)
+                begins.setdefault(sent[effect.command], effect.start_us)
 
     rehearse(loaded, seed=seed, listeners=(note,))
-    return begins
+    return {node: (at_us, ends.get(node, at_us)) for node, at_us in begins.items()}
 
 
 def cause_of(mode: Mode) -> CaseCause:
@@ -202,8 +210,10 @@ def cause_of(mode: Mode) -> CaseCause:
     if kind.applies_to == "process":
         return CaseCause(kind.name, mode.side, at_us=at_us)
     if kind.applies_to == "side":
-        # What acts when an action begins must be there by then.
-        return CaseCause(kind.name, mode.side, at_us=mode.begins_us - AFTER_US, for_us=LASTS_US)
+        # What acts when an action begins, or at its end, must be there by then.
+        begins_us = mode.begins_us - AFTER_US
+        for_us = max(LASTS_US, mode.ends_us - begins_us)
+        return CaseCause(kind.name, mode.side, at_us=begins_us, for_us=for_us)
     side = mode.side if kind.placed else None
     return CaseCause(kind.name, side, at_us=at_us, for_us=LASTS_US)
 

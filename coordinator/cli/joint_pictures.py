@@ -102,8 +102,8 @@ def torque_angle(joint: JointFigures) -> Figure:
         textcoords="offset points",
         color=COLOURS[1],
     )
-    _name_regions(axes, middle, steel.law(1), joint)
-    axes.set_xlabel("angle from where the faces meet, degrees")
+    _name_regions(axes, middle)
+    axes.set_xlabel("angle from where the nut touches, degrees")
     axes.set_ylabel("torque, kN·m")
     axes.legend(loc="lower right", frameon=False)
     return figure
@@ -128,9 +128,9 @@ def _line(joint: JointFigures, steel: Steel, friction: float) -> TurningLine:
     )
 
 
-def _name_regions(axes: Axes, line: TurningLine, law: BoltLaw, joint: JointFigures) -> None:
-    snug_nm = law.tightening_nm(0.1 * joint.preload_n)
-    ends = (0.0, line.slack_rad, line.angle_rad(snug_nm), line.angle_rad(line.bound_nm))
+def _name_regions(axes: Axes, line: TurningLine) -> None:
+    flat_rad = line.slack_rad + line.snug.wide
+    ends = (0.0, line.slack_rad, flat_rad, line.angle_rad(line.bound_nm))
     names = ("run-down", "snug", "elastic", "yield")
     top = axes.get_ylim()[1]
     for index, (name, begin) in enumerate(zip(names, ends, strict=True)):
@@ -240,25 +240,30 @@ def _mark_rounds(axes: Axes, study: Study) -> None:
 def tilt(joint: JointFigures, studies: Mapping[str, Study]) -> Figure:
     """Draw tilt and gap after every pull, one-sided against opposite."""
     figure, (upper, lower) = _sheet(joint, "tilt and gap, one-sided against opposite pulling", 2)
-    for way, colour in zip(ways(joint), COLOURS, strict=False):
+    for place, (way, colour) in enumerate(zip(ways(joint), COLOURS, strict=False)):
+        # The first way hardly tilts: it is drawn thick and beneath, so that it shows at nought.
+        thick, order = (3.0, 2.0) if place == 0 else (1.2, 3.0)
         study = studies[way.name]
         # One tool makes twice the pulls, so all are drawn over the share of the make-up done.
         written = [pull for pull in study.pulls if pull.round <= len(joint.rounds)]
         share = [100.0 * (n + 1) / len(written) for n in range(len(written))]
         tilts = [1e6 * math.hypot(p.state.tilt_x_rad, p.state.tilt_y_rad) for p in written]
-        upper.plot(share, tilts, color=colour, marker=".", linewidth=1.2, label=way.text)
+        upper.plot(
+            share, tilts, color=colour, marker=".", linewidth=thick, zorder=order, label=way.text
+        )
         lower.plot(
             share,
             [1e6 * pull.state.gap_m for pull in written],
             color=colour,
             marker=".",
-            linewidth=1.2,
+            linewidth=thick,
+            zorder=order,
             label=way.text,
         )
     upper.set_ylabel("tilt, µrad")
     lower.set_ylabel("widest gap, µm")
     lower.set_xlabel("share of the rounds pulled, %")
     for axes in (upper, lower):
-        axes.set_ylim(bottom=0.0)
+        axes.set_ylim(bottom=-0.04 * axes.get_ylim()[1])
     lower.legend(loc="upper right", frameon=False)
     return figure

@@ -32,13 +32,26 @@ def keep_rehearsal(out: Path, rehearsed: Rehearsed) -> None:
     if folder.exists():
         return  # The same trace has left the same records before.
     folder.mkdir(parents=True)
+    write_journal(folder, name, rehearsed)
+    store = RecordStore(f"sqlite:///{out / 'records.sqlite'}")
+    with contextlib.closing(store):
+        store.begin_run(run)
+        for proof in result.proofs:
+            facts = ToolFacts(proof.trace or Trace(), proof.tool, True, to_time(proof.at_us))
+            write_proof(store, loaded.plan, run, proof.effect, facts)
+        store.end_run(name, result.phase, result.reason, to_time(result.time_us))
+
+
+def write_journal(folder: Path, name: str, rehearsed: Rehearsed) -> str:
+    """Write the journal of what was rehearsed into an existing folder, and return its digest."""
+    loaded = rehearsed.loaded
     head = Head(
         name,
         loaded.plan.digest,
         pin(rehearsed.path, loaded),
         rehearsed.seed,
         0,
-        run.started,
+        to_time(0),
         program=program_version(),
         root=str(root_of(rehearsed.path).absolute()),
         sequence=loaded.files[0][0],
@@ -48,10 +61,4 @@ def keep_rehearsal(out: Path, rehearsed: Rehearsed) -> None:
         for event in rehearsed.events:
             journal.append(event)
         journal.commit()
-    store = RecordStore(f"sqlite:///{out / 'records.sqlite'}")
-    with contextlib.closing(store):
-        store.begin_run(run)
-        for proof in result.proofs:
-            facts = ToolFacts(proof.trace or Trace(), proof.tool, True, to_time(proof.at_us))
-            write_proof(store, loaded.plan, run, proof.effect, facts)
-        store.end_run(name, result.phase, result.reason, to_time(result.time_us))
+        return journal.digest

@@ -1,4 +1,4 @@
-"""The verbs that bring up a cell, or a part of one: `run`, `resume`, `arm`, `floor`, the page."""
+"""The verbs that bring up a cell, or a part of one: `run`, `resume`, its parties, the page."""
 
 import sys
 from pathlib import Path
@@ -24,6 +24,7 @@ from coordinator.cli.options import (
     PageAt,
     PartyBroker,
     Records,
+    RunBooks,
     Secrets,
     Seed,
     TakeOver,
@@ -45,9 +46,15 @@ def run(
     out: Out = RUNS,
     broker: Broker = None,
     secrets: Secrets = None,
-    real: Annotated[
-        bool, typer.Option("--real", help="The parties are on the broker already.")
+    party: Annotated[
+        list[str] | None,
+        typer.Option("--party", help="How one stands: fore=simulated, =shadow or =real; repeat."),
+    ] = None,
+    real: Annotated[bool, typer.Option("--real", help="Every party is real.")] = False,
+    elsewhere: Annotated[
+        bool, typer.Option("--elsewhere", help="The simulated parties are on the broker already.")
     ] = False,
+    book: RunBooks = None,
     speed: Annotated[
         float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
     ] = 1.0,
@@ -79,7 +86,10 @@ def run(
         answer_path=answer,
         out=out,
         broker=broker,
+        parties=tuple(party or ()),
         real=real,
+        elsewhere=elsewhere,
+        book=book,
         speed=speed,
         take_over=take_over,
         page=wish,
@@ -186,11 +196,40 @@ def floor(
     seed: Seed = 1,
     case: CaseFile = None,
     out: Out = RUNS,
+    hoist_only: Annotated[
+        bool, typer.Option("--hoist-only", help="The signals come from a gateway.")
+    ] = False,
 ) -> None:
     """Be the simulated floor and hoist on a broker; takes orders such as `floor_clear no`."""
     from coordinator.cli.run import be_party
 
     use_secrets(secrets)
     raise typer.Exit(
-        be_party("floor", sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
+        be_party(
+            "floor",
+            sequence,
+            broker,
+            joint=joint,
+            seed=seed,
+            case_path=case,
+            out=out,
+            hoist_only=hoist_only,
+        )
     )
+
+
+@live_app.command()
+def gateway(
+    cell: Annotated[Path, typer.Argument(help="A cell file with a gateway.", show_default=False)],
+    broker: PartyBroker = PARTY_BROKER,
+    secrets: Secrets = None,
+    once: Annotated[
+        bool, typer.Option("--once", help="Only show how every signal is read now; no bus.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Bring the signals of a real floor onto the bus, from OPC UA and Modbus TCP."""
+    from coordinator.cli.gateway import run_gateway
+
+    use_secrets(secrets)
+    raise typer.Exit(run_gateway(Output.of(json), cell, broker, secrets, once=once))

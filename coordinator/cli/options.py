@@ -22,6 +22,19 @@ TakeOver = Annotated[
 ]
 Out = Annotated[Path, typer.Option("--out", help="Folder for journals and records.")]
 RUNS = Path("bothsides-runs")
+Books = Annotated[
+    Path,
+    typer.Option("--book", envvar="BOTHSIDES_BOOK", help="Folder of the commissioning books."),
+]
+BOOKS = Path("bothsides-commissioning")
+RunBooks = Annotated[
+    Path | None,
+    typer.Option(
+        "--book",
+        envvar="BOTHSIDES_BOOK",
+        help="Folder of the commissioning books; a run adds itself to the book of its cell.",
+    ),
+]
 Records = Annotated[
     str | None,
     typer.Option(
@@ -37,7 +50,8 @@ LookAhead = Annotated[
 ]
 ModeWord = Annotated[Mode, typer.Option("--mode", help="How far it goes by itself.")]
 CapTorque = Annotated[
-    float | None, typer.Option("--cap-torque", min=1.0, help="No torque above this, in N·m.")
+    float | None,
+    typer.Option("--cap-torque", min=0.0, help="No torque above this, in N·m; 0: none."),
 ]
 CapSpeed = Annotated[
     float, typer.Option("--cap-speed", min=0.05, max=1.0, help="Share of full speed.")

@@ -32,6 +32,7 @@ from sim_arms.causes import Cause
 from sim_arms.floor import FLOOR, Floor
 from sim_arms.node import Broker, Orders, ledger_beside, run_party
 from sim_arms.orders import obey_order
+from sim_arms.party import SimulatedParty
 
 CAUSES_FILE = "causes.json"
 BROKER_VARIABLE = "BOTHSIDES_BROKER"
@@ -82,12 +83,17 @@ def run_floor(
     case: Case | None = None,
     speed: float = 1.0,
     clock_base_us: int | None = None,
+    hoist_only: bool = False,
 ) -> None:
-    """Be the floor and the hoist; takes orders on standard input. See `run_arm`."""
+    """Be the floor and the hoist; takes orders on standard input. See `run_arm`.
+
+    With `hoist_only` the signals are left to a gateway.
+    """
     causes = to_causes(case.causes) if case else ()
     clock = CellClock(CellClock()() if clock_base_us is None else clock_base_us, speed)
     world = _World(seed, causes, clock, takes_orders=True)
-    _be(FLOOR, _Files(sequence_path, joint_path, folder), broker, world)
+    files = _Files(sequence_path, joint_path, folder)
+    _be(FLOOR, files, broker, world, hoist_only=hoist_only)
 
 
 def write_causes(path: Path, causes: Sequence[Cause]) -> None:
@@ -123,18 +129,22 @@ class _Files:
     folder: Path
 
 
-def _be(name: str, files: _Files, broker: str, world: _World) -> None:
-    address = _to_broker(address_for(broker, name))
+def _be(name: str, files: _Files, broker: str, world: _World, *, hoist_only: bool = False) -> None:
+    address = _to_broker(address_for(broker, name))  # The hoist goes in as the floor does.
     loaded = load(files.sequence, joint=files.joint)
     simulation = Simulation(loaded, world.seed, world.causes, world.clock.base_us)
     if name not in simulation.names:
         names = ", ".join(simulation.names)
         raise ValueError(f"'{name}' is no party of cell {loaded.cell.cell}; name one of {names}")
+    if hoist_only:
+        if loaded.cell.hoist is None:
+            raise ValueError(f"cell {loaded.cell.cell} has no hoist, must have one; leave it out")
+        name = loaded.cell.hoist  # Whose ledger it keeps.
     _log_to_stderr()
     store = ledger_beside(ledger_folder(files.folder), loaded.cell.cell, name)
     try:
         ours = replace(simulation, boot=store.count_boot(), speed=world.clock.speed)
-        party = ours.party(name, store)
+        party: SimulatedParty = ours.floor(store).hoist if hoist_only else ours.party(name, store)
         orders: Orders | None = None
         if world.takes_orders and isinstance(party, Floor) and _can_be_watched(sys.stdin.fileno()):
             orders = partial(obey_order, party)

@@ -17,6 +17,7 @@ from coordinator.cli.where_was_i import Card, card_of
 from coordinator.compare import compare_sequences
 from coordinator.core.events import Act
 from coordinator.live.resuming import differences
+from coordinator.live.standing import Standing, Standings
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
 from coordinator.records.replaying import replay
 from coordinator.sequence import Act as WrittenAct
@@ -81,8 +82,12 @@ def _resume(
         return _only_look(output, card, changed, is_asked=wishes.look)
     if changed and not wishes.pinned:
         return _refuse_changed(output, card, changed)
-    if not head.simulated and wishes.broker is None:
-        return output.refuse("the arms of this run are real: name their broker with --broker")
+    stands = standings_of(head, loaded)
+    if not stands.is_all_simulated and wishes.broker is None:
+        return output.refuse(
+            f"the parties of this run are not all simulated ({stands.words()}): name their broker "
+            "with --broker"
+        )
     if wishes.restart and not head.simulated:
         return output.refuse("--restart is for simulated arms; real ones are restarted by a person")
     asked = _to_live(loaded, sequence, joint, wishes, people)
@@ -91,7 +96,7 @@ def _resume(
         say=output.say,
         seed=head.seed,
         speed=speed,
-        simulated=head.simulated,
+        standings=stands,
         causes=_causes_of(folder),
     )
     result = run_live(resumed, wishes.broker, Resumption(journal, replayed))
@@ -102,6 +107,13 @@ def _resume(
         result,
         where=card.document(),
     )
+
+
+def standings_of(head: Head, loaded: Loaded) -> Standings:
+    """Return who was simulated, in shadow or real; older journals say it of all together."""
+    if head.standings:
+        return Standings.from_data(head.standings, loaded.cell.hoist or "")
+    return Standings.of(loaded.cell, Standing.SIMULATED if head.simulated else Standing.REAL)
 
 
 def _load_as_it_was(sequence: Path, joint: Path | None, journal: Journal) -> Loaded:

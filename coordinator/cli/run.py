@@ -5,17 +5,22 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from coordinator.cli.dryrun import clock, wanted_proofs
+from coordinator.cli.evidence import keep_evidence, refuse_for_evidence
 from coordinator.cli.files import load_answers, load_capped, load_case, load_sequence
+from coordinator.cli.options import BOOKS
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.record_verbs import read_windows_or_exit
 from coordinator.cli.records import store_address
 from coordinator.cli.run_live import LiveResult, Wishes, run_arm, run_floor, run_live
 from coordinator.cli.run_page import PageFailed, PageWish
 from coordinator.cli.simulated import to_causes, unknown_to_simulation
+from coordinator.commissioning.book import book_path, read_book
+from coordinator.commissioning.promotion import Asked, missing_for, unchecked_points
 from coordinator.core.plan import UNCAPPED, Caps, Mode
 from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
+from coordinator.live.standing import Standings
 from coordinator.page.operators import OperatorsFailed
 from coordinator.records.acceptance import open_points
 from coordinator.records.journal import JournalFailed
@@ -45,7 +50,14 @@ class RunAsked:
     answer_path: Path | None = None
     out: Path
     broker: str | None = None
+    parties: tuple[str, ...] = ()
+    """How some of them stand, such as ``fore=real``."""
     real: bool = False
+    """Every party that is not named otherwise is real."""
+    elsewhere: bool = False
+    """The simulated parties were started by others."""
+    book: Path | None = None
+    """Named: the run is written into its cell's book; else only where there is one already."""
     speed: float = 1.0
     take_over: bool = False
     page: PageWish | None = None
@@ -62,11 +74,16 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
     case = load_case(output, asked.case_path, loaded)
     people = load_answers(output, asked.answer_path)
     windows = read_windows_or_exit(output, asked.windows_path)
-    if not asked.real and (unknown := unknown_to_simulation(loaded)):
-        return output.refuse(unknown)
-    if asked.real and (asked.broker is None or asked.speed != 1.0 or case is not None):
-        return output.refuse("--real needs --broker, and takes neither --speed nor --case")
     try:
+        stands = Standings.asked(loaded.cell, asked.parties, is_real=asked.real)
+        if not stands.is_all_real and (unknown := unknown_to_simulation(loaded)):
+            return output.refuse(unknown)
+        if wrong := _what_is_wrong(asked, stands, has_case=case is not None):
+            return output.refuse(wrong)
+        promotion = Asked(loaded, str(path), stands, asked.mode, asked.caps)
+        entries = () if stands.is_all_simulated else read_book(_book(asked, loaded))
+        if lacking := missing_for(promotion, entries):
+            return refuse_for_evidence(output, stands, lacking)
         wishes = Wishes(
             loaded=loaded,
             sequence_path=path,
@@ -78,7 +95,9 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
             people=people or case,
             speed=asked.speed,
             interactive=sys.stdin.isatty() and people is None,
-            simulated=not asked.real,
+            standings=stands,
+            starts_parties=not asked.elsewhere,
+            unchecked=unchecked_points(promotion, entries) if stands.has_real else (),
             take_over=asked.take_over,
             page=asked.page,
             look_ahead=asked.look_ahead,
@@ -87,10 +106,32 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
             windows=windows,
         )
         result = run_live(wishes, asked.broker)
+        if asked.book or not stands.is_all_simulated or _book(asked, loaded).exists():
+            keep_evidence(output, _book(asked, loaded), promotion, result)
     except REFUSALS as error:
         return output.refuse(str(error))
     _tell_haste(output, asked.speed, result)
     return tell_end(output, loaded, store_address(asked.out, asked.records), result)
+
+
+def _book(asked: RunAsked, loaded: Loaded) -> Path:
+    return book_path(asked.book or BOOKS, loaded.cell.cell)
+
+
+def _what_is_wrong(asked: RunAsked, stands: Standings, *, has_case: bool) -> str:
+    """Return why wishes do not go together, empty if they do."""
+    if asked.elsewhere and asked.broker is None:
+        return "--elsewhere needs the address of the broker that the parties are on: --broker"
+    if stands.is_all_simulated:
+        return ""
+    if asked.broker is None or asked.speed != 1.0 or has_case:
+        return (
+            f"{stands.words()}: what is real or in shadow needs --broker, and takes neither "
+            "--speed nor --case"
+        )
+    if asked.elsewhere and not stands.is_all_real:
+        return "--elsewhere is for runs with everything simulated; leave it out"
+    return ""
 
 
 def _tell_haste(output: Output, speed: float, result: LiveResult) -> None:
@@ -110,8 +151,9 @@ def be_party(
     seed: int,
     case_path: Path | None,
     out: Path,
+    hoist_only: bool = False,
 ) -> Exit:
-    """Be one simulated party until told to end."""
+    """Be one simulated party until told to end; of the floor, perhaps only the hoist."""
     output = Output.of(False)
     loaded = load_sequence(output, sequence, joint)
     case = load_case(output, case_path, loaded)
@@ -120,7 +162,15 @@ def be_party(
         return output.refuse(f"side is '{name}', must be one of {sides}; name one of them")
     try:
         if name == "floor":
-            run_floor(sequence, broker, joint_path=joint, folder=out, seed=seed, case=case)
+            run_floor(
+                sequence,
+                broker,
+                joint_path=joint,
+                folder=out,
+                seed=seed,
+                case=case,
+                hoist_only=hoist_only,
+            )
         else:
             run_arm(name, sequence, broker, joint_path=joint, folder=out, seed=seed, case=case)
     except ValueError as error:

@@ -5,8 +5,10 @@ import contextlib
 import time
 
 from coordinator.cli.party_process import run_arm, run_floor
+from coordinator.cli.run_link import Buses
 from coordinator.cli.secrets_folder import address_for
-from coordinator.cli.session import LiveResult, Resumption, Session, Wishes
+from coordinator.cli.session import Session
+from coordinator.cli.wishes import LiveResult, Resumption, Wishes
 from coordinator.live.alone import require_alone
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.mqtt_link import Address, MqttLink
@@ -36,13 +38,15 @@ def run_live(
     """
     wishes.require_sound(broker)
     with contextlib.ExitStack() as stack:
-        if broker is None:
-            own = stack.enter_context(EmbeddedBroker())
-            broker = f"mqtt://{own.host}:{own.port}"
-        else:
+        if broker is not None and (wishes.stands.is_all_simulated or wishes.stands.has_real):
             # Before anything is made: a wrong address should leave nothing behind.
             asyncio.run(_look_around(address_for(broker, COORDINATOR), wishes))
-        return Session(wishes, broker, resumption).run()
+        ours = broker
+        if broker is None or (wishes.has_simulation and not wishes.stands.is_all_simulated):
+            # Simulated parties never stand on the bus of the real ones, whose names they have.
+            own = stack.enter_context(EmbeddedBroker())
+            ours = f"mqtt://{own.host}:{own.port}"
+        return Session(wishes, Buses(ours or "", broker), resumption).run()
 
 
 async def _look_around(address: Address, wishes: Wishes) -> None:

@@ -15,6 +15,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from coordinator.cli.signs import signs_by_fault
 from coordinator.cli.terminal_words import HELP, Words
 from coordinator.core.events import Act
 from coordinator.core.plan import Plan
@@ -74,7 +75,7 @@ class RunPage:
         now_us: Callable[[], int],
         say: Callable[[str], None],
     ) -> None:
-        self.board = Board(plan, state, facts)
+        self.board = Board(plan, state, facts, signs_by_fault())
         self.has_operators = wish is not None and wish.operators is not None
         self._wish = wish
         self._plan = plan

@@ -10,11 +10,9 @@ Keeps: R2, however a run ends, its journal is closed and none of its processes i
 import asyncio
 import contextlib
 import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from functools import partial
-from pathlib import Path
 
 from coordinator.cli.calibration import calibrations_of
 from coordinator.cli.cell_clock import CellClock
@@ -27,37 +25,35 @@ from coordinator.cli.output import CAUTION
 from coordinator.cli.party_process import CAUSES_FILE
 from coordinator.cli.pinned import pin, program_version
 from coordinator.cli.records import store_address
-from coordinator.cli.run_page import PageWish, RunPage
-from coordinator.cli.secrets_folder import address_for
+from coordinator.cli.run_link import Buses, link_of
+from coordinator.cli.run_page import RunPage
 from coordinator.cli.simulated import Simulation
 from coordinator.cli.terminal_prompts import WHO, PromptDesk, TerminalInput
 from coordinator.cli.terminal_words import Words
 from coordinator.cli.where_was_i import AnswersTold
+from coordinator.cli.wishes import LiveResult, Resumption, Wishes
+from coordinator.core.events import ModeSet
 from coordinator.core.plan import Mode
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
 from coordinator.live.caps_words import caps_words
 from coordinator.live.coordinator import Coordinator, Observers, Progress
 from coordinator.live.hold_stories import HoldStories, TellStories
-from coordinator.live.link import Presence
-from coordinator.live.mqtt_link import MqttLink
-from coordinator.live.operator import OperatorScript
+from coordinator.live.link import Link, Presence
+from coordinator.live.operator import Call, OperatorScript, Stating
 from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
 from coordinator.live.runtime import Outcome, Runtime
+from coordinator.live.shadow import Comparison
 from coordinator.live.translate import COORDINATOR
 from coordinator.page.board import Facts
 from coordinator.records.journal import FILE_NAME, Head, Journal, PinnedFile
 from coordinator.records.replaying import Replaying
 from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
-from coordinator.records.windows import Windows
-from coordinator.sequence import Case, Loaded, People
 from coordinator.sequence.read import root_of
 from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Message, PartyState
-from coordinator.wire.topics import ROOT, subscriptions_of_coordinator
-from sim_arms.causes import Cause
 
 START_S = 2.0
 """Chosen: what the parties' processes were seen to need on a small machine; later does no harm."""
@@ -65,93 +61,17 @@ WATCH_S = 0.5
 """Chosen: how often we look whether the parties' processes still live."""
 
 
-@dataclass(frozen=True, slots=True)
-class LiveResult:
-    """How a run ended."""
-
-    phase: str
-    reason: str
-    run: str
-    records: int
-    elapsed_us: int
-    """Time of the cell since the run began."""
-
-
-@dataclass(frozen=True, slots=True)
-class Wishes:
-    """What is asked of a run."""
-
-    loaded: Loaded
-    sequence_path: Path
-    """Read again by the parties' processes."""
-    out: Path
-    """Folder for the run's folder and the record store."""
-    say: Callable[[str], None]
-    """Takes lines for people."""
-    joint_path: Path | None = None
-    """A joint instead of the one that the sequence names."""
-    seed: int = 1
-    causes: tuple[Cause, ...] = ()
-    """What goes wrong in the simulated world."""
-    people: Case | People | None = None
-    """What people answer and do."""
-    speed: float = 1.0
-    """How much faster than the wall the simulated cell lives."""
-    interactive: bool = False
-    """A person at the terminal answers and acts."""
-    simulated: bool = True
-    starts_parties: bool = True
-    """Start simulated parties; False waits for those on the broker."""
-    take_over: bool = False
-    """Do not ask whether another coordinator is at work."""
-    look_ahead: int = 0
-    """How often each answer to a prompt is tried beforehand; 0 for never."""
-    mode: Mode = Mode.AUTOMATIC
-    """Set before the start."""
-    records: str | None = None
-    """Address of the database of records; None for a file in `out`."""
-    windows: Windows | None = None
-    """What records must lie between, beside the joint's own tolerance; None for that alone."""
-    page: PageWish | None = None
-    """Where to serve the live page and who may act there; None for no page."""
-    clock: CellClock | None = None
-    """The clock of simulated parties that others have started."""
-
-    def require_sound(self, broker: str | None) -> None:
-        """See that wishes go together.
-
-        Raises:
-            ValueError: they do not; the text says why.
-        """
-        if not self.speed > 0:
-            raise ValueError(f"speed is {self.speed:g}, must be above 0")
-        if not self.simulated and self.speed != 1.0:
-            raise ValueError(
-                f"speed is {self.speed:g}, must be 1 with real parties: they live in real time"
-            )
-        if not self.simulated and broker is None:
-            raise ValueError("real parties need the address of the broker that they are on")
-
-
-@dataclass(frozen=True, slots=True)
-class Resumption:
-    """A run to go on with."""
-
-    journal: Journal
-    """Taken up, to be written on."""
-    replayed: Replaying
-
-
 class Session:
     """One run between its broker, its files and its terminal."""
 
-    def __init__(self, wishes: Wishes, broker: str, resumption: Resumption | None = None) -> None:
+    def __init__(self, wishes: Wishes, buses: Buses, resumption: Resumption | None = None) -> None:
         self._wishes = wishes
-        self._broker = broker
+        self._buses = buses
+        self._comparison = Comparison(wishes.stands)
         self._resumption = resumption
         self._plan = hurried(wishes.loaded.plan, wishes.speed)
         start_us = time.time_ns() // 1_000
-        lead_us = int(START_S * 1e6) if wishes.simulated and wishes.starts_parties else 0
+        lead_us = int(START_S * 1e6) if wishes.has_simulation else 0
         self._begin_us = start_us + lead_us
         """By the wall: when the parties should be there."""
         self._epoch = start_us // 1_000_000
@@ -165,6 +85,7 @@ class Session:
         self._origin_us = self._head.origin_us
         self._run = self._head.run
         self._folder = wishes.out / self._run
+        self._digest = ""
 
     def run(self) -> LiveResult:
         """Run to the end, and close everything however it ends."""
@@ -186,8 +107,15 @@ class Session:
                 ended = to_time(time.time_ns() // 1_000)
                 store.end_run(self._run, outcome.phase, outcome.reason, ended)
             count = len(store.list_records(RecordFilter(run=self._run)))
-        elapsed_us = max(self._now_us(), 0)
-        return LiveResult(outcome.phase, outcome.reason, self._run, count, elapsed_us)
+        return LiveResult(
+            outcome.phase,
+            outcome.reason,
+            self._run,
+            count,
+            elapsed_us=max(self._now_us(), 0),
+            journal_digest=self._digest,
+            compared=self._comparison.report(self._clock()),
+        )
 
     def _run_between(self, store: RecordStore, run: Run) -> Outcome:
         """Run with journal and parties open."""
@@ -200,18 +128,21 @@ class Session:
             journal.mark_opened(self._epoch, max(self._now_us(), 0), to_time(now_us))
             with self._parties() as children:
                 time.sleep(max(self._begin_us - time.time_ns() // 1_000, 0) / 1e6)
-                return asyncio.run(self._drive(store, run, journal, children))
+                outcome = asyncio.run(self._drive(store, run, journal, children))
+            journal.commit()
+            self._digest = journal.digest
+            return outcome
 
     @contextlib.contextmanager
     def _parties(self) -> Iterator[Children | None]:
         wishes = self._wishes
-        if not (wishes.simulated and wishes.starts_parties):
+        if not wishes.has_simulation:
             yield None
             return
         names = Simulation(wishes.loaded, wishes.seed).names
         paths = wishes.sequence_path, wishes.joint_path
         cast = Cast(names, *paths, wishes.seed, wishes.causes, self._clock)
-        with Children(cast, self._broker, self._folder.absolute()) as children:
+        with Children(cast, self._buses.ours, self._folder.absolute()) as children:
             yield children
 
     async def _drive(
@@ -250,10 +181,10 @@ class Session:
             interactive=wishes.interactive or page.has_operators,
             speed=wishes.speed,
             on_link=lambda note: wishes.say(note.text),
+            farewell=self._presence(online=False),
         )
-
         async with contextlib.AsyncExitStack() as stack:
-            await stack.enter_async_context(page.served(runtime.submit))
+            await stack.enter_async_context(page.served(partial(self._submit, runtime)))
             if wishes.interactive:
                 stack.enter_context(keys.reading(partial(self._take_line, desk, runtime)))
             stack.enter_context(lines.shown())
@@ -280,7 +211,15 @@ class Session:
 
     def _page(self, state: State) -> RunPage:
         wishes = self._wishes
-        facts = Facts(self._run, wishes.simulated, wishes.speed, wishes.loaded.joint)
+        stands = wishes.stands
+        facts = Facts(
+            self._run,
+            wishes.simulated,
+            wishes.speed,
+            wishes.loaded.joint,
+            stands.banner(),
+            stands.caution(),
+        )
         return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=wishes.say)
 
     def _take_line(self, desk: PromptDesk, runtime: Runtime, line: str) -> None:
@@ -288,7 +227,17 @@ class Session:
         if isinstance(call, str):
             self._wishes.say(call)
         else:
+            self._submit(runtime, call)
+
+    def _submit(self, runtime: Runtime, call: Call) -> None:
+        """Pass on what a person does, unless a point that nobody has checked stands against it."""
+        points = self._wishes.unchecked
+        if not points or not _wants_automatic(call):
             runtime.submit(call)
+            return
+        self._wishes.say(f"no automatic mode: {len(points)} points are not checked")
+        for point in points:
+            self._wishes.say(f"not checked: {point}")
 
     @property
     def _replayed(self) -> Replaying:
@@ -334,12 +283,9 @@ class Session:
             mode=wishes.mode,
         )
 
-    def _link(self) -> MqttLink:
-        cell = self._wishes.loaded.cell.cell
+    def _link(self) -> Link:
         presence = Presence(self._presence(online=True), self._presence(online=False))
-        identifier = f"{ROOT}-{cell}-{COORDINATOR}"
-        address = address_for(self._broker, COORDINATOR)
-        return MqttLink(address, cell, subscriptions_of_coordinator(cell), identifier, presence)
+        return link_of(self._wishes, self._buses, presence, self._comparison, self._clock)
 
     def _presence(self, *, online: bool) -> Message:
         body = PartyState(online=online, simulated=self._wishes.simulated)
@@ -367,6 +313,7 @@ class Session:
             sequence=wishes.loaded.files[0][0],
             joint="" if wishes.joint_path is None else wishes.loaded.files[-1][0],
             clock_base_us=self._clock.base_us,
+            standings=wishes.stands.to_data(),
         )
 
     def _begin_run(self, store: RecordStore) -> Run:
@@ -377,7 +324,7 @@ class Session:
             loaded.plan.name,
             plan_digest=loaded.plan.digest,
             started=to_time(self._origin_us),
-            simulated=self._wishes.simulated,
+            simulated=not self._wishes.stands.is_all_real,
             tolerance=loaded.joint.tolerance,
             tools=calibrations_of(loaded),
             windows=self._wishes.windows,
@@ -389,11 +336,16 @@ class Session:
         return next((one for one in store.runs() if one.run == self._run), run)
 
     def _banner(self) -> str:
-        if not self._wishes.simulated:
-            return caps_words(self._plan.caps)
         faster = f" at {self._wishes.speed:g} times life" if self._wishes.speed != 1.0 else ""
-        return f"SIMULATED{faster}: {caps_words(self._plan.caps)}"
+        return f"{self._wishes.stands.banner()}{faster}: {caps_words(self._plan.caps)}"
 
     def _now_us(self) -> int:
         """Return the time since the run began."""
         return self._clock() - self._origin_us
+
+
+def _wants_automatic(call: Call) -> bool:
+    match call:
+        case Stating(ModeSet(mode=mode)):
+            return mode == Mode.AUTOMATIC
+    return False

@@ -11,7 +11,7 @@ from sim_arms.causes import CATALOGUE, Cause, Causes
 from sim_arms.floor import FLOOR, Floor
 from sim_arms.ledger import LedgerStore
 from sim_arms.steel import Steel, SteelConfig
-from sim_arms.workbench import Settings
+from sim_arms.workbench import STAND_BY, Settings
 
 SIGNAL_US_MAX = 1_500_000
 """Chosen: three periods of the floor; an older signal counts as unknown to the arms."""
@@ -55,7 +55,7 @@ class Simulation:
         )
         causes = Causes(self.causes)
         return Arm.on(
-            settings, self._steel(), causes, self.seed, store=store, origin_us=self.origin_us
+            settings, self.steel(), causes, self.seed, store=store, origin_us=self.origin_us
         )
 
     def floor(self, store: LedgerStore | None = None) -> Floor:
@@ -63,7 +63,7 @@ class Simulation:
         signals: dict[str, bool | None] = dict.fromkeys(self.loaded.cell.signals, True)
         return Floor.on(
             Settings(self.loaded.cell.hoist or "hoist", boot=self.boot),
-            self._steel(),
+            self.steel(),
             self.causes,
             self.seed,
             signals=signals,
@@ -75,7 +75,8 @@ class Simulation:
         """Build a party by its name."""
         return self.floor(store) if name == FLOOR else self.arm(name, store)
 
-    def _steel(self) -> Steel:
+    def steel(self) -> Steel:
+        """Build the steel that one party knows."""
         return Steel(steel_config(self.loaded), self.seed)
 
 
@@ -127,7 +128,7 @@ def unknown_to_simulation(loaded: Loaded) -> str:
         for move in (node.move, *recovery, *node.rechecks):
             if move is None:
                 continue
-            if move.action not in (ACTIONS if is_arm else HOIST_ACTIONS):
+            if move.action not in (*(ACTIONS if is_arm else HOIST_ACTIONS), STAND_BY):
                 words[f"action {move.action!r}"] = True
             tool = dict(move.parameters).get("tool")
             if tool is not None and tool not in TOOLS:

@@ -4,7 +4,7 @@ Units: ``*_us`` whole microseconds since the run began.
 Keeps: a copy of a stage and its original, given the same case, give the same deliveries.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
@@ -19,17 +19,19 @@ from coordinator.campaign.vocabulary import Kind, Vocabulary
 from coordinator.cli.hurry import hurried
 from coordinator.cli.simulated import Simulation, to_causes
 from coordinator.cli.spoiled import SpoiledCoordinator
-from coordinator.core.events import Act
+from coordinator.core.effects import Effect
+from coordinator.core.events import Act, Event
 from coordinator.core.state import State
-from coordinator.live.coordinator import Coordinator
+from coordinator.live.coordinator import Coordinator, Proof
 from coordinator.live.operator import UNATTENDED, UNKNOWN_OUTCOME, OperatorScript
 from coordinator.live.reviving import RevivingCoordinator
 from coordinator.live.translate import COORDINATOR
 from coordinator.sequence import Case, Found, Loaded, load
 from coordinator.sequence.read import root_of
 from coordinator.wire.messages import Message
-from sim_arms.causes import CATALOGUE, Cause, Causes
-from sim_arms.copying import Copier, copy_world, make_copyable
+from sim_arms.arm import Arm
+from sim_arms.causes import CATALOGUE, Cause, Causes, parameter
+from sim_arms.copying import Copier, copy_world, make_copyable, make_last
 from sim_arms.floor import FLOOR
 from sim_arms.meeting_causes import acted, watch_questions
 from sim_arms.network import Network
@@ -86,11 +88,12 @@ class CellStage:
         operated = RevivingCoordinator(Coordinator(loaded.plan), script)
         trace = TraceWriter(_forget) if traced else None
         stage = cls(ground, judge, operated, trace)
-        operated.tell((judge.decided,), None)
+        operated.tell((stage._decided,), stage._proved)
         parties = [simulation.party(name) for name in simulation.names]
         for party in parties:
             make_copyable(party)
         stage._causes = causes
+        judge.board.slack_us = _clocks_apart_us(causes)
         stage.world = World(
             parties,
             operated,
@@ -117,18 +120,21 @@ class CellStage:
         return self._operated.coordinator.state
 
     def copy(self) -> "CellStage":
-        """Return a stage that goes on from here by itself, without a trace."""
+        """Return a stage that goes on from here by itself, without a trace, and is never copied."""
         copier = Copier()
         judge = copier.copy(self.judge)
-        operated = copier.copy(self._operated)
-        stage = CellStage(self.ground, judge, operated, None)
-        operated.tell((judge.decided,), None)
+        stage = CellStage(self.ground, judge, self._operated, None)
+        copier.know(self, stage)
+        stage._operated = operated = copier.copy(self._operated)
+        operated.tell((stage._decided,), stage._proved)
         stage.world = copy_world(self.world, operated, judge.delivered, judge.said)
+        make_last(stage.world)
         return stage
 
     def take(self, case: Case) -> None:
         """Let the causes of a case act, and its people; nothing of it has begun yet."""
         self._causes = to_causes(case.causes)
+        self.judge.board.slack_us = _clocks_apart_us(self._causes)
         self.world.add_causes(self._causes)
         self._operated.script.take(case.answers, case.acts)
         self.world.post([], self._operated.name)
@@ -173,10 +179,32 @@ class CellStage:
         """Return the hash over every delivery so far; empty where no trace was asked for."""
         return "" if self._trace is None else self._trace.digest()
 
+    def _decided(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
+        # The coordinator's own clock may be off.
+        self.judge.decided(event, effects, state, self.world.now_us)
+
+    def _proved(self, proof: Proof) -> None:
+        """Do in the simulated steel what people say that they have done by hand."""
+        effect = proof.effect
+        record = self.ground.plan.nodes[effect.node].record
+        if effect.outcome != "by_hand" or record is None:
+            return
+        side, torque_nm = self.ground.parties[effect.party], dict(effect.results).get("torque_nm")
+        for arm in self.world.parties:
+            if isinstance(arm, Arm) and arm.name == side:
+                told = arm.work_by_hand(record.kind, record.bolt, torque_nm or 0.0, self.now_us)
+                self.world.post(told, side)
+
     def _traced(self, now_us: int, target: str, message: Message) -> None:
         if self._trace is not None:
             self._trace(now_us, target, message)
         self.judge.delivered(now_us, target, message)
+
+
+def _clocks_apart_us(causes: Sequence[Cause]) -> int:
+    """Return by how much the clocks of two parties may differ."""
+    steps = [parameter(cause, "step") for cause in causes if cause.cause == "clock_step"]
+    return round(sum(abs(step_s) for step_s in steps) * 1e6)
 
 
 def _forget(line: str) -> None:
@@ -248,8 +276,17 @@ def vocabulary_of(loaded: Loaded) -> Vocabulary:
         arms=arms,
         parties=(*arms, FLOOR, COORDINATOR),
         bolt_count=loaded.joint.bolt_count,
+        about_bolts=tuple(prompt.name for prompt in loaded.plan.prompts),
+        torques_nm=_torques_nm(loaded),
         prompts=(*(prompt.name for prompt in loaded.plan.prompts), UNKNOWN_OUTCOME),
     )
+
+
+def _torques_nm(loaded: Loaded) -> tuple[float, ...]:
+    """Return what a person may measure on a bolt: the torque of each round, and the joint's own."""
+    joint = loaded.joint
+    known = [*(one.torque_nm for one in joint.rounds), joint.torque_nm]
+    return tuple(dict.fromkeys(float(f"{torque_nm:.6g}") for torque_nm in known))
 
 
 def program_sha256() -> str:

@@ -9,7 +9,6 @@ from dataclasses import asdict, dataclass
 from coordinator.cli.live_lines import stamp
 from coordinator.core.effects import Effect
 from coordinator.core.events import Event
-from coordinator.core.holds import OUTCOME_UNKNOWN
 from coordinator.core.plan import NodeKind, Plan
 from coordinator.core.state import Lane, State
 from coordinator.records.journal import Head, Journal
@@ -125,7 +124,7 @@ class AnswersTold:
 def _outcome(lane: Lane, node: int) -> str:
     if lane.is_done(node):
         return "is done"
-    if lane.fault == OUTCOME_UNKNOWN:
+    if lane.unknown:
         return "is unknown; a person looks and says, after the restart"
     if lane.phase in ("pending",):
         return "has not started"

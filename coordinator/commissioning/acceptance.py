@@ -1,8 +1,8 @@
 """Take one party through the lines of its acceptance, and write down what was seen.
 
 Units: ``*_s`` seconds; figures have theirs in their names.
-Keeps: C3, a report is passed only if every line was; C4, it names who signs for it, and the party's
-own word whether it is simulated.
+Keeps: C3, a report is passed only if every line was; C4, each line names who signs for it, and the
+report the party's own word whether it is simulated.
 """
 
 import asyncio
@@ -13,6 +13,7 @@ from typing import Any, Literal
 from coordinator.commissioning.lines import LINES, Figures, Line
 from coordinator.commissioning.probe import Failed, NotDone, Probe
 from coordinator.live.link import LinkLost
+from coordinator.wire.codec import to_time
 from coordinator.wire.messages import PartyState
 
 Result = Literal["passed", "failed", "not done"]
@@ -27,6 +28,10 @@ class Seen:
     code: str
     title: str
     promise: str
+    by: str
+    """Who looked, and signs for this line."""
+    at: str
+    """When it was done, RFC 3339."""
     result: Result
     text: str = ""
     figures: Figures = field(default_factory=dict)
@@ -84,7 +89,7 @@ async def accept(
         for one in LINES:
             if codes and one.code not in codes:
                 continue
-            seen.append(await _look(one, probe))
+            seen.append(await _look(one, probe, by))
             tell(seen[-1])
             if one is LINES[0] and seen[-1].result == "failed":
                 break  # Nobody is there: every other line would say the same.
@@ -96,19 +101,24 @@ async def accept(
     return Report(cell, probe.party, by, at, told[-1] if told else None, tuple(seen))
 
 
-async def _look(line: Line, probe: Probe) -> Seen:
-    told = (line.code, line.title, line.promise)
+async def _look(line: Line, probe: Probe, by: str) -> Seen:
+    result, text, figures = await _try(line, probe)
+    at = to_time(probe.clock_us())
+    return Seen(line.code, line.title, line.promise, by, at, result, text, figures)
+
+
+async def _try(line: Line, probe: Probe) -> tuple[Result, str, Figures]:
     try:
         async with asyncio.timeout(LINE_S_MAX):
-            return Seen(*told, "passed", figures=await line.look(probe))
+            return "passed", "", await line.look(probe)
     except NotDone as why:
-        return Seen(*told, "not done", str(why))
+        return "not done", str(why), {}
     except Failed as why:
-        return Seen(*told, "failed", str(why))
+        return "failed", str(why), {}
     except LinkLost as why:
-        return Seen(*told, "failed", f"the link broke: {why}")
+        return "failed", f"the link broke: {why}", {}
     except TimeoutError:
-        return Seen(*told, "failed", f"it took longer than {LINE_S_MAX:g} s")
+        return "failed", f"it took longer than {LINE_S_MAX:g} s", {}
 
 
 async def _leave_held(probe: Probe) -> None:

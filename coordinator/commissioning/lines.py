@@ -9,7 +9,14 @@ import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
-from coordinator.commissioning.probe import LEASE_S, PERSON_S, Failed, NotDone, Probe
+from coordinator.commissioning.probe import (
+    CLOCK_S_MAX,
+    LEASE_S,
+    PERSON_S,
+    Failed,
+    NotDone,
+    Probe,
+)
 from coordinator.wire.messages import (
     Accepted,
     Armed,
@@ -350,15 +357,20 @@ async def shows_its_work(probe: Probe) -> Figures:
 
 @line("ARM21", "believes nobody but its coordinator")
 async def believes_nobody_else(probe: Probe) -> Figures:
-    """Signals and reports in the command channel's place move nothing and upset nothing."""
+    """Commands, leases and signals that somebody else says move nothing and upset nothing."""
     await probe.ready()
-    since = len(probe.heard)
+    forged, since = probe.number(), len(probe.heard)
     await probe.say(Finished(probe.number()), source="stranger")
     await probe.say(FloorSignals({"floor_clear": True}), source="stranger")
-    await probe.require_silence(Started, since)
+    await probe.say(Do(forged, "x", STAND_BY), source="stranger")
+    await probe.require_silence(Accepted, since)
     number, since = probe.number(), len(probe.heard)
     await probe.say(Do(number, "x", STAND_BY))
     await probe.want(Finished, since, lambda one: one.command == number)
+    await probe.hold()
+    since = len(probe.heard)
+    await probe.say(MakeReady(probe.number()), source="stranger")
+    await probe.require_silence(Ready, since)
     return {}
 
 
@@ -382,3 +394,36 @@ async def remembers_over_a_restart(probe: Probe) -> Figures:
     await _refused(probe, command, since, "duplicate")
     await probe.require_silence(Accepted, since)
     return {"boots": float(again.boot - before.boot)}
+
+
+@line("ARM23", "takes nothing from the broker's memory")
+async def takes_nothing_kept(probe: Probe) -> Figures:
+    """A make-ready that the broker kept is refused as retained, and the party stays held."""
+    await probe.hold()
+    before, _ = await probe.want(PartyState, len(probe.heard), within_s=2.0)
+    number = probe.number()
+    async with probe.kept(MakeReady(number)):
+        await probe.hold()  # While it is there it takes the same message as a fresh one.
+        since = len(probe.heard)
+        probe.ask("switch the arm's control off and on again")
+        await probe.want(
+            PartyState, since, lambda one: one.online and one.boot != before.boot, PERSON_S
+        )
+        await _refused(probe, number, since, "retained")
+        await probe.require_silence(Ready, since)
+    return {}
+
+
+@line("ARM24", "has the cell's time")
+async def has_the_time(probe: Probe) -> Figures:
+    """What it says arrives within half a second of when it says that it was sent."""
+    await probe.ready()
+    since = len(probe.heard)
+    await probe.begin()
+    await probe.want(Progressed, since, within_s=2.0)
+    await probe.hold()
+    ages_us = [one.at_us - one.message.sent_us for one in probe.heard[since:] if not one.retained]
+    worst_us = max(ages_us, key=abs)
+    if abs(worst_us) / 1e6 > CLOCK_S_MAX:
+        raise Failed(f"a message was {worst_us / 1e6:.2f} s old on arrival, by its own clock")
+    return {"age_ms_min": _ms(0, min(ages_us)), "age_ms_max": _ms(0, max(ages_us))}

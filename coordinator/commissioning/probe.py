@@ -5,7 +5,7 @@ Units: ``*_us`` whole microseconds of the cell's clock; ``*_s`` seconds.
 
 import asyncio
 import contextlib
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -33,6 +33,8 @@ RENEW_S = 0.3
 EXPIRY_US = 2_000_000
 START_LATE_S_MAX = 0.05
 """The window of the shipped barriers: a side that starts later than that starts over."""
+CLOCK_S_MAX = 0.5
+"""Chosen: a quarter of a command's life; a clock further off takes old commands for good ones."""
 PERSON_S = 60.0
 """Chosen: what a person beside the arm needs to do what is asked."""
 Kind = TypeVar("Kind")
@@ -73,6 +75,7 @@ class Probe:
         motions: Taken in turn, so that each has something to do.
         torque: (action, parameter) that asks for a torque, if the party has one.
         person: Tells a person beside the party what to do now; None where nobody is.
+        memory: Puts a message into the broker's memory, or takes it out (False).
     """
 
     def __init__(
@@ -84,6 +87,7 @@ class Probe:
         *,
         torque: tuple[str, str] | None = None,
         person: Callable[[str], None] | None = None,
+        memory: Callable[[Message, bool], Awaitable[None]] | None = None,
     ) -> None:
         self.party = party
         self.clock_us = clock_us
@@ -99,6 +103,7 @@ class Probe:
         self._link = link
         self._motions = list(motions)
         self._person = person
+        self._memory = memory
         self._number = clock_us() // 1_000
         self._sequence = 0
         self._news = asyncio.Event()
@@ -157,6 +162,26 @@ class Probe:
         message = Message(source, about, self._sequence, of, now_us, body, expires_us)
         await self._link.publish([message])
         return now_us
+
+    @contextlib.asynccontextmanager
+    async def kept(self, body: Body) -> AsyncIterator[None]:
+        """Let the broker keep a body for the party, which no coordinator ever does, for a while.
+
+        Raises:
+            NotDone: this bus keeps nothing for us.
+        """
+        if self._memory is None:
+            raise NotDone("needs a broker that keeps a message for us")
+        now_us, life_us = self.clock_us(), int(4 * PERSON_S * 1e6)
+        self._sequence += 1
+        message = Message(
+            COORDINATOR, self.party, self._sequence, self.epoch, now_us, body, now_us + life_us
+        )
+        await self._memory(message, True)
+        try:
+            yield
+        finally:
+            await self._memory(message, False)
 
     async def want(
         self,

@@ -1,10 +1,11 @@
-"""Say how two cells differ: sides and tools, calibration, zones, interlocks, faults, actions.
+"""Say how two cells differ: sides, tools, zones, interlocks, faults, actions, gateway.
 
 Keeps: whatever differs is told, in words of its own or by its place in the file.
 """
 
 from collections.abc import Iterator, Mapping
 
+from coordinator.compare import gateways
 from coordinator.compare.change import Change, listed
 from coordinator.compare.words import quantity, told_apart
 from coordinator.draw.words import plain
@@ -21,6 +22,7 @@ _THINGS = {
     ("faults",): "fault {1} is new | there is no fault {1} any more",
     ("actions",): "{1} can now be done | {1} can no longer be done",
     ("actions", "*", "takes"): "{1} now takes {3} | {1} no longer takes {3}",
+    **gateways.THINGS,
 }
 """What is said of a thing that is there in one cell only: when it is new | when it is gone."""
 _SENTENCES: dict[_Path, tuple[str, str]] = {
@@ -83,10 +85,12 @@ _SENTENCES: dict[_Path, tuple[str, str]] = {
         "before {1} starts over, {now} is now made again, was {was}",
         "name",
     ),
+    **gateways.SENTENCES,
 }
 _TIMES = (
     *("lease", "renew", "acknowledge", "expiry", "lead", "hold"),
     *("timeout", "no_progress", "max_age", "period"),
+    *gateways.TIMES,
 )
 
 
@@ -113,7 +117,8 @@ def _side_names(was: CellModel, now: CellModel) -> Iterator[str]:
 
 def _dump(cell: CellModel) -> dict[str, object]:
     # Names and texts of the whole file mean nothing to what is done.
-    return cell.model_dump(exclude={"cell", "text"})
+    known = cell.model_dump(exclude={"cell", "text", "gateway"})
+    return {**known, **gateways.tables_of(cell)}
 
 
 def _table(value: object) -> _Facts:

@@ -43,6 +43,7 @@ def answer(turn: Turn, event: PromptAnswered) -> None:
         return
     turn.notify("note", "answered", f"{event.who} answers {event.option}", party=opened.lane)
     close_prompt(turn, opened)
+    turn.put(opened.lane, unknown=False)
     _act_on(turn, opened, event)
 
 
@@ -101,10 +102,10 @@ def _act_on(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> None:
 def _again(turn: Turn, lane: int) -> None:
     span = pairing.open_span(turn, lane)
     if span < 0:
-        is_made = turn.lane(lane).then == BACKED_OFF
+        is_made, checks = turn.lane(lane).then == BACKED_OFF, recovery.checks_due(turn, lane)
         recovery.recover(turn, lane)
         if is_made:
-            turn.put(lane, queue=())
+            turn.put(lane, queue=checks)
         return
     # Both sides may have asked: they go back together once the last prompt is answered.
     asked = [turn.lane(i).prompt for i in turn.plan.spans[span].lanes]
@@ -123,8 +124,12 @@ def _take_by_hand(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> None
             attempt, number = turn.counted(lane, node, ""), turn.next_command()
             proof = WriteRecord(lane, number, node, attempt, "by_hand", "", results, event.who)
             turn.emit(proof)
-    settled = {"fault": "", "evidence": (), "queue": (), "then": "", "doing": Doing.STEP}
-    turn.step(lane, "again", node=BETWEEN, done=done, **settled)
+    settled = {"fault": "", "evidence": (), "then": "", "done": done}
+    checks = recovery.checks_due(turn, lane)
+    if checks:
+        turn.step(lane, "recover", queue=checks, **settled)
+    else:
+        turn.step(lane, "again", node=BETWEEN, queue=(), doing=Doing.STEP, **settled)
     for other in turn.plan.spans[span].lanes if span >= 0 else ():
         at_hand = turn.lane(other)
         if other == lane or at_hand.prompt:
@@ -214,6 +219,7 @@ def _recover_by(turn: Turn, lane: int, moves: tuple[Move, ...], then: str) -> No
     if node < 0:
         node = next(one for one in turn.plan.lanes[lane] if not at_hand.is_done(one))
     changes = {"queue": moves, "doing": Doing.STEP, "then": then, "fault": "", "node": node}
+    turn.put(lane, unknown=False)
     if at_hand.phase == "recovering":
         turn.put(lane, **changes)  # It stands before a move of its own, which is no longer wanted.
     else:

@@ -88,7 +88,7 @@ def disarm(turn: Turn, lane: int, reason: str) -> None:
 
 def clear(turn: Turn, lane: int) -> None:
     """Forget the lane's live command and its timers."""
-    turn.put(lane, command=0, asks=0, torque_nm=None)
+    turn.put(lane, command=0, asks=0, torque_nm=None, unknown=False)
     turn.put(lane, timer=Timer.NONE, timer_us=0, timeout_us=0)
 
 

@@ -117,11 +117,10 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
             if 0 < at_us < due_us:
                 due_us = at_us
     waits_us = [meeting.deadline_us for meeting in state.meetings if meeting.deadline_us > 0]
-    due_us = min([due_us, *waits_us])
-    due_us = min([due_us, *(one.until_us for one in state.overrides)])
-    for signal, value in zip(plan.signals, state.signals, strict=True):
-        if value.value is not None:
-            due_us = min(due_us, value.seen_us + signal.max_age_us + 1)
+    due_us = min([due_us, *waits_us, *(one.until_us for one in state.overrides)])
+    for signal, (known, seen_us) in zip(plan.signals, state.signals, strict=True):
+        if known is not None and seen_us + signal.max_age_us < due_us:
+            due_us = seen_us + signal.max_age_us + 1
     if 0 < state.hold_us < due_us and state.phase in holds.HOLDING_PHASES:
         due_us = state.hold_us
     if state.renew_us < due_us and _is_leased(state):
@@ -186,7 +185,7 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
             if at_hand.phase == "arming":
                 barriers.confirm(turn, lane)
             else:
-                lanes.settle_outcome(turn, lane)  # Released, but it had not begun.
+                holds.settle_outcome(turn, lane)  # Released, but it had not begun.
         case CommandStarted():
             if at_hand.phase in ("running", "recovering"):
                 commands.see_work(turn, lane)

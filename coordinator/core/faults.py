@@ -2,7 +2,7 @@
 
 from coordinator.core import commands, pairing, recovery
 from coordinator.core.effects import Outcome, WriteRecord
-from coordinator.core.holds import hold_party
+from coordinator.core.holds import hold_party, settle_outcome
 from coordinator.core.state import Doing
 from coordinator.core.turn import Turn, require
 
@@ -16,9 +16,10 @@ def fail(turn: Turn, lane: int, fault: str, evidence: tuple[tuple[str, float], .
     require(not at_hand.prompt, "P4", f"{node.name} failed while a person was being asked")
     turn.notify("warning", "fault", f"{node.name}: {fault}", party=lane, node=at_hand.node)
     final = at_hand.doing is Doing.MOVE
+    settle_outcome(turn, lane)
     if final:
         # A recovery that fails is not recovered from: the attempts count as used up.
-        fault = at_hand.fault or fault
+        fault = turn.lane(lane).fault or fault
     commands.clear(turn, lane)
     rest = {"queue": (), "doing": Doing.STEP, "then": "", "failing": False}
     turn.step(lane, "fail", fault=fault, evidence=evidence, **rest)

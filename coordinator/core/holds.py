@@ -9,7 +9,7 @@ from typing import Literal
 
 from coordinator.core.effects import SendAsk, SendHold
 from coordinator.core.prompts import withdraw_all
-from coordinator.core.state import Timer
+from coordinator.core.state import Doing, Timer
 from coordinator.core.turn import Turn
 from coordinator.lifecycles import PROCEDURE, STEP
 
@@ -60,13 +60,24 @@ def doubt(turn: Turn, lane: int) -> None:
     if not at_hand.command:
         return
     if at_hand.phase not in ("arming", "armed"):  # What was never released has not begun.
-        turn.put(lane, fault=at_hand.fault or OUTCOME_UNKNOWN)
+        not_known(turn, lane)
     turn.emit(SendAsk(lane, at_hand.command, turn.now_us + turn.plan.timing.expiry_us))
+
+
+def not_known(turn: Turn, lane: int) -> None:
+    """Note that nobody knows what became of the command; of a recovery's move the fault stays."""
+    turn.put(lane, unknown=True, fault=turn.lane(lane).fault or OUTCOME_UNKNOWN)
+
+
+def settle_outcome(turn: Turn, lane: int) -> None:
+    """The party's word says what became of the command: nobody need be asked."""
+    fault = turn.lane(lane).fault
+    turn.put(lane, unknown=False, fault="" if fault == OUTCOME_UNKNOWN else fault)
 
 
 def is_doubted(turn: Turn, lane: int) -> bool:
     """Tell whether the party has yet to say what became of the live command."""
-    return turn.lane(lane).command > 0 and turn.lane(lane).fault == OUTCOME_UNKNOWN
+    return turn.lane(lane).command > 0 and turn.lane(lane).unknown
 
 
 def ask_again(turn: Turn, lane: int) -> bool:
@@ -76,8 +87,9 @@ def ask_again(turn: Turn, lane: int) -> bool:
     and what it did must not be guessed.
     """
     at_hand = turn.lane(lane)
-    if at_hand.command and not at_hand.fault and at_hand.phase not in ("arming", "armed"):
-        turn.put(lane, fault=OUTCOME_UNKNOWN)
+    is_bare = not at_hand.fault or (at_hand.doing is Doing.MOVE and not at_hand.failing)
+    if at_hand.command and is_bare and at_hand.phase not in ("arming", "armed"):
+        not_known(turn, lane)
     if not is_doubted(turn, lane) or at_hand.asks >= turn.plan.timing.asks:
         return False
     turn.put(lane, asks=at_hand.asks + 1)

@@ -1,23 +1,15 @@
 """Advance each lane: choose what is next, take in what its party reports, watch its timers."""
 
-from coordinator.core import (
-    barriers,
-    commands,
-    faults,
-    interlocks,
-    modes,
-    pairing,
-    recovery,
-    zones,
-)
+from coordinator.core import barriers, commands, faults, interlocks, modes, pairing, recovery, zones
 from coordinator.core.events import CommandFinished, CommandInterrupted, CommandRefused
 from coordinator.core.holds import (
-    OUTCOME_UNKNOWN,
     ask_again,
     begin_hold,
     break_off,
     confirm_rest,
     is_doubted,
+    not_known,
+    settle_outcome,
     take_rest,
 )
 from coordinator.core.plan import NodeKind
@@ -129,7 +121,7 @@ def interrupted(turn: Turn, event: CommandInterrupted) -> None:
     faults.write_record(turn, lane, "interrupted")
     break_off(turn, lane)
     if event.died:
-        turn.put(lane, fault=at_hand.fault or OUTCOME_UNKNOWN)
+        not_known(turn, lane)
     else:
         settle_outcome(turn, lane)
     # The party's own word that it stands follows; until then it does not count (H1).
@@ -256,14 +248,8 @@ def _fall_silent(turn: Turn, lane: int) -> None:
     if at_hand.phase in ("arming", "armed"):
         barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, words)
         return
-    turn.put(lane, fault=at_hand.fault or OUTCOME_UNKNOWN)
+    not_known(turn, lane)
     begin_hold(turn, "hold", f"{turn.name(lane)} {words}")
-
-
-def settle_outcome(turn: Turn, lane: int) -> None:
-    """The party's word says what became of the command: nobody need be asked."""
-    if turn.lane(lane).fault == OUTCOME_UNKNOWN:
-        turn.put(lane, fault="")
 
 
 def _decide_after_hold(turn: Turn, lane: int, fault: str) -> None:

@@ -5,15 +5,8 @@ Keeps: H2, restart is a person's act of its own and names what is checked again.
 
 from coordinator.core import commands, interlocks, pairing, recovery
 from coordinator.core.events import Act, OperatorActed
-from coordinator.core.holds import (
-    HOLDING_PHASES,
-    OUTCOME_UNKNOWN,
-    begin_hold,
-    doubt,
-    tell_all_to_hold,
-)
+from coordinator.core.holds import HOLDING_PHASES, begin_hold, doubt, tell_all_to_hold
 from coordinator.core.plan import NodeKind
-from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing, SignalValue, Timer
 from coordinator.core.turn import Turn
 from coordinator.lifecycles import PROCEDURE
@@ -62,7 +55,7 @@ def take_up(turn: Turn) -> None:
 
 def settle_pause(turn: Turn) -> None:
     """Report paused once nothing is under way any more."""
-    idle = not any(lane.command or lane.queue for lane in turn.state.lanes)
+    idle = not any(one.command or (one.queue and not one.prompt) for one in turn.state.lanes)
     spans = any(pairing.open_span(turn, i) >= 0 for i in range(len(turn.state.lanes)))
     if turn.state.phase == "pausing" and idle and not spans:
         turn.proceed("pause_done")
@@ -75,11 +68,14 @@ def settle_restart(turn: Turn) -> None:
         return
     turn.proceed("restart_done", reason="")
     asked = []
+    for lane, at_hand in enumerate(turn.state.lanes):
+        if at_hand.phase == "recovering":
+            turn.put(lane, queue=(*recovery.acted_moves(turn, lane), *at_hand.queue))
     for span in range(len(turn.plan.spans)):
         lanes = turn.plan.spans[span].lanes
         if all(pairing.open_span(turn, lane) != span for lane in lanes):
             continue
-        if any(_must_be_asked_about(turn, lane) for lane in lanes):
+        if any(recovery.must_ask(turn, lane) for lane in lanes):
             asked.append(span)  # Both go back together once a person has answered.
         elif not pairing.is_pulled(turn, span):
             pairing.rewind(turn, span, recheck=True)
@@ -101,13 +97,6 @@ def settle_end(turn: Turn) -> None:
         turn.notify("note", "complete", "every lane is done")
 
 
-def _must_be_asked_about(turn: Turn, lane: int) -> bool:
-    """Tell whether nobody knows what became of the lane's last command."""
-    at_hand = turn.lane(lane)
-    is_cut_off = at_hand.phase in ("interrupted", "faulted")
-    return is_cut_off and at_hand.fault == OUTCOME_UNKNOWN
-
-
 def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
     at_hand = turn.lane(lane)
     moves = recovery.acted_moves(turn, lane)
@@ -116,13 +105,16 @@ def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
         turn.step(lane, "recover", queue=moves, doing=Doing.STEP, then="")
     if at_hand.phase not in ("interrupted", "faulted"):
         return
-    if _must_be_asked_about(turn, lane):
-        raise_prompt(turn, lane, UNKNOWN_OUTCOME)
+    is_asked = recovery.must_ask(turn, lane)
+    if is_asked or pairing.open_span(turn, lane) in asked:
+        turn.put(lane, queue=recovery.rechecks(turn, lane), doing=Doing.STEP)  # Made afterwards.
+        if is_asked and turn.state.phase in interlocks.ACTIVE_PHASES:
+            recovery.exhaust(turn, lane)
     elif turn.node(at_hand.node).barrier >= 0:
         # Armed there, it comes again; it has passed already if it only stood by afterwards.
         node = BETWEEN if at_hand.is_done(at_hand.node) else at_hand.node
         turn.step(lane, "again", node=node, doing=Doing.STEP, queue=(), fault="")
-    elif pairing.open_span(turn, lane) not in asked:
+    else:
         recovery.recover(turn, lane, recheck=True)
 
 

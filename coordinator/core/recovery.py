@@ -1,10 +1,11 @@
 """Decide what follows a fault that concerns one side alone: recover and retry, ask, hold, abort.
 
 Keeps: R1, a step is tried by itself no more often than its rule says; R2, what a rule does not
-allow is never retried without a person; R4, who is leaving goes on leaving after a hold.
+allow is never retried without a person; R3, what nobody knows is asked about; R4, who is leaving
+goes on leaving after a hold.
 """
 
-from coordinator.core.holds import OUTCOME_UNKNOWN, begin_hold
+from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Exhausted, Move, Rule
 from coordinator.core.prompts import BACKED_OFF, UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing
@@ -33,13 +34,34 @@ def may_retry(turn: Turn, lane: int) -> bool:
 def recover(turn: Turn, lane: int, *, recheck: bool = False) -> None:
     """Queue the moves that come before the next attempt, re-checks first."""
     at_hand = turn.lane(lane)
+    checks = rechecks(turn, lane) if recheck else checks_due(turn, lane)
     if at_hand.then in LEAVING:
-        turn.step(lane, "recover", queue=(*acted_moves(turn, lane), *at_hand.queue))
+        turn.step(lane, "recover", queue=checks or at_hand.queue)
         return
-    node = turn.node(at_hand.node)
     moves = rule_for(turn, at_hand.node, at_hand.fault).recover if at_hand.fault else ()
-    queue = (*acted_moves(turn, lane), *node.rechecks, *moves) if recheck else moves
-    turn.step(lane, "recover", queue=queue, doing=Doing.STEP, then="")
+    turn.step(lane, "recover", queue=(*checks, *moves), doing=Doing.STEP, then="")
+
+
+def rechecks(turn: Turn, lane: int) -> tuple[Move, ...]:
+    """Return what is checked again after a hold; who is leaving goes on leaving after it (R4)."""
+    at_hand = turn.lane(lane)
+    own = at_hand.queue if at_hand.then in LEAVING else turn.node(at_hand.node).rechecks
+    return (*acted_moves(turn, lane), *own)
+
+
+def checks_due(turn: Turn, lane: int) -> tuple[Move, ...]:
+    """Return the re-checks that a lane still owes, since a person was asked about it first."""
+    return turn.lane(lane).queue if turn.lane(lane).doing is Doing.STEP else ()
+
+
+def must_ask(turn: Turn, lane: int) -> bool:
+    """Tell whether a restart does not do for a lane: its fault, or what became of it, is open."""
+    at_hand = turn.lane(lane)
+    if at_hand.unknown:
+        return at_hand.phase in ("faulted", "interrupted")
+    if at_hand.phase != "faulted" or may_retry(turn, lane):
+        return False
+    return rule_for(turn, at_hand.node, at_hand.fault).then is not Exhausted.HOLD
 
 
 def acted_moves(turn: Turn, lane: int) -> tuple[Move, ...]:
@@ -76,7 +98,7 @@ def exhaust(turn: Turn, lane: int) -> None:
     at_hand = turn.lane(lane)
     rule = rule_for(turn, at_hand.node, at_hand.fault)
     words = f"{turn.node(at_hand.node).name}: {at_hand.fault}"
-    if at_hand.fault == OUTCOME_UNKNOWN:
+    if at_hand.unknown:
         raise_prompt(turn, lane, UNKNOWN_OUTCOME)
     elif rule.then is Exhausted.ASK:
         require(rule.prompt >= 0, "R3", f"rule for {rule.fault} asks without a prompt")

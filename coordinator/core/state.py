@@ -84,6 +84,8 @@ class Lane(NamedTuple):
     """Steps that a person has said it may begin, outside automatic mode; -1 up to a barrier."""
     failing: bool = False
     """It was told to hold for `fault`, a new one of its own; decided on once it stands."""
+    unknown: bool = False
+    """Nobody knows what became of its last command: nothing moves before a person has said (R3)."""
 
     @property
     def is_finished(self) -> bool:

@@ -148,19 +148,25 @@ class OperatorScript:
         """Open prompt number -> since when it is seen."""
         self._answered: dict[int, None] = {}
         self._next_us: int | None = 0
+        self._calm = ""
+        """The phase in which nothing but time brings anything on, empty for none."""
 
     def take(self, answers: Iterable[ScriptedAnswer], acts: Iterable[ScriptedAct]) -> None:
         """Add to what is answered and done."""
         self._answers += answers
         self._acts += acts
-        self._next_us = 0
+        self._next_us, self._calm = 0, ""
 
     def react(self, state: State, now_us: int) -> tuple[Call, ...]:
         """Return what the operator does at this moment; call again after each change of state."""
+        is_calm = state.phase == self._calm and not state.prompts and state.mode is Mode.AUTOMATIC
+        if is_calm and (self._next_us is None or now_us < self._next_us):
+            return ()  # Most changes of the state are none of the operator's business.
         self._look(state, now_us)
         due = self._due(state, now_us)
         ready = [(at_us, call, entry) for at_us, call, entry in due if at_us <= now_us]
         self._next_us = min((at_us for at_us, _, _ in due if at_us > now_us), default=None)
+        self._calm = "" if ready or not self._is_calm(state) else state.phase
         if not ready:
             return ()
         # One at a time: what follows may change with the state that this one leads to.
@@ -171,6 +177,15 @@ class OperatorScript:
     def next_us(self) -> int | None:
         """Return when the operator wants to be asked again, by what was last seen."""
         return self._next_us
+
+    def _is_calm(self, state: State) -> bool:
+        """Tell whether what is due hangs on the phase, the prompts and the time alone."""
+        if state.phase == "idle" or state.prompts:
+            return False
+        if self._mode is not Mode.AUTOMATIC or state.mode is not Mode.AUTOMATIC:
+            return False
+        waiting = next((one for one in self._acts if one.when == state.phase), None)
+        return waiting is None or Act(waiting.act) is not Act.RESTART
 
     def _look(self, state: State, now_us: int) -> None:
         if state.phase != self._phase:
@@ -291,10 +306,11 @@ class OperatedCoordinator:
 
     def next_us(self) -> int | None:
         """Return when either wants to be advanced, cell's clock."""
-        script_us = self.script.next_us()
-        wanted = [self.coordinator.next_us()]
-        wanted.append(None if script_us is None else script_us + self.coordinator.origin_us)
-        return min((at_us for at_us in wanted if at_us is not None), default=None)
+        script_us, next_us = self.script.next_us(), self.coordinator.next_us()
+        if script_us is None:
+            return next_us
+        script_us += self.coordinator.origin_us
+        return script_us if next_us is None else min(script_us, next_us)
 
     def react(self, now_us: int) -> list[Message]:
         """Let the operator act until nothing more is due at this moment.

@@ -66,6 +66,7 @@ class Runtime:
         speed: How much faster than the wall the cell's clock runs; other than 1 with simulated
             parties only.
         on_link: Told of lost and restored links and of what was dropped at the border.
+        farewell: Said before leaving, or a broker would go on to tell that we are there.
     """
 
     def __init__(
@@ -78,6 +79,7 @@ class Runtime:
         interactive: bool = False,
         speed: float = 1.0,
         on_link: Callable[[LinkNote], None] | None = None,
+        farewell: Message | None = None,
     ) -> None:
         self._coordinator = coordinator
         self._link = link
@@ -86,6 +88,7 @@ class Runtime:
         self._interactive = interactive
         self._speed = speed
         self._on_link = on_link or (lambda note: None)
+        self._farewell = farewell
         self._calls: list[Call] = []
         self._woken = asyncio.Event()
         self._leave_us: int | None = None
@@ -129,6 +132,7 @@ class Runtime:
                     await self._publish(self._coordinator.resume(self._clock_us()))
                 return await self._loop()
         except OutdatedCoordinator:
+            self._farewell = None  # The cell is another's, who is there.
             raise
         except Exception as error:
             # Neither an unwritable journal nor a mistake of ours may leave arms at work; a hold
@@ -138,6 +142,8 @@ class Runtime:
             raise
         finally:
             await self._stop_waiting()
+            if self._farewell is not None:
+                await self._publish([self._farewell])
             await self._link.close()
 
     async def _loop(self) -> Outcome:

@@ -147,12 +147,16 @@ def to_events(plan: Plan, message: Message, now_us: int, origin_us: int) -> Tran
 
 
 def _from_signals(plan: Plan, values: Mapping[str, bool | None], at_us: int) -> Translation:
-    indices = {signal.name: index for index, signal in enumerate(plan.signals)}
-    known = sorted((indices[name], value) for name, value in values.items() if name in indices)
-    return Translation(
-        tuple(SignalSeen(at_us, index, value) for index, value in known),
-        tuple(f"unknown signal '{name}'" for name in sorted(values) if name not in indices),
-    )
+    events = [
+        SignalSeen(at_us, index, values[signal.name])
+        for index, signal in enumerate(plan.signals)
+        if signal.name in values
+    ]
+    if len(events) == len(values):
+        return Translation(tuple(events))
+    names = {signal.name: None for signal in plan.signals}
+    unknown = [f"unknown signal '{name}'" for name in sorted(values) if name not in names]
+    return Translation(tuple(events), tuple(unknown))
 
 
 def _party_of(plan: Plan, name: str) -> int:

@@ -6,7 +6,7 @@ Keeps: G1, a snapshot only tells what core, records and arms have said; the boar
 
 import math
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -42,6 +42,9 @@ class Facts:
     simulated: bool
     speed: float
     joint: JointFigures
+    banner: str = "SIMULATED"
+    """Who is simulated, in shadow or real."""
+    caution: str = "SIMULATED: no steel is touched"
 
 
 class Board:
@@ -51,9 +54,17 @@ class Board:
         plan: Names everything.
         state: Before the first event.
         facts: Of the run.
+        signs: What may be behind each fault kind, as the catalogue of causes says; handed in.
     """
 
-    def __init__(self, plan: Plan, state: State, facts: Facts) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        state: State,
+        facts: Facts,
+        signs: Mapping[str, Sequence[Mapping[str, str]]] | None = None,
+    ) -> None:
+        self._signs = signs or {}
         self._plan = plan
         self._state = state
         self._facts = facts
@@ -131,6 +142,8 @@ class Board:
             "sequence": plan.name,
             "joint": facts.joint.text,
             "simulated": facts.simulated,
+            "banner": facts.banner,
+            "caution": facts.caution,
             "speed": facts.speed,
             "at_s": round(now_us / 1e6, 1),
             "phase": state.phase,
@@ -285,6 +298,7 @@ class Board:
                 **{key: f"{value:.6g}" for key, value in raised.evidence},
                 **{key: str(value) for key, value in self._evidence.get(side, {}).items()},
             },
+            "causes": list(self._signs.get(raised.fault, ())),
             "foreseen": self._foreseen.get(raised.number, []),
             "options": [
                 {"option": str(option), "meaning": meanings.get(str(option), "")}

@@ -5,9 +5,8 @@ from coordinator.page.board import Snapshot
 
 def to_text(now: Snapshot) -> str:
     """Return the same content as the page, line by line."""
-    banner = "SIMULATED: no steel is touched" if now["simulated"] else "REAL ARMS: stay clear"
     lines = [
-        banner,
+        now["caution"],
         f"{now['sequence']}, run {now['run']}, {now['at_s']:.0f} s",
         f"the procedure is {now['phase']}" + (f": {now['reason']}" if now["reason"] else ""),
     ]
@@ -58,4 +57,9 @@ def _prompt_lines(prompt: Snapshot) -> list[str]:
     if prompt["owner"]:
         lines.append(f"  this prompt is {prompt['owner']}'s")
     lines += [f"  {one['option']}: {one['meaning']}" for one in prompt["options"]]
+    for one in prompt["causes"]:
+        lines += [
+            f"  may be {one['cause']} ({one['code']}): {one['text']}",
+            f"    sign: {one['signature']}; way on: {one['recovery']} ({one['retried']})",
+        ]
     return lines + [f"  {line}" for line in prompt["foreseen"]]

@@ -70,6 +70,8 @@ class Head:
     """Files below `root`; no joint where the sequence names it."""
     clock_base_us: int = 0
     """When the clock of a hurried cell and the wall agree."""
+    standings: tuple[tuple[str, str], ...] = ()
+    """Who was simulated, in shadow or real; empty in older journals, which say `simulated`."""
 
 
 class Waypoint(NamedTuple):
@@ -378,6 +380,7 @@ def _read_head(path: Path, scan: frames.Scan) -> Head:
     values: dict[str, Any] = json.loads(scan.bodies[0])
     try:
         values["files"] = tuple(PinnedFile(**entry) for entry in values["files"])
+        values["standings"] = tuple((name, word) for name, word in values.get("standings", ()))
         return Head(**values)
     except (KeyError, TypeError) as error:
         raise JournalFailed(f"{path}: the head is not of this version: {error} [JNL003]") from None

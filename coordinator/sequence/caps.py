@@ -3,7 +3,8 @@
 The arms keep to the caps themselves too: they are told with each lease.
 
 Units: torque newton metre; speed as a share of the full one.
-Keeps: a capped pull proves no more than it pulled; the target of its record stays what it was.
+Keeps: a capped pull proves no more than it pulled; the target of its record stays what it was;
+a cap of 0 N·m pulls nothing and proves nothing: what asks for a torque stands by in its place.
 """
 
 from dataclasses import replace
@@ -13,6 +14,8 @@ from coordinator.core.plan import Caps, Move, Node, Plan, Value, Window
 LEAST_SHARE = 0.95
 """Of the cap: what a capped pull must come to; the accepted band of 5 %, common practice."""
 SPEED_SHARE_MIN = 0.05
+STAND_BY = "stand_by"
+"""The one action that every arm has by the wire contract: it moves nothing."""
 
 
 def capped(plan: Plan, caps: Caps) -> Plan:
@@ -20,15 +23,15 @@ def capped(plan: Plan, caps: Caps) -> Plan:
 
     Args:
         plan: As compiled.
-        caps: Torque above 0; speed from 0.05 to 1.
+        caps: Torque 0, for a run without any, or above; speed from 0.05 to 1.
 
     Raises:
         ValueError: a cap is out of its range.
     """
     if caps == Caps():
         return plan
-    if caps.torque_nm is not None and not caps.torque_nm > 0.0:
-        raise ValueError(f"torque cap is {caps.torque_nm:g} N·m, must be above 0")
+    if caps.torque_nm is not None and not caps.torque_nm >= 0.0:
+        raise ValueError(f"torque cap is {caps.torque_nm:g} N·m, must be 0 or above")
     if not SPEED_SHARE_MIN <= caps.speed_share <= 1.0:
         must = f"must be {SPEED_SHARE_MIN:g} to 1"
         raise ValueError(f"speed cap is {caps.speed_share:g} of full speed, {must}")
@@ -36,6 +39,13 @@ def capped(plan: Plan, caps: Caps) -> Plan:
 
 
 def _node(node: Node, caps: Caps) -> Node:
+    if caps.torque_nm == 0.0 and node.move is not None and _asks_torque(node.move):
+        # The tool is seated and leans on its neighbour by the steps before; here it only waits.
+        return replace(_under(node, caps), windows=(), record=None)
+    return _under(node, caps)
+
+
+def _under(node: Node, caps: Caps) -> Node:
     return replace(
         node,
         move=None if node.move is None else _move(node.move, caps),
@@ -49,7 +59,13 @@ def _node(node: Node, caps: Caps) -> Node:
     )
 
 
+def _asks_torque(move: Move) -> bool:
+    return any(name.startswith("torque") for name, _ in move.parameters)
+
+
 def _move(move: Move, caps: Caps) -> Move:
+    if caps.torque_nm == 0.0 and _asks_torque(move):
+        return replace(move, action=STAND_BY, parameters=())
     parameters = tuple((name, _value(name, value, caps)) for name, value in move.parameters)
     timeout_us = round(move.timeout_us / caps.speed_share)
     return replace(move, parameters=parameters, timeout_us=timeout_us)

@@ -18,6 +18,7 @@ from coordinator.sequence.fields import (
     Strict,
     Torque,
 )
+from coordinator.sequence.gateway_model import GatewayModel
 
 LIST_MAX = 64
 """Chosen: what one action takes, raises and gives has a bound."""
@@ -222,3 +223,5 @@ class CellModel(Strict):
     """Ways in which steps can fail."""
     actions: dict[Name, ActionModel]
     """What parties can be asked to do."""
+    gateway: GatewayModel | None = None
+    """Where a real floor's signals are read; simulated floors need none."""

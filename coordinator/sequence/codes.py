@@ -81,6 +81,11 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SEQ071": "a motion beneath a load gives no reason",
         "SEQ072": "the joint is handed over before it is checked",
         "SEQ073": "a property speaks of what never happens",
+        "SEQ074": "a signal comes from nowhere",
+        "SEQ075": "a source of the gateway is unknown",
+        "SEQ076": "a place of a controller is malformed",
+        "SEQ077": "a reading contradicts itself",
+        "SEQ078": "a source tells no age",
     }
 )
 """Every code against its heading."""

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.diagnostics import Findings, choose_from
 from coordinator.sequence.expand import Input
+from coordinator.sequence.gateway import check_gateway
 from coordinator.sequence.sequence_model import (
     AskModel,
     DoStep,
@@ -61,6 +62,7 @@ def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
     if cell.hoist in cell.sides:
         what, must = f"hoist is called {cell.hoist!r}", "must not be called like a side"
         findings.add(document.finding(("hoist",), "SEQ010", what, must, "rename it"))
+    check_gateway(cell, document, findings)
 
 
 def check_declared(given: Input) -> None:

@@ -18,25 +18,19 @@ from coordinator.wire.messages import (
 
 ROOT = "bothsides"
 COMMANDS = (Do, Release, Disarm, Hold, MakeReady, Ask)
+_CHANNELS: dict[type[Body], str] = {
+    **dict.fromkeys(COMMANDS, "command"),
+    Lease: "lease",
+    PartyState: "state",
+    FloorSignals: "signals",
+    SimulatedFacts: "simulated",
+    Progressed: "telemetry",
+}
 
 
 def channel_of(body: Body) -> str:
     """Return the last level of the topic that a body travels on."""
-    match body:
-        case Do() | Release() | Disarm() | Hold() | MakeReady() | Ask():
-            return "command"
-        case Lease():
-            return "lease"
-        case PartyState():
-            return "state"
-        case FloorSignals():
-            return "signals"
-        case SimulatedFacts():
-            return "simulated"
-        case Progressed():
-            return "telemetry"
-        case _:
-            return "report"
+    return _CHANNELS.get(type(body), "report")
 
 
 def topic_of(cell: str, message: Message) -> str:

@@ -19,6 +19,8 @@ from sim_arms.steel import Steel
 
 RETRACT_S = 2.0  # Drawing a tool back by a hand's breadth; chosen.
 BRAKE_S = 0.25  # From full speed at the arm's greatest deceleration; chosen.
+SLIDE_M = 0.15
+"""How far a tool goes down on its slide to the work below its place; chosen."""
 RELIEVE_S = 0.5  # Pump off and pressure gone; chosen.
 FINISH_S = 2.0  # A short action that may be finished in a hold ends within this.
 
@@ -80,6 +82,8 @@ class Bench:
     """Where a hold stopped the tool on its way; None where it rests at a place."""
     motions: list[Motion] = field(default_factory=list)
     """Every way gone, in order."""
+    lowered: list[tuple[float, bool]] = field(default_factory=list)
+    """From when on the tool was down on its slide, or on its way there or up; or was up."""
 
     @property
     def point(self) -> Point:
@@ -211,7 +215,18 @@ class Course:
     def retract(self) -> Steps:
         """Draw the tool back from what it was at."""
         yield Wait(RETRACT_S)
+        self.bench.lowered.append((self.bench.now_s(), False))
         self.bench.seated_on = self.bench.reaction_on = 0
+
+    def lower(self, duration_s: float, after_s: float = 0.0) -> Steps:
+        """Put the tool down to the work on its slide; args as in `spend`."""
+        self.bench.lowered.append((self.bench.now_s(), True))
+        yield from self.spend(duration_s, after_s)
+
+    def raise_tool(self, duration_s: float, after_s: float = 0.0) -> Steps:
+        """Draw the tool up on its slide; one that a hold stopped half way counts as down."""
+        yield from self.spend(duration_s, after_s)
+        self.bench.lowered.append((self.bench.now_s(), False))
 
     def travel(self, place: str, after_s: float = 0.0) -> Steps:
         """Go to a place."""
@@ -219,6 +234,8 @@ class Course:
         if bench.at == place and bench.stopped_at is None:
             return
         steel, started_s = bench.steel, bench.now_s()
+        # A tool that is still down is drawn up while the arm begins to rise.
+        bench.lowered.append((started_s + RETRACT_S, False))
         way = Way.between(
             steel.chains[bench.side],
             steel.layout,

@@ -102,9 +102,9 @@ def fit_pin(course: Course, hole: int, turns: float) -> Activity:
     drop_if_it_slips(bench, "pin")
     start = bench.steel.thread_start.start(bench.lateral_m(hole), 0.0)
     if start.outcome != "entered" or bench.steel.where(hole) == "hole":
-        yield from course.spend(STEP_S)
+        yield from course.lower(STEP_S)
         raise ActivityFault("never_entered", {"hole": hole, "travel_m": 0.0})
-    yield from course.spend(STEP_S + turns / PIN_TURNS_PER_S)
+    yield from course.lower(STEP_S + turns / PIN_TURNS_PER_S)
     bench.steel.write(f"pin.{hole}", True)
     return Done()
 
@@ -116,7 +116,7 @@ def take_pin(course: Course, hole: int, turns: float) -> Activity:
         yield from course.spend(1.0)
         return Done()
     yield from course.travel(f"bolt.{hole}")
-    yield from course.spend(STEP_S + turns / PIN_TURNS_PER_S)
+    yield from course.lower(STEP_S + turns / PIN_TURNS_PER_S)
     bench.steel.write(f"pin.{hole}", False)
     yield from course.travel("rack")
     drop_if_it_slips(bench, "pin")
@@ -133,7 +133,7 @@ def drop_if_it_slips(bench: Bench, part: str) -> None:
 def lift(course: Course) -> Activity:
     """Raise the tool along its axis; a bolt in the fork comes along unless its thread holds it."""
     bench = course.bench
-    yield from course.spend(STEP_S)
+    yield from course.raise_tool(STEP_S)
     bolt = bench.holding
     if bolt and bench.steel.where(bolt) == "hole":
         if bench.steel.number(f"bolt.{bolt}.turns") > 0.0:

@@ -61,14 +61,14 @@ def float_down(course: Course, bolt: int) -> Steps:
     burr = find_burr(bench, bolt)
     turned = steel.hex_fit.floats_down(bench.socket_rad, hex_rad, burr)
     if steel.where(bolt) != "hole" or bench.lateral_m(bolt) > SEAT_REACH_M:
-        yield from course.spend(STEP_S + SIXTH_RAD / FLOAT_RAD_S)
+        yield from course.lower(STEP_S + SIXTH_RAD / FLOAT_RAD_S)
         raise ActivityFault("socket_not_seated", {"bolt": bolt})
     if math.isnan(turned):
-        yield from course.spend(STEP_S + SIXTH_RAD / FLOAT_RAD_S)
+        yield from course.lower(STEP_S + SIXTH_RAD / FLOAT_RAD_S)
         caught = steel.hex_fit.first_met(bench.socket_rad, hex_rad)
         bench.socket_rad = max(bench.socket_rad, hex_rad + caught * SIXTH_RAD)
         raise ActivityFault("socket_not_seated", {"bolt": bolt})
-    yield from course.spend(STEP_S + turned / FLOAT_RAD_S)
+    yield from course.lower(STEP_S + turned / FLOAT_RAD_S)
     bench.socket_rad += turned
 
 
@@ -85,7 +85,7 @@ def pick_bolt(course: Course, bolt: int) -> Activity:
         yield from course.spend(1.0)
         return Done()
     yield from course.travel("bin")
-    yield from course.spend(STEP_S)
+    yield from course.lower(STEP_S)
     present = is_in_bin(bench, bolt)
     if present and not _socket_drops(bench, bolt):
         raise ActivityFault("socket_not_seated", {"bolt": bolt})
@@ -121,7 +121,7 @@ def place_bolt(course: Course, bolt: int) -> Activity:
     yield from course.travel(f"bolt.{bolt}")
     if steel.where(bolt) != "hole":
         _drop_if_it_slips(bench, bolt)
-    yield from course.spend(STEP_S)
+    yield from course.lower(STEP_S)
     if steel.number(f"bolt.{bolt}.turns") <= 0.0:
         lean = abs(bench.rng.gauss(0.0, LEAN_SPREAD_RAD))
         cause = bench.causes.use("crossed_start", bench.now_s(), side=bench.side, bolt=bolt)
@@ -248,7 +248,7 @@ def let_go(course: Course, bolt: int) -> Activity:
     yield from course.spend(GRASP_S)
     if course.bench.holding == bolt:
         course.bench.holding = 0
-    yield from course.spend(STEP_S)
+    yield from course.raise_tool(STEP_S)
     return Done()
 
 
@@ -288,11 +288,11 @@ def back_out(course: Course, bolt: int) -> Activity:
 def stow_bolt(course: Course, bolt: int) -> Activity:
     """Carry a bolt that is out of its thread into its place in the bin."""
     bench, steel = course.bench, course.bench.steel
-    yield from course.spend(STEP_S)
+    yield from course.raise_tool(STEP_S)
     steel.write(f"bolt.{bolt}.where", "tool")
     yield from course.travel("bin")
     _drop_if_it_slips(bench, bolt)
-    yield from course.spend(GRASP_S)
+    yield from course.lower(GRASP_S)
     bench.holding = 0
     steel.write(f"bolt.{bolt}.where", "bin")
     return Done()

@@ -13,7 +13,13 @@ from sim_arms.activities.spinning import float_down
 from sim_arms.activities.stroking import Drive, StrokeEnd
 from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked, Wait
 from sim_arms.causes import parameter
-from sim_arms.physics.bolt import BoltLaw, TurningLine, loosening_line, tightening_line
+from sim_arms.physics.bolt import (
+    BoltLaw,
+    TurningLine,
+    advance_turned_m,
+    loosening_line,
+    tightening_line,
+)
 from sim_arms.physics.flange import FREE_ADVANCE_M, Grip
 
 REACT_S = 6.0
@@ -51,7 +57,7 @@ def react(course: Course, bolt: int, on: int) -> Activity:
 
 def lift_wrench(course: Course, bolt: int) -> Activity:
     """Swing the reaction arm off and lift the socket from the hex."""
-    yield from course.spend(REACT_S)
+    yield from course.raise_tool(REACT_S)
     course.bench.seated_on = course.bench.reaction_on = 0
     return Done()
 
@@ -139,9 +145,9 @@ class Nut:
         if angle_rad == 0.0:
             return
         steel, key = self.bench.steel, f"bolt.{self.bolt}"
-        advance_m = self.advance_m + self.law.pitch_m * angle_rad / (2.0 * math.pi)
+        grip, by_m = self._grip(), self.law.pitch_m * angle_rad / (2.0 * math.pi)
+        advance_m = advance_turned_m(grip, self.advance_m, by_m)
         if angle_rad > 0.0:
-            grip = self._grip()
             most_m = grip.contact_m + self.load_n_yield / grip.stiffness_n_m
             advance_m = max(self.advance_m, min(advance_m, most_m))
         steel.write(f"{key}.advance_m", advance_m)

@@ -14,7 +14,7 @@ from coordinator.sequence import load
 from tests.bench.bench_core import simulate
 from tests.support.house import ROOT
 
-CASES = 400
+CASES = 1_000
 DAY = Day(1)
 
 

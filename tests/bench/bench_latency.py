@@ -1,150 +1,239 @@
-"""Measure from a party's `Finished` to the next command, beside the bus and the disk alone.
+"""Measure what the coordinator adds to its bus, beside the broker alone and a naive script.
 
 Run with ``python -m tests.bench.bench_latency``; prints ratios and asserts no time.
 
-Every call of a dry run is repeated to a fresh coordinator with a journal. A call that takes a
-`Finished` and gives a command goes over Mosquitto both ways; the same bytes then go the same way
-without us, plus one fsync.
+Three figures, all in one run on one Mosquitto, with coordinator, arms and floor each a process:
+from a step done to the next command, from a floor signal gone bad to the command to hold, and how
+far apart two arms start what they begin together. Ours is the product's own runtime with its link,
+its journal on the disk and all its checks. The naive script keeps no journal and checks nothing: it
+answers each report with the next command, and tells both arms to go one after the other. A round
+trip is a message through the broker and its echo back, with nothing decided; less is impossible.
 
 Broker and clients send at once (TCP_NODELAY), as our own links do. Where either waits to fill a
 packet, Nagle's rule and delayed acknowledgement add some 40 ms each way and hide all the rest.
 """
 
+import argparse
 import asyncio
 import contextlib
+import json
 import os
+import signal
 import socket
 import statistics
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import aiomqtt
 
-from coordinator.cli.simulated import Simulation
-from coordinator.live.coordinator import Coordinator, Observers
-from coordinator.live.operator import OperatedCoordinator, OperatorScript
-from coordinator.records.journal import Head, Journal
-from coordinator.sequence import Loaded, load
-from coordinator.wire.codec import decode, encode
-from coordinator.wire.messages import Do, Finished, Message
-from coordinator.wire.topics import topic_of
-from sim_arms.network import Network
-from sim_arms.world import World
+from tests.bench.bus_rig import (
+    SIDES,
+    Note,
+    Work,
+    coordinate,
+    notes_of,
+    noting,
+    parties,
+)
 from tests.support.brokers import MOSQUITTO, free_port, wait_listening
-from tests.support.house import ROOT
+from tests.support.kill_everything import fork
 
-Call = tuple[str, tuple[Any, ...]]
-TIME_US_MAX = 12 * 3600 * 1_000_000
-REPORTS, COMMANDS = "bench/reports", "bench/commands"
 AT_ONCE = [(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)]
+STEP_S = 0.05
+CLEAR_S, OCCUPIED_S = 1.5, 0.3
+PATIENCE_S = 30.0
+NAMES = {
+    "next": "step done to next command",
+    "hold": "floor unsafe to hold command",
+    "start": "difference of starts at a barrier",
+}
+Times = dict[str, list[float]]
 
 
-class NotingCoordinator(Coordinator):
-    """A coordinator that notes how it was called."""
-
-    def __init__(self, loaded: Loaded) -> None:
-        super().__init__(loaded.plan)
-        self.calls: list[Call] = []
-
-    def receive_all(self, batch: Sequence[tuple[Message, bool]], now_us: int) -> list[Message]:
-        """Note and go on."""
-        self.calls.append(("receive_all", (batch, now_us)))
-        return super().receive_all(batch, now_us)
-
-    def advance(self, now_us: int) -> list[Message]:
-        """Note and go on."""
-        self.calls.append(("advance", (now_us,)))
-        return super().advance(now_us)
-
-    def act(self, *given: Any) -> list[Message]:
-        """Note and go on."""
-        self.calls.append(("act", given))
-        return super().act(*given)
+def ours(folder: Path, port: int, rounds: int) -> Times:
+    """Run the product and return what it took, seconds."""
+    with parties(folder, port, Work(STEP_S), clear_s=CLEAR_S, occupied_s=OCCUPIED_S):
+        asyncio.run(coordinate(folder, port, rounds))
+    arms = {side: notes_of(folder / f"{side}.notes") for side in SIDES}
+    floor = [at_s for at_s, what, _ in notes_of(folder / "floor.notes") if what == "occupied"]
+    nexts = [gap for notes in arms.values() for gap in gaps(notes, "finished", "do")]
+    holds = [gap for notes in arms.values() for gap in holds_after(floor, notes)]
+    starts = [[one for _, what, one in arms[side] if what == "started"] for side in SIDES]
+    return {"next": nexts, "hold": holds, "start": differences(*starts)}
 
 
-def calls_of(loaded: Loaded) -> list[Call]:
-    """Return how the coordinator of a dry run without causes was called."""
-    simulation = Simulation(loaded, 1, ())
-    coordinator = NotingCoordinator(loaded)
-    operated = OperatedCoordinator(coordinator, OperatorScript(loaded.plan, (), ()))
-    parties = [simulation.party(name) for name in simulation.names]
-    world = World(parties, operated, Network(1, simulation.causes), causes=simulation.causes)
-    world.run(lambda: coordinator.state.phase == "complete", TIME_US_MAX)
-    return coordinator.calls
+def gaps(notes: Sequence[Note], first: str, then: str) -> list[float]:
+    """Return how long `then` came after `first`, where nothing came in between."""
+    return [b[0] - a[0] for a, b in pairwise(notes) if (a[1], b[1]) == (first, then)]
 
 
-async def measure(loaded: Loaded, calls: list[Call], port: int, folder: Path) -> None:
-    """Repeat the calls and print the medians."""
-    journal = Journal.create(folder / "journal.log", Head("bench", loaded.plan.digest))
-    coordinator = Coordinator(loaded.plan, observers=Observers(journal=journal))
-    ours_s: list[float] = []
-    bare_s: list[float] = []
-    async with (
-        aiomqtt.Client("127.0.0.1", port, identifier="party", socket_options=AT_ONCE) as party,
-        aiomqtt.Client("127.0.0.1", port, identifier="ours", socket_options=AT_ONCE) as ours,
-    ):
-        await party.subscribe(COMMANDS, qos=1)
-        await ours.subscribe(REPORTS, qos=1)
-        with (folder / "plain").open("wb") as plain:
-            for name, given in calls:
-                if not _is_finish(name, given):
-                    getattr(coordinator, name)(*given)
-                    continue
-                [(message, _)], now_us = given
-                report, topic = encode(message), topic_of("bench", message)
-                start_s = time.perf_counter()
-                await party.publish(REPORTS, report, qos=1)
-                got = decode(topic, await _next(ours))
-                answers = coordinator.receive_all([(got, False)], now_us)
-                commands = [encode(one) for one in answers if isinstance(one.body, Do)]
-                for command in commands[:1]:
-                    await ours.publish(COMMANDS, command, qos=1)
-                    await _next(party)
-                    ours_s.append(time.perf_counter() - start_s)
-                    bare_s.append(await _bare_s(party, ours, report, command, plain))
-    journal.close()
-    if coordinator.state.phase != "complete":
-        raise RuntimeError(f"the run ended {coordinator.state.phase}, must be complete")
-    _print(ours_s, bare_s)
+def holds_after(floor_s: Sequence[float], notes: Sequence[Note]) -> list[float]:
+    """Return how long after each bad signal the first hold came, before the signal was good."""
+    holds_s = [at_s for at_s, what, _ in notes if what == "hold"]
+    firsts = (next((at for at in holds_s if at >= bad_s), None) for bad_s in floor_s)
+    return [
+        at_s - bad_s
+        for bad_s, at_s in zip(floor_s, firsts, strict=True)
+        if at_s is not None and at_s - bad_s < OCCUPIED_S
+    ]
 
 
-async def _bare_s(
-    party: aiomqtt.Client, ours: aiomqtt.Client, report: bytes, command: bytes, plain: Any
-) -> float:
-    """Send the same bytes the same way, and put the report on the disk in between."""
-    start_s = time.perf_counter()
-    await party.publish(REPORTS, report, qos=1)
-    plain.write(await _next(ours))
-    plain.flush()
-    os.fsync(plain.fileno())
-    await ours.publish(COMMANDS, command, qos=1)
-    await _next(party)
-    return time.perf_counter() - start_s
+def differences(fore_us: Sequence[int], aft_us: Sequence[int]) -> list[float]:
+    """Return how far apart starts were that belong together, each the nearest of the other."""
+    nearest = (min((abs(one - other) for other in aft_us), default=None) for one in fore_us)
+    return [gap_us / 1e6 for gap_us in nearest if gap_us is not None and gap_us < 100_000]
 
 
-async def _next(client: aiomqtt.Client) -> bytes:
-    payload = (await anext(client.messages)).payload
-    if not isinstance(payload, bytes):
-        raise TypeError(f"payload is {type(payload).__name__}, must be bytes")
-    return payload
+class Naive:
+    """A script as one writes it in an afternoon: it believes everything and keeps nothing."""
+
+    def __init__(self, client: aiomqtt.Client) -> None:
+        self._client = client
+
+    async def run_steps(self, count: int) -> None:
+        """Let each arm do its steps, the next as soon as one is done."""
+        left = dict.fromkeys(SIDES, count)
+        for side in SIDES:
+            await self._send(side, {"do": count})
+        while any(left.values()):
+            told = await self._hear()
+            side = str(told["from"])
+            left[side] -= 1
+            if left[side]:
+                await self._send(side, {"do": left[side]})
+
+    async def run_starts(self, count: int) -> None:
+        """Tell both to go, and wait until both have gone."""
+        for number in range(count):
+            for side in SIDES:
+                await self._send(side, {"go": number})
+            for _ in SIDES:
+                await self._hear()
+
+    async def run_holds(self, count: int) -> None:
+        """Hold both when somebody is inside."""
+        for _ in range(count):
+            await self._send("floor", {"again": 1})
+            if (await self._hear())["clear"]:
+                raise RuntimeError("the floor is clear, must be occupied")
+            for side in SIDES:
+                await self._send(side, {"hold": 1})
+            for _ in SIDES:
+                await self._hear()
+
+    async def run_echoes(self, count: int) -> None:
+        """Echo, and decide nothing."""
+        await self._send("fore", {"echo": count})
+        for _ in range(count):
+            payload = (await anext(self._client.messages)).payload
+            await self._client.publish("naive/fore", payload, qos=1)
+
+    async def _send(self, name: str, document: dict[str, object]) -> None:
+        await self._client.publish(f"naive/{name}", json.dumps(document), qos=1)
+
+    async def _hear(self) -> dict[str, object]:
+        payload = (await anext(self._client.messages)).payload
+        if not isinstance(payload, bytes):
+            raise TypeError(f"payload is {type(payload).__name__}, must be bytes")
+        told: dict[str, object] = json.loads(payload)
+        return told
 
 
-def _is_finish(name: str, given: tuple[Any, ...]) -> bool:
-    return (
-        name == "receive_all" and len(given[0]) == 1 and isinstance(given[0][0][0].body, Finished)
-    )
+async def be_naive_party(name: str, port: int, note: Callable[[str, int], None]) -> None:
+    """Be what the script talks to: do everything at once and say so."""
+    async with aiomqtt.Client("127.0.0.1", port, socket_options=AT_ONCE) as client:
+        await client.subscribe(f"naive/{name}", qos=1)
+        note("there", 0)
+        echoes = 0
+
+        async def tell(**told: object) -> None:
+            await client.publish("naive/script", json.dumps({"from": name, **told}), qos=1)
+
+        async for packet in client.messages:
+            asked = json.loads(packet.payload)  # type: ignore[arg-type] # JSON of our own script
+            match asked:
+                case {"do": number}:
+                    note("do", number)
+                    note("finished", number)
+                    await tell(finished=number)
+                case {"go": number}:
+                    note("started", time.time_ns() // 1_000)
+                    await tell(started=number)
+                case {"hold": _}:
+                    note("hold", 0)
+                    await tell(held=True)
+                case {"again": _}:
+                    note("occupied", 0)
+                    await tell(clear=False)
+                case {"echo": count}:
+                    echoes = count
+                    note("sent", echoes)
+                    await tell(sent=echoes)
+                case {"sent": _}:
+                    note("back", echoes)
+                    echoes -= 1
+                    if echoes:
+                        note("sent", echoes)
+                        await tell(sent=echoes)
 
 
-def _print(ours_s: list[float], bare_s: list[float]) -> None:
-    ours, bare = statistics.median(ours_s), statistics.median(bare_s)
-    print(f"{len(ours_s)} times from `Finished` to the next `Do`, over Mosquitto, medians")
-    print(f"coordinator with journal      {ours * 1e3:8.2f} ms")
-    print(f"bus and one fsync alone       {bare * 1e3:8.2f} ms")
-    print(f"ratio                         {ours / bare:8.2f}")
+def naive(folder: Path, port: int, count: int) -> tuple[Times, list[float]]:
+    """Run the naive script and return what it took, and the round trips, seconds."""
+
+    def be(name: str) -> None:
+        asyncio.run(be_naive_party(name, port, noting(folder / f"{name}.notes")))
+
+    async def script() -> None:
+        async with aiomqtt.Client("127.0.0.1", port, socket_options=AT_ONCE) as client:
+            await client.subscribe("naive/script", qos=1)
+            by_hand = Naive(client)
+            await by_hand.run_steps(count)
+            await by_hand.run_starts(count)
+            await by_hand.run_holds(count)
+            await by_hand.run_echoes(count)
+
+    with processes(be, (*SIDES, "floor"), folder):
+        for name in (*SIDES, "floor"):
+            wait_there(folder / f"{name}.notes")
+        asyncio.run(asyncio.wait_for(script(), PATIENCE_S))
+    arms = {side: notes_of(folder / f"{side}.notes") for side in SIDES}
+    floor = [at_s for at_s, what, _ in notes_of(folder / "floor.notes") if what == "occupied"]
+    starts = [[one for _, what, one in arms[side] if what == "started"] for side in SIDES]
+    times = {
+        "next": [gap for notes in arms.values() for gap in gaps(notes, "finished", "do")],
+        "hold": [gap for notes in arms.values() for gap in holds_after(floor, notes)],
+        "start": [abs(one - other) / 1e6 for one, other in zip(*starts, strict=True)],
+    }
+    return times, gaps(arms["fore"], "sent", "back")
+
+
+@contextlib.contextmanager
+def processes(work: Callable[[str], None], names: Sequence[str], folder: Path) -> Iterator[None]:
+    """Run a process for each name."""
+    numbers = [
+        fork(lambda name=name: work(name), folder / f"{name}.log")  # type: ignore[misc] # each name is bound as it is now
+        for name in names
+    ]
+    try:
+        yield
+    finally:
+        for number in numbers:
+            os.kill(number, signal.SIGKILL)
+            os.waitpid(number, 0)
+
+
+def wait_there(path: Path) -> None:
+    """Return once a process has noted that it is there."""
+    end_s = time.monotonic() + PATIENCE_S
+    while time.monotonic() < end_s:
+        if path.is_file() and path.read_text(encoding="utf-8"):
+            return
+        time.sleep(0.01)
+    raise RuntimeError(f"{path.stem} is not there")
 
 
 @contextlib.contextmanager
@@ -166,14 +255,33 @@ def prompt_broker(program: str, folder: Path) -> Iterator[int]:
         process.wait(5)
 
 
+def print_table(product: Times, script: Times, trips_s: Sequence[float]) -> None:
+    """Print medians and their ratios."""
+    trip_s = statistics.median(trips_s)
+    print(f"round trip of the broker {trip_s * 1e3:.2f} ms, median of {len(trips_s)}; medians:")
+    print(f"{'':34}{'times':>6}{'ours':>10}{'naive':>10}{'ours/trip':>11}{'ours/naive':>11}")
+    for key, name in NAMES.items():
+        own_s, other_s = statistics.median(product[key]), statistics.median(script[key])
+        print(
+            f"{name:34}{len(product[key]):6}{own_s * 1e3:7.2f} ms{other_s * 1e3:7.2f} ms"
+            f"{own_s / trip_s:11.2f}{own_s / other_s:11.2f}"
+        )
+
+
 def main() -> None:
     """Measure and print."""
     if MOSQUITTO is None:
         raise SystemExit("Mosquitto is not installed; bash tests/all.sh installs it")
-    loaded = load(ROOT / "sequences" / "makeup_8.yaml")
-    calls = calls_of(loaded)
-    with tempfile.TemporaryDirectory() as folder, prompt_broker(MOSQUITTO, Path(folder)) as port:
-        asyncio.run(measure(loaded, calls, port, Path(folder)))
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rounds", type=int, default=60, help="how often the arms meet")
+    rounds = parser.parse_args().rounds
+    with tempfile.TemporaryDirectory() as name:
+        for part in ("ours", "naive"):
+            (Path(name) / part).mkdir()
+        with prompt_broker(MOSQUITTO, Path(name)) as port:
+            product = ours(Path(name) / "ours", port, rounds)
+            script, trips_s = naive(Path(name) / "naive", port, 2 * rounds)
+    print_table(product, script, trips_s)
 
 
 if __name__ == "__main__":

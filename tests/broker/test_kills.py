@@ -1,26 +1,20 @@
 """Real processes killed with SIGKILL over Mosquitto: runs end, and arms hold by themselves."""
 
-import contextlib
 import json
 import os
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from coordinator.cli.cell_clock import CellClock
-from coordinator.cli.simulated import Simulation
-from coordinator.sequence import Loaded, load
 from coordinator.wire.messages import Accepted, Do, Interrupted
 from tests.support.arm_side import ArmSide
 from tests.support.brokers import MOSQUITTO, mosquitto
-from tests.support.kill_everything import fork
-from tests.support.kill_party import arm_side_of, be_coordinator, be_party
-from tests.support.short_sequence import write_short_sequence
+from tests.support.live_cell import live_cell
 
 pytestmark = [
     pytest.mark.broker,
@@ -29,7 +23,6 @@ pytestmark = [
 KILLS = 200
 BRAKE_US = 2_500_000
 """What an arm may take to finish or brake a short move, and a slow machine to write it down."""
-WAIT_S = 30.0
 
 
 @pytest.mark.timeout(900)
@@ -44,41 +37,6 @@ def test_two_hundred_kills_at_random_end_complete_or_held(tmp_path: Path) -> Non
     assert set(document["kills"]) == {"coordinator", "fore", "aft", "floor", "broker"}
     assert set(document["ends"]) <= {"complete", "held"}
     assert document["ends"]["complete"] >= sum(document["ends"].values()) // 4
-
-
-@contextlib.contextmanager
-def cell(folder: Path) -> Iterator[tuple[int, Loaded]]:
-    """Run a whole cell in real time; yields the coordinator's process."""
-    (folder / "broker").mkdir()
-    sequence = write_short_sequence(folder)
-    loaded = load(sequence)
-    clock = CellClock()
-    with mosquitto(folder / "broker") as port:
-        numbers = [
-            fork(lambda name=name: be_party(name, loaded, folder, port, clock), folder / "log")  # type: ignore[misc] # each name is bound as it is now
-            for name in Simulation(loaded, 1).names
-        ]
-        coordinator = fork(
-            lambda: be_coordinator(loaded, sequence, folder, port, clock), folder / "log"
-        )
-        try:
-            yield coordinator, loaded
-        finally:
-            for number in (*numbers, coordinator):
-                with contextlib.suppress(ProcessLookupError, ChildProcessError):
-                    os.kill(number, signal.SIGKILL)
-                    os.waitpid(number, 0)
-
-
-def wait_for(folder: Path, is_there: Callable[[ArmSide], bool]) -> ArmSide:
-    """Read the arms' histories until something stands there."""
-    end_s = time.monotonic() + WAIT_S
-    while time.monotonic() < end_s:
-        side = arm_side_of(folder, ("fore", "aft"))
-        if is_there(side):
-            return side
-        time.sleep(0.02)
-    raise AssertionError("it never happened")
 
 
 def times_us(side: ArmSide, kind: type[Accepted] | type[Interrupted]) -> dict[str, int]:
@@ -96,15 +54,21 @@ def test_arms_hold_by_themselves_when_the_lease_runs_out(
     tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:
     """Nobody is left to tell them: the coordinator is dead, and both arms are at work."""
-    with cell(tmp_path) as (coordinator, loaded):
-        side = wait_for(tmp_path, lambda side: len(times_us(side, Accepted)) == 2)
+    (tmp_path / "broker").mkdir()
+    with (
+        mosquitto(tmp_path / "broker") as port,
+        live_cell(tmp_path, f"mqtt://127.0.0.1:{port}") as cell,
+    ):
+        side = cell.wait_for(lambda side: len(times_us(side, Accepted)) == 2)
         assert {do.action for do in side.commands.values() if isinstance(do, Do)} == {"change_tool"}
         killed_us = time.time_ns() // 1_000
-        os.kill(coordinator, signal.SIGKILL)
-        side = wait_for(tmp_path, lambda side: len(times_us(side, Interrupted)) == 2)
+        os.kill(cell.processes["coordinator"], signal.SIGKILL)
+        side = cell.wait_for(lambda side: len(times_us(side, Interrupted)) == 2)
 
-    lease_us = loaded.plan.timing.lease_us
+    lease_us = cell.loaded.plan.timing.lease_us
     for name, stood_us in times_us(side, Interrupted).items():
         took_us = stood_us - killed_us
         record_property(f"{name}_stood_after_s", took_us / 1e6)
-        assert lease_us - loaded.plan.timing.renew_us - 200_000 <= took_us <= lease_us + BRAKE_US
+        assert (
+            lease_us - cell.loaded.plan.timing.renew_us - 200_000 <= took_us <= lease_us + BRAKE_US
+        )

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from coordinator.cli.commission import keep_in_broker
 from coordinator.commissioning.acceptance import Report, accept
 from coordinator.commissioning.probe import Motion, Probe
 from coordinator.live.broker import EmbeddedBroker
@@ -32,11 +33,12 @@ class NodeDriver:
     def __init__(self, port: int, folder: Path) -> None:
         words = ["127.0.0.1", str(port), CELL, "fore", str(folder / "ledger.json")]
         self._words = [str(NODE), str(DRIVER), *words]
-        self._log = (folder / "driver.log").open("wb")
+        self._log = folder / "driver.log"
         self._process = self._start()
 
     def _start(self) -> "subprocess.Popen[bytes]":
-        return subprocess.Popen(self._words, stdout=self._log, stderr=self._log)
+        with self._log.open("ab") as log:
+            return subprocess.Popen(self._words, stdout=log, stderr=log)
 
     def restart(self) -> None:
         """Kill it without a word, and start it anew."""
@@ -67,10 +69,15 @@ async def look(port: int, driver: NodeDriver) -> Report:
         else:
             driver.restart()
 
+    async def memory(message: Message, is_kept: bool) -> None:
+        await keep_in_broker(Address(port=port), CELL, message, is_kept=is_kept)
+
     topics = subscriptions_of_coordinator(CELL)
     link = MqttLink(Address(port=port), CELL, topics, "acceptance")
     motions = [Motion("change_tool", {"tool": one}) for one in ("spinner", "wrench")]
-    probe = Probe(link, "fore", clock_us, motions, torque=("pull", "torque"), person=person)
+    probe = Probe(
+        link, "fore", clock_us, motions, torque=("pull", "torque"), person=person, memory=memory
+    )
     probe.start_late_s_max = 0.5  # A machine that tests much at once wakes up late.
     task = asyncio.create_task(say_floor())
     try:

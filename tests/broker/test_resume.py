@@ -238,7 +238,7 @@ def waiting(folder: Path) -> Iterator[tuple[subprocess.Popen[str], Path, tuple[s
     sequence = write_short_sequence(folder)
     with mosquitto(folder / "broker") as port:
         broker = ("--broker", f"mqtt://127.0.0.1:{port}")
-        run = ("run", str(sequence), "--out", str(folder / "first"), "--real", *broker)
+        run = ("run", str(sequence), "--out", str(folder / "first"), "--elsewhere", *broker)
         with bothsides(*run) as first:
             end_s = time.monotonic() + WAIT_S
             while not list((folder / "first").glob(f"*/{FILE_NAME}")):

@@ -10,14 +10,13 @@ import os
 import random
 import ssl
 import stat
-import subprocess
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
-from aiomqtt import Client, MqttError, ProtocolVersion
+from aiomqtt import MqttError
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
@@ -36,7 +35,8 @@ from coordinator.wire.messages import (
     PartyState,
 )
 from coordinator.wire.topics import is_retained, subscriptions_of_coordinator, topic_of
-from tests.support.brokers import MOSQUITTO, free_port, wait_listening
+from tests.support.brokers import MOSQUITTO
+from tests.support.secured_broker import Secured, secured
 from tests.support.sequence_files import SEQUENCES
 
 pytestmark = [
@@ -58,49 +58,11 @@ def nothing_left() -> Iterator[None]:
     gc.collect()
 
 
-class Secured:
-    """A broker as the verb sets it up."""
-
-    def __init__(self, folder: Path, port: int) -> None:
-        self.folder = folder
-        self.port = port
-        self.parties = folder / "parties"
-
-    def address(self, party: str) -> Address:
-        """Return where it is, for a party."""
-        return Address.parse(f"mqtts://127.0.0.1:{self.port}").known_as(party, self.parties)
-
-    def client(self, party: str, **changes: Any) -> Client:
-        """Return a bare client that is let in as a party, unless something is changed."""
-        known = self.address(party)
-        given: dict[str, Any] = {
-            "username": known.username,
-            "password": known.password,
-            "tls_context": known.trust(),
-            **changes,
-        }
-        return Client("127.0.0.1", self.port, protocol=ProtocolVersion.V5, timeout=3, **given)
-
-
 @pytest.fixture(scope="module")
 def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Secured]:
     """Run Mosquitto as the verb has written it."""
-    assert MOSQUITTO is not None
-    folder, port = tmp_path_factory.mktemp("secured"), free_port()
-    words = ["contract", str(SEQUENCES / "cells" / "sill_point.yaml"), "--simulated"]
-    words += ["--broker-config", str(folder), "--host", "127.0.0.1", "--port", str(port)]
-    result = CliRunner().invoke(app, words)
-    assert result.exit_code == 0, result.stderr
-    with (folder / "log").open("wb") as log:
-        process = subprocess.Popen(
-            [MOSQUITTO, "-c", str(folder / "mosquitto.conf")], stdout=log, stderr=log
-        )
-        try:
-            wait_listening(port)
-            yield Secured(folder, port)
-        finally:
-            process.terminate()
-            process.wait(5)
+    with secured(tmp_path_factory.mktemp("secured")) as running:
+        yield running
 
 
 def message(source: str, subject: str, body: Body, expires_us: int | None = None) -> Message:

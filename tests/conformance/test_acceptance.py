@@ -16,7 +16,11 @@ from coordinator.commissioning.probe import Motion, Probe
 from coordinator.live.link import MemoryBus
 from coordinator.wire.codec import encode
 from coordinator.wire.messages import FloorSignals, Message
-from coordinator.wire.topics import subscriptions_of_coordinator, subscriptions_of_party
+from coordinator.wire.topics import (
+    subscriptions_of_coordinator,
+    subscriptions_of_party,
+    topic_of,
+)
 from tests.support.bad_drivers import BAD, BAD_RESTARTS, Tampered, as_it_comes, as_it_goes, honest
 from tests.support.nodes import run_node
 
@@ -51,7 +55,12 @@ async def look(
             is_good[0] = "good again" in what
             say_floor(is_good[0])
         else:
+            link.sever()
             restart(party)
+            link.mend()
+
+    async def memory(message: Message, is_kept: bool) -> None:
+        bus.post(topic_of(CELL, message), encode(message) if is_kept else b"", retain=True)
 
     is_good = [True]
     link = bus.link(CELL, subscriptions_of_party(CELL, "fore"))
@@ -60,7 +69,9 @@ async def look(
         asyncio.create_task(floor()),
     ]
     ours = bus.link(CELL, subscriptions_of_coordinator(CELL))
-    probe = Probe(ours, "fore", clock_us, MOTIONS, torque=("pull", "torque"), person=person)
+    probe = Probe(
+        ours, "fore", clock_us, MOTIONS, torque=("pull", "torque"), person=person, memory=memory
+    )
     probe.start_late_s_max = 0.5  # A machine that tests much at once wakes up late.
     try:
         return await accept(probe, cell=CELL, by="Ada", at="2030-01-01T00:00:00Z", codes=codes)
@@ -76,9 +87,11 @@ def test_a_driver_made_with_the_kit_passes_every_line() -> None:
     report = asyncio.run(look(Tampered(honest(), as_it_comes, as_it_goes)))
 
     assert [(one.code, one.text) for one in report.seen if one.result != "passed"] == []
-    assert len(report.seen) == len(LINES) == 22
+    assert len(report.seen) == len(LINES) == 24
     assert (report.is_passed, report.simulated, report.by) == (True, False, "Ada")
     assert json.loads(json.dumps(report.document()))["passed"] is True
+    assert {one.by for one in report.seen} == {"Ada"}
+    assert [one.at for one in report.seen] == sorted(one.at for one in report.seen)
 
 
 def test_each_driver_that_breaks_a_promise_fails_at_its_line() -> None:
@@ -101,11 +114,12 @@ def test_each_driver_that_breaks_a_promise_fails_at_its_line() -> None:
 @pytest.mark.parametrize("name", BAD_RESTARTS)
 def test_a_driver_that_wakes_up_wrongly_fails_at_its_line(name: str) -> None:
     """Only a new start shows it."""
-    party = Tampered(honest(), as_it_comes, as_it_goes)
+    code, restart, coming = BAD_RESTARTS[name]
+    party = Tampered(honest(), coming, as_it_goes)
 
-    report = asyncio.run(look(party, ("ARM22",), BAD_RESTARTS[name]))
+    report = asyncio.run(look(party, (code,), restart))
 
-    assert report.failed == ("ARM22",), report.seen
+    assert report.failed == (code,), report.seen
 
 
 def test_nobody_there_fails_at_once_and_is_not_asked_further() -> None:

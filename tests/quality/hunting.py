@@ -18,7 +18,8 @@ from tests.support.house import ROOT
 PARTS = ("coordinator", "sim_arms", "sequences")
 CASES_MAX = 900
 """So many cases are tried until a defect counts as not found."""
-TIME_S_MAX = 150
+TIME_S_MAX = 600
+"""Of the wall; what the table tells is time of the processor, whatever else the machine does."""
 
 HUNT = """
 import json, sys, time
@@ -29,10 +30,10 @@ from coordinator.cli.stage import maker_of
 from coordinator.sequence import SequenceError, load
 
 path, cases_max = Path(sys.argv[1]), int(sys.argv[2])
-began_s = time.monotonic()
+began_s = time.process_time()
 
 def tell(**found):
-    print(json.dumps({"time_s": round(time.monotonic() - began_s, 1), **found}))
+    print(json.dumps({"time_s": round(time.process_time() - began_s, 1), **found}))
     raise SystemExit
 
 try:
@@ -51,7 +52,7 @@ for seed in range(5, 100):
         broken = [r for r in run_batch(maker, day, items) if r.outcome.violations]
         if broken:
             first = broken[0]
-            spent_s = round(time.monotonic() - began_s, 1)
+            spent_s = round(time.process_time() - began_s, 1)
             small = run_shrink(maker, day, first.item, first.outcome.signature)
             tell(
                 found_by="campaign",

@@ -73,6 +73,27 @@ def test_capped_arms_are_told_with_every_lease_and_nobody_pulls_above(makeup: Lo
     assert result.time_us > go(makeup)[0].time_us
 
 
+def test_a_run_without_torque_makes_every_approach_and_pulls_and_proves_nothing(
+    makeup: Loaded,
+) -> None:
+    """The first run of a real arm: sockets seat and reactions lean, and no pressure comes."""
+    result, deliveries = go(with_plan(makeup, capped(makeup.plan, Caps(0.0, 0.25))))
+
+    asked = [one["data"] for one in deliveries if one["type"].endswith(".do")]
+    written = [node.move.action for node in makeup.plan.nodes if node.move is not None]
+    actions = [one["action"] for one in asked]
+    assert result.phase == "complete"
+    assert not any("torque" in name for one in asked for name in one["parameters"])
+    for approach in ("seat_wrench", "react", "lift_wrench", "run_up"):
+        assert actions.count(approach) == written.count(approach)
+    assert "stand_by" in actions
+    assert not any(word in actions for word in ("pull", "confirm_torque", "check_torque"))
+    proved = [makeup.plan.nodes[one.effect.node].record for one in result.proofs]
+    assert {one.kind for one in proved if one is not None} == {"run-up"}
+    leases = [one["data"] for one in deliveries if one["type"].endswith(".lease")]
+    assert {one["torque_nm_max"] for one in leases} == {0.0}
+
+
 def test_an_arm_refuses_above_the_cap_of_its_lease_whatever_it_is_told(makeup: Loaded) -> None:
     """The coordinator is not trusted to be right: a plan that was not capped is refused."""
     plan = replace(makeup.plan, caps=Caps(1500.0))
@@ -84,8 +105,8 @@ def test_an_arm_refuses_above_the_cap_of_its_lease_whatever_it_is_told(makeup: L
     assert any("must be 0 to 1500" in one["detail"] for one in refused)
 
 
-@pytest.mark.parametrize("caps", [Caps(0.0), Caps(-1.0), Caps(float("nan")), Caps(None, 0.0)])
+@pytest.mark.parametrize("caps", [Caps(-1.0), Caps(float("nan")), Caps(None, 0.0)])
 def test_a_cap_that_is_none_is_refused(makeup: Loaded, caps: Caps) -> None:
-    """A cap of nothing would let nothing move, or everything."""
+    """Speed of nothing lets nothing move; what is below nothing has no meaning."""
     with pytest.raises(ValueError, match="cap is"):
         capped(makeup.plan, caps)

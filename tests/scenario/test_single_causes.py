@@ -32,6 +32,7 @@ MOMENTS = {
     "duplicate": LAST_ROUND,
     "delay": LAST_ROUND,
     "reorder": LAST_ROUND,
+    "clock_step": LAST_ROUND,
     "air_in_oil": LAST_ROUND,
     "valve_sticks": LAST_ROUND,
     "pawl_worn": LAST_ROUND,
@@ -49,6 +50,7 @@ QUIET = (
     *("seized_bolt", "friction_high"),  # Of breaking out; of preload, which no wrench sees.
     *("gauge_reads_high", "air_in_oil", "pawl_worn"),  # The gauge agrees; more time, more strokes.
     *("duplicate", "delay", "reorder"),  # What the bus does to messages, and the link bears.
+    "stale_retained",  # Whose mark everybody sees.
     "load_overhead_stays",  # Under a named exception.
 )
 """Causes that a make-up may take no notice of; all others must show in what people are told."""

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from coordinator.core.plan import NodeKind, Plan
-from coordinator.wire.messages import Do, Finished, Message, Started
+from coordinator.wire.messages import Do, Finished, Message, Release, Started
 from sim_arms.ledger import MemoryStore
 
 
@@ -31,9 +31,13 @@ class ArmSide:
 
     stores: dict[str, KeptLedger] = field(default_factory=dict)
     commands: dict[tuple[str, int], Do] = field(default_factory=dict)
+    orders: list[Message] = field(default_factory=list)
+    """All that was asked of them and released, in the order in which it reached each."""
 
     def heard(self, time_us: int, target: str, message: Message) -> None:
         """Take in one delivery of the bus."""
+        if isinstance(message.body, Do | Release):
+            self.orders.append(message)
         if isinstance(message.body, Do):
             self.commands[message.subject, message.body.command] = message.body
 
@@ -46,9 +50,15 @@ class ArmSide:
                 found[party, do.step, do.action].append(do)
         return found
 
-    def double_pulls(self) -> list[str]:
-        """Return the pulls done again although both sides of their meeting had finished."""
+    def double_pulls(self, window_us: int | None = None) -> list[str]:
+        """Return the pulls done again although both sides of their meeting had finished.
+
+        Args:
+            window_us: Starts further apart than this were none that count, so both pull again, as
+                the sequence says; None where no machine is so busy.
+        """
         both: dict[str, dict[str, str]] = defaultdict(dict)
+        starts_us: dict[str, dict[str, int]] = defaultdict(dict)
         told = []
         closed: dict[tuple[str, str], str] = {}
         for party, message in self._entries():
@@ -57,9 +67,13 @@ class ArmSide:
                 continue
             if isinstance(message.body, Started) and (party, do.step) in closed:
                 told.append(f"{party}: {do.step} again after {closed[party, do.step]}")
+            if isinstance(message.body, Started):
+                starts_us[do.barrier][party] = message.body.started_us
             if isinstance(message.body, Finished):
                 both[do.barrier][party] = do.step
-                if len(both[do.barrier]) == 2:
+                times_us = starts_us[do.barrier].values()
+                is_late = window_us is not None and max(times_us) - min(times_us) > window_us
+                if len(both[do.barrier]) == 2 and not is_late:
                     closed |= dict.fromkeys(both[do.barrier].items(), do.barrier)
         return told
 

@@ -92,13 +92,17 @@ class Tampered:
     numbers: dict[int, int] = field(default_factory=dict)
     """Number inside -> number outside."""
     now_us: int = 0
+    late_us: int = 0
+    """How far its clock is behind, where it says when it spoke."""
+    takes_kept: bool = False
+    """It does not look whether a message comes from the broker's memory."""
 
     def receive(self, message: Message, now_us: int, retained: bool = False) -> list[Message]:
         """Let what comes in through the tampering."""
         self.now_us = now_us
         said = []
         for one in self.coming(self, message):
-            said += self.shell.receive(one, now_us, retained)
+            said += self.shell.receive(one, now_us, retained and not self.takes_kept)
         return self._out(said)
 
     def advance(self, now_us: int) -> list[Message]:
@@ -126,7 +130,7 @@ class Tampered:
 
     def _out(self, messages: list[Message]) -> list[Message]:
         return [
-            replace(message, body=self._outside(body))
+            replace(message, body=self._outside(body), sent_us=message.sent_us - self.late_us)
             for message in messages
             for body in self.going(self, message)
         ]
@@ -311,6 +315,29 @@ def _restart_as(kind: str) -> Callable[[Tampered], None]:
     return restart
 
 
+def _believes_anybody(kinds: Any) -> Callable[[Tampered, Message], list[Message]]:
+    def coming(_: Tampered, message: Message) -> list[Message]:
+        is_taken = isinstance(message.body, kinds)
+        return [replace(message, source="coordinator") if is_taken else message]
+
+    return coming
+
+
+def _takes_what_is_kept(party: Tampered, message: Message) -> list[Message]:
+    party.takes_kept = True
+    return [message]
+
+
+def _clock_behind(party: Tampered, message: Message) -> Bodies:
+    party.late_us = 3_600_000_000
+    return [message.body]
+
+
+def _clock_ahead(party: Tampered, message: Message) -> Bodies:
+    party.late_us = -2_000_000
+    return [message.body]
+
+
 BAD: dict[str, tuple[str, Any, Any]] = {
     "never tells how it stands": ("ARM01", as_it_comes, _without(PartyState)),
     "heart beats too slowly": ("ARM01", as_it_comes, _slow_heart),
@@ -339,9 +366,15 @@ BAD: dict[str, tuple[str, Any, Any]] = {
     "moves on without a lease": ("ARM18", _needs_no_lease, as_it_goes),
     "does not watch the floor": ("ARM19", _floor_always_good, as_it_goes),
     "shows no work": ("ARM20", as_it_comes, _without(Progressed)),
+    "obeys a stranger's command": ("ARM21", _believes_anybody(Do), as_it_goes),
+    "is freed by a stranger": ("ARM21", _believes_anybody(MakeReady), as_it_goes),
+    "has a clock that is an hour behind": ("ARM24", as_it_comes, _clock_behind),
+    "has a clock that is ahead": ("ARM24", as_it_comes, _clock_ahead),
 }
 """Name -> (line that must fail, tampering with what comes, tampering with what goes)."""
-BAD_RESTARTS: dict[str, Callable[[Tampered], None]] = {
-    "forgets over a restart": _restart_as("forgets"),
-    "wakes up ready": _restart_as("wakes ready"),
+BAD_RESTARTS: dict[str, tuple[str, Callable[[Tampered], None], Any]] = {
+    "forgets over a restart": ("ARM22", _restart_as("forgets"), as_it_comes),
+    "wakes up ready": ("ARM22", _restart_as("wakes ready"), as_it_comes),
+    "obeys the broker's memory": ("ARM23", Tampered.restart, _takes_what_is_kept),
 }
+"""Name -> (line that must fail, how it starts anew, tampering with what comes)."""

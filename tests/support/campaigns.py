@@ -8,10 +8,11 @@ from coordinator.campaign.oracles import ORACLES
 from coordinator.campaign.vocabulary import Kind, Vocabulary
 from coordinator.cli.stage import StageMaker, maker_of
 from coordinator.core.effects import Effect
-from coordinator.core.events import Event
+from coordinator.core.events import Act, Event, OperatorActed
 from coordinator.core.state import State
 from coordinator.sequence import load
 from coordinator.wire.messages import (
+    Armed,
     Body,
     Do,
     FloorSignals,
@@ -44,6 +45,9 @@ CLEAR = {
     "nothing_overhead": True,
     "hydraulics_ready": True,
 }
+PULL = "pull (round 1, pair 1)/1"
+TORQUE_NM = 934.2139775486687
+"""Of the first round of the shipped make-up of eight bolts."""
 _ORDERS = (Do, Release, Hold, MakeReady, Lease)
 
 
@@ -116,3 +120,19 @@ class Court:
         """Let time pass, so that what was put off is looked at."""
         self.now_us = at_us
         self.judge.look(at_us)
+
+
+def running() -> Court:
+    """Return a court before which the run has just started."""
+    court = Court()
+    court.decide(OperatorActed(0, Act.START, "mate"), phase="running")
+    return court
+
+
+def armed_pair(court: Court, *, bolts: tuple[int, int] = (1, 5)) -> None:
+    """Let both sides arm for the first pull."""
+    for number, (party, bolt) in enumerate(zip(("fore", "aft"), bolts, strict=True), 1):
+        step = f"pull bolt {bolt} round 1"
+        parameters = {"bolt": bolt, "torque": TORQUE_NM}
+        court.pass_on(party, Do(number, step, "pull", parameters, PULL, "relieve"))
+        court.pass_on(party, Armed(number))

@@ -28,7 +28,8 @@ LABELS: dict[str, tuple[tuple[str, str], ...]] = {
         ("the file", ""),
         *(("timing", "TimingModel"), ("side", "SideModel"), ("tool", "ToolModel")),
         *(("signal", "SignalModel"), ("interlock", "InterlockModel"), ("fault", "FaultModel")),
-        ("action", "ActionModel"),
+        *(("action", "ActionModel"), ("gateway", "GatewayModel")),
+        *(("source", "GatewaySourceModel"), ("signal of the gateway", "GatewaySignalModel")),
     ),
     "joint": (
         ("the file", ""),

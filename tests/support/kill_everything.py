@@ -23,7 +23,7 @@ from coordinator.cli.simulated import Simulation
 from coordinator.sequence import Loaded, load
 from tests.support.brokers import MOSQUITTO, free_port, wait_listening
 from tests.support.kill_party import END_FILE, arm_side_of, be_coordinator, be_party
-from tests.support.short_sequence import write_short_sequence
+from tests.support.short_sequence import WINDOW_US, write_short_sequence
 
 TICK_S = 0.01
 SPEED = 15.0
@@ -104,14 +104,15 @@ class Cell:
             self._processes[name] = self._start_broker()
             return
         folder, clock, loaded = self._run_folder, self._clock, self._loaded
+        broker = f"mqtt://127.0.0.1:{self._port}"
         if name == "coordinator":
             self._processes[name] = fork(
-                lambda: be_coordinator(loaded, self._sequence, folder, self._port, clock),
+                lambda: be_coordinator(loaded, self._sequence, folder, broker, clock),
                 folder / f"{name}.log",
             )
         else:
             self._processes[name] = fork(
-                lambda: be_party(name, loaded, folder, self._port, clock), folder / f"{name}.log"
+                lambda: be_party(name, loaded, folder, broker, clock), folder / f"{name}.log"
             )
 
     def _start_broker(self) -> int:
@@ -163,7 +164,7 @@ class Cell:
         ended = json.loads((self._run_folder / END_FILE).read_text(encoding="utf-8"))
         totals.ends[ended["phase"]] += 1
         side, plan = arm_side_of(self._run_folder, self._names), self._loaded.plan
-        wrong = side.double_pulls()
+        wrong = side.double_pulls(WINDOW_US)
         if ended["phase"] == "complete":
             wrong += side.missing_steps(plan)
         elif ended["phase"] not in ENDS:

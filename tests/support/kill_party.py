@@ -12,6 +12,7 @@ from coordinator.cli.cell_clock import CellClock
 from coordinator.cli.hurry import hurried
 from coordinator.cli.resume import speed_of
 from coordinator.cli.run_live import LiveResult, Resumption, Wishes, run_live
+from coordinator.cli.secrets_folder import address_for
 from coordinator.cli.simulated import Simulation
 from coordinator.core.events import Act as Deed
 from coordinator.core.plan import Option
@@ -22,7 +23,7 @@ from coordinator.records.journal import FILE_NAME, Journal, JournalFailed
 from coordinator.records.replaying import replay
 from coordinator.sequence import Act, Answer, Loaded, People
 from coordinator.wire.codec import decode, encode
-from coordinator.wire.messages import Do, Message
+from coordinator.wire.messages import Do, Message, Release
 from sim_arms.ledger import FileStore
 from sim_arms.node import Broker, run_party
 from tests.support.arm_side import ArmSide, KeptLedger
@@ -33,10 +34,12 @@ TRIES_MAX = 100
 AGAIN_S = 0.1
 DEEDS_MAX = 40
 """Chosen: more restarts and answers than one run is killed; then it stays held."""
+LOOKS_US = 1_000_000
+"""Chosen: so long a person looks before each deed; signals are back by then."""
 
 
-def be_party(name: str, loaded: Loaded, folder: Path, port: int, clock: CellClock) -> None:
-    """Be an arm or the floor until killed."""
+def be_party(name: str, loaded: Loaded, folder: Path, broker: str, clock: CellClock) -> None:
+    """Be an arm or the floor until killed, on a broker that lets it in with its secrets."""
     store = HistoryStore(folder, name)
     boot = store.count_boot()
     world = Simulation(loaded, seed=1, origin_us=clock.base_us, boot=boot, speed=clock.speed)
@@ -44,13 +47,14 @@ def be_party(name: str, loaded: Loaded, folder: Path, port: int, clock: CellCloc
     receive = party.receive
 
     def heard(message: Message, now_us: int, retained: bool = False) -> list[Message]:
-        if isinstance(message.body, Do):
+        if isinstance(message.body, Do | Release):
             store.note("heard", message)
         return receive(message, now_us, retained)
 
     party.receive = heard  # type: ignore[method-assign] # a window on what reaches the party
-    broker = Broker("127.0.0.1", port)
-    asyncio.run(run_party(party, loaded.cell.cell, broker, clock, speed=clock.speed))
+    known = address_for(broker, name)
+    at = Broker(known.host, known.port, known.username, known.password, known.trust())
+    asyncio.run(run_party(party, loaded.cell.cell, at, clock, speed=clock.speed))
 
 
 class HistoryStore(FileStore):
@@ -87,12 +91,12 @@ def arm_side_of(folder: Path, names: tuple[str, ...]) -> ArmSide:
 
 
 def be_coordinator(
-    loaded: Loaded, sequence: Path, folder: Path, port: int, clock: CellClock
+    loaded: Loaded, sequence: Path, folder: Path, broker: str, clock: CellClock
 ) -> None:
     """Begin the run of a folder, or go on with it; write how it ended."""
     for _ in range(TRIES_MAX):
         try:
-            result = _begin_or_resume(loaded, sequence, folder, port, clock)
+            result = _begin_or_resume(loaded, sequence, folder, broker, clock)
         except (LinkUnreachable, OutdatedCoordinator) as error:
             if isinstance(error, OutdatedCoordinator) and "LNK012" not in str(error):
                 raise
@@ -106,21 +110,25 @@ def be_coordinator(
 
 
 def _begin_or_resume(
-    loaded: Loaded, sequence: Path, folder: Path, port: int, clock: CellClock
+    loaded: Loaded, sequence: Path, folder: Path, broker: str, clock: CellClock
 ) -> LiveResult:
-    acts = tuple(Act(Deed.RESTART, "test person", when="held") for _ in range(DEEDS_MAX))
-    again = Answer(UNKNOWN_OUTCOME, Option.AGAIN, "test person")
+    acts = tuple(
+        Act(deed, "test person", when="held", after_us=LOOKS_US)
+        for _ in range(DEEDS_MAX)
+        for deed in (Deed.RESET, Deed.RESTART)
+    )
+    # Each an object of its own: a script takes an entry away once it has counted.
+    answers = tuple(Answer(UNKNOWN_OUTCOME, Option.AGAIN, "test person") for _ in range(DEEDS_MAX))
     wishes = Wishes(
         loaded=loaded,
         sequence_path=sequence,
         out=folder / "out",
         say=_teller(folder / "told.log"),
-        people=People((again,) * DEEDS_MAX, acts),
+        people=People(answers, acts),
         speed=clock.speed,
         starts_parties=False,
         clock=clock,
     )
-    broker = f"mqtt://127.0.0.1:{port}"
     for path in sorted((folder / "out").glob(f"*/{FILE_NAME}"), reverse=True):
         try:
             journal = Journal.take_up(path)

@@ -42,6 +42,8 @@ lanes:
     - use: pull_bolt
       with: {bolt: 5, neighbour: 6}
 """
+WINDOW_US = 50_000
+"""As the text above says."""
 
 
 def write_short_sequence(folder: Path) -> Path:

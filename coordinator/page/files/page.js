@@ -159,6 +159,8 @@ function prompts({ list, who: name }) {
       make("strong", {}, option.option), option.meaning ? `: ${option.meaning}` : "")),
     one.options.some((option) => option.option === "by_hand") ? make("label", {}, "Check torque of work by hand, N·m ",
       make("input", { id: `torque-${one.number}`, inputmode: "decimal", size: 7, disabled: !name })) : "",
+    one.causes.length ? make("details", {}, make("summary", {}, `What may be behind it: ${one.causes.length} known causes`),
+      ...one.causes.map((cause) => make("p", { class: "foreseen" }, make("strong", {}, cause.cause), ` (${cause.code}): ${cause.text}. Sign: ${cause.signature}. Way on: ${cause.recovery} (${cause.retried}).`))) : "",
     one.foreseen.length ? make("details", { open: true }, make("summary", {}, "What each answer leads to (simulated)"),
       ...one.foreseen.map((line) => make("p", { class: "foreseen" }, line))) : "",
     name ? "" : make("p", {}, "Sign in to answer.")));
@@ -231,7 +233,7 @@ function show(now) {
   last = now;
   text("title", `${now.sequence}: ${now.joint}`);
   $("banner").hidden = false;
-  text("banner", [now.simulated ? `SIMULATED${now.speed !== 1 ? ` ×${now.speed}` : ""}` : "REAL ARMS", now.caps.replace(/: $/, ""),
+  text("banner", [`${now.banner}${now.speed !== 1 ? ` ×${now.speed}` : ""}`, now.caps.replace(/: $/, ""),
     now.mode === "automatic" ? "" : `mode ${now.mode.replace("_", " ")}`,
     now.overrides.length ? `▲ ${now.overrides.length} override${now.overrides.length > 1 ? "s" : ""} in force` : ""].filter(Boolean).join(" · "));
   const bad = !["idle", "running", "complete"].includes(now.phase);

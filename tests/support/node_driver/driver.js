@@ -152,6 +152,7 @@ function take(topic, payload, retained) {
   try { message = JSON.parse(payload.toString("utf8")); } catch { return; }
   if (!message || typeof message !== "object" || typeof message.data !== "object" || typeof message.type !== "string") return;
   const kind = message.type.replace("org.bothsides.", "");
+  if (message.source !== (kind === "floorsignals" ? "floor" : "coordinator")) return console.error(`dropped: ${kind} from '${message.source}'`);
   if (kind === "lease" && topic === `bothsides/${cell}/all/lease`) {
     if (retained || message.epoch < ledger.epoch) return;
     ledger.epoch = message.epoch;

@@ -204,13 +204,21 @@ def test_the_least_gap_of_a_run_is_the_one_that_fine_steps_find() -> None:
 
     config = arms[0].steel.config
     first, second = (clearance._Track(bench, config) for bench in arms)
-    least = Nearest()
+    rack = first.rods(0.0)[0].start, LAYOUT.point("fore", "rack")
+    assert math.dist(rack[0][:2], rack[1][:2]) > 1.0  # No rack stands under an arm's own column.
+    posts = clearance._Posts(arms)._rods
+    least, to_posts = Nearest(), math.inf
     for step in range(int(end_s / 0.02)):
         for one in first.rods(step * 0.02):
             for other in second.rods(step * 0.02):
                 if rods_gap_m(one, other) < least.gap_m:
                     least = Nearest(rods_gap_m(one, other), step * 0.02, one.name, other.name)
+        for track in (first, second):
+            for one, post in itertools.product(track.rods(step * 0.02)[1:], posts):
+                if gap_at_least_m(one, post) < to_posts:
+                    to_posts = min(to_posts, rods_gap_m(one, post))
 
+    assert to_posts - 1e-6 <= found[3].gap_m <= to_posts + clearance.WITHIN_SHARE * to_posts
     assert least.gap_m - 1e-6 <= found[0].gap_m + 0.01
     assert found[0].gap_m <= least.gap_m + clearance.WITHIN_M
     assert 0.0 < found[0].gap_m < 1.0
@@ -243,13 +251,58 @@ def test_a_held_arm_goes_on_from_where_it_stopped() -> None:
     assert rig.arms["fore"].stopped_at is None
 
 
-def test_a_steel_without_a_known_pipe_has_only_the_table_to_keep_clear_of() -> None:
+def test_a_steel_without_a_known_pipe_has_no_string_to_keep_clear_of() -> None:
     """Nothing is made up where the joint file does not say how wide the pipe is."""
     steel = Steel(steel_config(), 1)
     bench = Bench("fore", steel, Causes(), random.Random(1), lambda: 0.0)
     other = Bench("aft", steel, Causes(), random.Random(1), lambda: 0.0)
     hoist = HoistBench(steel, Causes(), random.Random(1), lambda: 0.0)
 
-    _, things = least_clearance([bench, other], hoist, 10.0)
+    _, string, table, posts = least_clearance([bench, other], hoist, 10.0)
 
-    assert things.second == "hang-off table"
+    assert string == Nearest()
+    assert table.second == "hang-off table"
+    assert posts.second in ("fore rack", "fore bin", "aft rack", "aft bin")
+
+
+def test_a_tool_that_goes_down_on_its_slide_comes_nearer_to_what_is_below() -> None:
+    """By hand: 0.8 m over the deck, less 0.15 m of slide, over a bin of 0.55 m, and so on."""
+    rig = Rig()
+    fore, all_arms = rig.arms["fore"], list(rig.arms.values())
+    rig.do("fore", "change_tool", tool="spinner")
+    before = least_clearance(all_arms, rig.hoist, rig.time_s)
+    rig.do("fore", "locate_bolt", bolt=1)
+    rig.do("fore", "turn_socket", bolt=1)
+    rig.do("fore", "pick_bolt", bolt=1)
+    at_bin = least_clearance(all_arms, rig.hoist, rig.time_s)
+    rig.do("fore", "lift")
+    rig.do("fore", "locate_hole", bolt=1)
+    over_bolt = least_clearance(all_arms, rig.hoist, rig.time_s)
+    rig.do("fore", "place_bolt", bolt=1)
+    at_bolt = least_clearance(all_arms, rig.hoist, rig.time_s)
+
+    assert (before[3].gap_m, before[3].second) == (pytest.approx(0.9 - 0.65), "fore rack")
+    assert (at_bin[3].gap_m, at_bin[3].second) == (pytest.approx(0.8 - 0.15 - 0.55), "fore bin")
+    assert over_bolt[2].gap_m == pytest.approx(1.0 - 0.7)
+    assert at_bolt[2].gap_m == pytest.approx(1.0 - 0.15 - 0.7)
+    assert (at_bolt[2].first, at_bolt[2].second) == ("fore tool", "hang-off table")
+    assert [is_down for _, is_down in sorted(fore.lowered)][-1]
+
+
+def test_a_tool_left_down_is_drawn_up_as_the_arm_leaves() -> None:
+    """Two seconds into the next way it is up; the way takes no longer for it."""
+    rig = Rig()
+    rig.do("fore", "change_tool", tool="spinner")
+    rig.do("fore", "locate_bolt", bolt=1)
+    rig.do("fore", "turn_socket", bolt=1)
+    rig.do("fore", "pick_bolt", bolt=1)
+    left_s = rig.time_s
+    rig.do("fore", "park")
+
+    track = clearance._Track(rig.arms["fore"], rig.arms["fore"].steel.config)
+
+    assert track.is_lowered(left_s)
+    assert track.is_lowered(left_s + 1.99)
+    assert not track.is_lowered(left_s + 2.0)
+    nose = track.rods(left_s)[-1]
+    assert nose.end[2] - track.slim_m == pytest.approx(track.point(left_s)[2] - 0.15)

@@ -5,7 +5,7 @@ import random
 
 import pytest
 
-from sim_arms.physics.bolt import BoltLaw, TurningLine, loosening_line, tightening_line
+from sim_arms.physics.bolt import BoltLaw, Snug, TurningLine, loosening_line, tightening_line
 from sim_arms.physics.camera import Camera, Light, Pose
 from sim_arms.physics.flange import Grip
 from sim_arms.physics.motion import Layout, move_s
@@ -80,16 +80,34 @@ def test_a_loosened_nut_falls_to_its_running_torque() -> None:
     law = stud(2.0, friction=0.07)
     line = loosening_line(law, Grip(0.0, 1.5e9), 4e-4, static_ratio=1.2)
 
-    assert line.begin_nm == pytest.approx(law.loosening_nm(6e5))
+    assert line.torque_nm(0.0) == pytest.approx(law.loosening_nm(6e5))
+    assert line.static_nm == pytest.approx(1.2 * law.loosening_nm(6e5))
     assert line.torque_nm(3.0) == law.running_nm
 
 
 def test_drive_and_nut_angles_differ_by_the_wind_up() -> None:
     """The tool is a spring in series: drive = nut + torque over stiffness, at every angle."""
-    line = TurningLine(500.0, 520.0, 2000.0, slack_rad=0.1)
-    for drive_rad in (0.05, 0.1, 0.2, 0.4):
-        angle = line.turned_rad(drive_rad, 4e4)
-        assert angle + line.torque_nm(angle) / 4e4 == pytest.approx(drive_rad)
+    slack = TurningLine(500.0, 520.0, 2000.0, taken_rad=-0.1, snug=Snug(0.15))
+    back = TurningLine(500.0, 520.0, -2000.0, taken_rad=0.4, snug=Snug(0.15))
+    for line in (slack, back):
+        for drive_rad in (0.05, 0.1, 0.13, 0.2, 0.25, 0.28, 0.4, 0.6):
+            angle = line.turned_rad(drive_rad, 4e4)
+            wound = angle + line.torque_nm(angle) / 4e4
+            assert wound == pytest.approx(max(drive_rad, line.torque_nm(0.0) / 4e4))
+
+
+def test_a_snug_nut_stiffens_with_what_it_was_turned_until_its_faces_lie_flat() -> None:
+    """Finite differences; at touch the gap before it, which only closes, still counts for half."""
+    snug, step = Snug(0.2), 1e-7
+
+    def stiffness(turned: float) -> float:
+        return (snug.pressed(turned + step) - snug.pressed(turned - step)) / (2.0 * step)
+
+    at = (0.0, 0.1, 0.2, 0.7)
+    assert [stiffness(one) for one in at] == pytest.approx([0.5, 0.5, 1.0, 1.0], abs=1e-5)
+    assert stiffness(0.05) == pytest.approx(0.25)
+    for turned in (-0.3, 0.0, 0.01, 0.1, 0.2, 0.5):
+        assert snug.turned(snug.pressed(turned)) == pytest.approx(turned)
 
 
 @pytest.mark.parametrize(

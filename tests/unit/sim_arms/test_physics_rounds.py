@@ -217,3 +217,25 @@ def test_two_opposite_bolts_one_after_the_other_end_as_derived_by_the_same_pulls
 
     assert model.settle(advances).loads_n == pytest.approx((1.043478, 1.0), abs=1e-5)
     assert advance_for(model, advances, 0, 2.0) > advances[0]
+
+
+@pytest.mark.parametrize(
+    ("order", "kept"),
+    [((1, 3, 2, 4), (82.0, 102.0, 80.0, 100.0)), ((1, 2, 3, 4), (82.0, 92.0, 90.0, 100.0))],
+)
+def test_what_four_bolts_keep_of_a_hundred_newtons_each_follows_from_their_coefficients(
+    order: tuple[int, ...], kept: tuple[float, ...]
+) -> None:
+    """E1, derived by two independent routes for this project: 10 % off neighbours, 2 % across."""
+    rows = tuple(tuple((1.0, -0.1, 0.02, -0.1)[(i - j) % 4] for j in range(4)) for i in range(4))
+    model = InfluenceModel(rows, RADIUS_M, BOLT_N_M)
+    advances = list(model.advances_for([1000.0] * 4))
+    when_pulled = {}
+    for bolt in order:
+        before_n = model.settle(advances).loads_n[bolt - 1]
+        advances[bolt - 1] = advance_for(model, advances, bolt - 1, before_n + 100.0)
+        when_pulled[bolt] = model.settle(advances).loads_n[bolt - 1]
+    ended = model.settle(advances).loads_n
+
+    found = [100.0 + ended[bolt - 1] - when_pulled[bolt] for bolt in (1, 2, 3, 4)]
+    assert found == pytest.approx(kept, abs=1e-6)

@@ -11,6 +11,7 @@ from coordinator.wire.messages import (
     Interrupted,
     Message,
     PartyState,
+    Refused,
     SimulatedFacts,
 )
 from sim_arms.causes import Cause
@@ -211,3 +212,71 @@ def test_a_restart_of_nobody_is_refused() -> None:
     """A case that does nothing must not pass unseen."""
     with pytest.raises(ValueError, match="no party 'port'"):
         small_world(1, [Cause("party_restarts", side="port")])
+
+
+def test_a_false_will_says_that_a_party_is_gone_while_it_works_on() -> None:
+    """A broker may be wrong about who lives; the party's next word says so."""
+    error = Cause("false_will", side="aft", at_us=2 * SECOND_US, for_us=1_500_000)
+    world, coordinator, benches = small_world(1, [error], action="long", moves=1)
+
+    world.run(lambda: False, 9 * SECOND_US)
+
+    states = [
+        (at_us, message.body.online, message.body.boot)
+        for at_us, message in coordinator.heard
+        if message.source == "aft" and isinstance(message.body, PartyState)
+    ]
+    gone_us = [at_us for at_us, online, _ in states if not online]
+    assert [at_us // 100_000 for at_us in gone_us] == [20, 30]
+    assert any(online and boot == 1 for at_us, online, boot in states if at_us > gone_us[-1])
+    assert benches["aft"].moved == 1
+    assert not any(isinstance(message.body, Interrupted) for _, message in coordinator.heard)
+
+
+def test_what_comes_out_of_the_brokers_memory_is_refused_and_moves_nothing() -> None:
+    """A lease or a command from before must not come to life again (W1)."""
+    error = Cause("stale_retained", side="fore", at_us=4 * SECOND_US, for_us=3 * SECOND_US)
+    reached: list[int] = []
+    world, coordinator, benches = small_world(
+        1, [error], moves=2, traced=lambda at_us, to, message: reached.append(at_us)
+    )
+
+    world.run(lambda: False, 9 * SECOND_US)
+
+    reasons = [m.body.reason for _, m in coordinator.heard if isinstance(m.body, Refused)]
+    assert reasons.count("retained") == 3
+    assert benches["fore"].moved == 2
+    assert world.delivered == len(reached)
+
+
+def test_a_clock_that_is_set_shows_in_what_its_party_says_until_it_is_set_back() -> None:
+    """A party knows no other time than that of its own clock."""
+    step = Cause(
+        "clock_step",
+        side="aft",
+        at_us=2 * SECOND_US,
+        for_us=3 * SECOND_US,
+        parameters=(("step", 0.3),),
+    )
+    world, coordinator, _ = small_world(1, [step], moves=5)
+
+    world.run(lambda: False, 9 * SECOND_US)
+
+    late = {
+        (at_us - message.sent_us > 0, message.sent_us - at_us > 290_000, message.source)
+        for at_us, message in coordinator.heard
+        if 2 * SECOND_US + 5_000 < at_us < 5 * SECOND_US
+    }
+    assert late == {(True, False, "fore"), (False, True, "aft")}
+    assert all(
+        0 < at_us - message.sent_us < 5_000
+        for at_us, message in coordinator.heard
+        if at_us > 5 * SECOND_US + 5_000
+    )
+
+
+@pytest.mark.parametrize("cause", ["false_will", "stale_retained", "clock_step"])
+def test_an_error_about_nobody_is_refused(cause: str) -> None:
+    """A case that does nothing must not pass unseen."""
+    with pytest.raises(ValueError, match="no party 'port'"):
+        small_world(1, [Cause(cause, side="port")])

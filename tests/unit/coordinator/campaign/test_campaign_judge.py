@@ -16,31 +16,15 @@ from coordinator.wire.messages import (
     Interrupted,
     Lease,
     PartyState,
+    Ready,
     Refused,
     Release,
     SimulatedFacts,
     Started,
 )
-from tests.support.campaigns import Court
+from tests.support.campaigns import PULL, TORQUE_NM, Court, armed_pair, running
 
-PULL = "pull (round 1, pair 1)/1"
 PULLED = "pulled (round 1, pair 1)/1"
-TORQUE_NM = 934.2139775486687
-
-
-def running() -> Court:
-    court = Court()
-    court.decide(OperatorActed(0, Act.START, "mate"), phase="running")
-    return court
-
-
-def armed_pair(court: Court, *, bolts: tuple[int, int] = (1, 5)) -> None:
-    """Let both sides arm for the first pull."""
-    for number, (party, bolt) in enumerate(zip(("fore", "aft"), bolts, strict=True), 1):
-        step = f"pull bolt {bolt} round 1"
-        parameters = {"bolt": bolt, "torque": TORQUE_NM}
-        court.pass_on(party, Do(number, step, "pull", parameters, PULL, "relieve"))
-        court.pass_on(party, Armed(number))
 
 
 def released_pair(court: Court) -> None:
@@ -201,7 +185,9 @@ def test_motion_without_a_persons_restart_is_found() -> None:
     assert court.broken == ["I3"]
 
     court.decide(OperatorActed(5, Act.RESTART, "mate"), phase="restarting")
-    court.say("aft", Do(2, "park", "park"))
+    for party in ("fore", "aft", "hoist"):
+        court.pass_on(party, Ready(2))
+    court.say("aft", Do(3, "park", "park"))
 
     assert court.broken == ["I3"]
 

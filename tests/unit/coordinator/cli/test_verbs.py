@@ -331,7 +331,7 @@ def test_wishes_that_do_not_go_together_are_bad_use(tmp_path: Path, options: lis
     result = call("run", str(MAKEUP), "--out", str(tmp_path / "out"), *options, "--json")
 
     assert result.exit_code == BAD_USE
-    assert "--real needs --broker" in document(result)["error"]
+    assert "needs --broker, and takes neither --speed" in document(result)["error"]
     assert not (tmp_path / "out").exists()
 
 

@@ -311,6 +311,30 @@ KINDS = {
         "floor_clear: {text: nobody inside the line, max_age: 1200 ms",
         ("signal floor clear now counts for 1.2 s, was 1.5 s",),
     ),
+    "the place of a signal in a controller": Altered(
+        CELL,
+        "at: ns=2;s=Floor.Clear}",
+        "at: ns=2;s=Gate.Shut}",
+        ("floor clear is now read at 'ns=2;s=Gate.Shut', was 'ns=2;s=Floor.Clear'",),
+    ),
+    "the sense of a contact": Altered(
+        CELL,
+        "at: ns=2;s=Floor.LoadOverhead, inverted: yes}",
+        "at: ns=2;s=Floor.LoadOverhead}",
+        ("whether nothing overhead is read inverted is now no, was yes",),
+    ),
+    "the limit of a reading": Altered(
+        CELL,
+        "at_least: 180}",
+        "at_least: 160}",
+        ("hydraulics ready is now good from a reading of 160, was 180",),
+    ),
+    "how often a controller is read": Altered(
+        CELL,
+        "      device: 3\n",
+        "      device: 3\n      every: 100 ms\n",
+        ("controller hoist drive is now read every 100 ms, was 200 ms",),
+    ),
     "a fault that is never tried again alone": Altered(
         CELL,
         "not_located: {text: the camera found no pose that it trusts}\n  part_dropped",

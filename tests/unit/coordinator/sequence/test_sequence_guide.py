@@ -25,6 +25,11 @@ from coordinator.sequence.cell_model import (
     ToolModel,
 )
 from coordinator.sequence.fields import Strict
+from coordinator.sequence.gateway_model import (
+    GatewayModel,
+    GatewaySignalModel,
+    GatewaySourceModel,
+)
 from coordinator.sequence.joint_model import (
     BoltsModel,
     FlangeModel,
@@ -86,7 +91,7 @@ SECTIONS: dict[str, tuple[type[Strict], ...]] = {
     ),
     "Keys of a cell": (
         *(CellModel, TimingModel, SideModel, ToolModel, SignalModel, InterlockModel),
-        *(FaultModel, ActionModel),
+        *(FaultModel, ActionModel, GatewayModel, GatewaySourceModel, GatewaySignalModel),
     ),
     "Keys of a joint": (JointModel, BoltsModel, TighteningModel, LooseningModel, FlangeModel),
     "Keys of a case": (CaseModel, CauseModel, FoundModel, AnswerModel, ActModel),

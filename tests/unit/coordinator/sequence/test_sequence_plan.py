@@ -137,6 +137,7 @@ def test_a_step_carries_rules_only_for_faults_it_can_raise() -> None:
         *pair,
         "out_of_window",
         "reaction_lost",
+        "refused",
         "torque_not_reached",
         "turns_without_torque",
     ]
@@ -144,6 +145,7 @@ def test_a_step_carries_rules_only_for_faults_it_can_raise() -> None:
         "nut_turned",
         *pair,
         "reaction_lost",
+        "refused",
         "torque_not_held",
     ]
 

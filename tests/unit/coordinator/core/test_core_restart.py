@@ -1,0 +1,122 @@
+"""Restart: what nobody knows, or a rule leaves to a person, is asked about before it moves."""
+
+from coordinator.core.effects import RaisePrompt
+from coordinator.core.events import (
+    Act,
+    CommandFaulted,
+    CommandInterrupted,
+    CommandStarted,
+    PartyHeld,
+    PromptAnswered,
+)
+from coordinator.core.prompts import UNKNOWN_OUTCOME
+from tests.support.core_stories import command_of, kinds_of, reach, run_until
+from tests.support.core_world import CoreWorld
+from tests.support.pair_plan import AFT, FORE, asking_plan
+
+EVERYBODY = (0, 1, 2)
+
+
+def seating() -> CoreWorld:
+    """Return a world in which the fore arm lifts after a socket that did not seat."""
+    world = reach("seat")
+    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
+    world.feed(CommandStarted(world.now_us, FORE, command_of(world, FORE), world.now_us))
+    world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_seated"))
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "lift")
+    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
+    return world
+
+
+def come_to_rest(world: CoreWorld, *, died: int = -1) -> None:
+    """Let everybody stand; the one that died tells that its process did, in its ledger's words."""
+    world.unanswered.clear()
+    for party in EVERYBODY:
+        if world.sent[party] and world.state.lanes[party].command:
+            command = command_of(world, party)
+            world.feed(CommandInterrupted(world.now_us, party, command, died=party == died))
+    for party in EVERYBODY:
+        world.feed(PartyHeld(world.now_us, party, world.hold_numbers[party][-1]))
+    assert world.state.phase == "held"
+
+
+def actions_since(world: CoreWorld, party: int, at: int) -> list[str]:
+    """Return what a party was told to do since it had been sent so many commands."""
+    return [one.move.action for one in world.sent[party][at:]]
+
+
+def test_recovery_whose_arm_died_in_a_move_waits_for_a_person() -> None:
+    """R3: how far the move went is not known, so a restart alone does not repeat it."""
+    world = seating()
+    sent = len(world.sent[FORE])
+    world.act(Act.HOLD)
+    come_to_rest(world, died=FORE)
+    world.act(Act.RESTART)
+    run_until(world, lambda: bool(world.state.prompts))
+    run_until(world, lambda: not world.unanswered)
+
+    (asked,) = kinds_of(world.effects, RaisePrompt)
+    assert (asked.prompt, asked.fault) == (UNKNOWN_OUTCOME, "not_seated")
+    assert actions_since(world, FORE, sent) == []
+    world.feed(PromptAnswered(world.now_us, asked.number, "again", "mate"))
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "seat")
+    assert actions_since(world, FORE, sent) == ["locate", "lift", "index", "seat"]
+    assert world.behave() == "complete"
+
+
+def test_recovery_that_was_broken_off_and_told_of_it_goes_on_at_a_restart() -> None:
+    """What became of the move is known: the person's restart is word enough."""
+    world = seating()
+    sent = len(world.sent[FORE])
+    world.act(Act.HOLD)
+    come_to_rest(world)
+    world.act(Act.RESTART)
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "seat")
+    assert not world.state.prompts
+    assert actions_since(world, FORE, sent) == ["locate", "lift", "index", "seat"]
+
+
+def test_question_that_a_hold_took_back_is_asked_again_before_anything_is_retried() -> None:
+    """R2: a restart is not the answer that nobody has given; the re-checks are made after it."""
+    world = reach("pull", plan=asking_plan())
+    world.unanswered.clear()
+    for party in (FORE, AFT):
+        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
+    world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
+    world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
+    world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
+    assert len(world.state.prompts) == 1
+    sent = len(world.sent[FORE]), len(world.sent[AFT])
+    world.act(Act.HOLD)
+    come_to_rest(world)
+    assert not world.state.prompts
+    world.act(Act.RESTART)
+    run_until(world, lambda: bool(world.state.prompts))
+    run_until(world, lambda: not world.unanswered)
+
+    assert (actions_since(world, FORE, sent[0]), actions_since(world, AFT, sent[1])) == ([], [])
+    (number,) = (one.number for one in world.state.prompts)
+    world.feed(PromptAnswered(world.now_us, number, "again", "mate"))
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "pull")
+    assert actions_since(world, FORE, sent[0]) == ["locate", "relieve", "pull"]
+    run_until(world, lambda: world.sent[AFT][-1].move.action == "pull")
+    assert actions_since(world, AFT, sent[1]) == ["locate", "pull"]
+    assert world.behave() == "complete"
+
+
+def test_work_by_hand_after_a_hold_leaves_the_re_checks_to_be_made() -> None:
+    """The joint may have moved for what comes next, whoever did what was at hand."""
+    world = reach("pull", plan=asking_plan())
+    world.unanswered.clear()
+    for party in (FORE, AFT):
+        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
+    world.act(Act.HOLD)
+    come_to_rest(world, died=FORE)
+    sent = len(world.sent[FORE])
+    world.act(Act.RESTART)
+    run_until(world, lambda: bool(world.state.prompts))
+    for option in ("by_hand", "by_hand"):
+        number = world.state.prompts[0].number
+        world.feed(PromptAnswered(world.now_us, number, option, "mate", 1000.0))
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "lift")
+    assert actions_since(world, FORE, sent) == ["locate", "lift"]
