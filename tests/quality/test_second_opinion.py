@@ -120,7 +120,7 @@ def _rounds_apart(plan: Plan) -> Plan:
         (_kept_zone, 0, STUCK),
         (_without_help, 2, STUCK),
         (_back_beyond, 1, "together"),
-        (_one_in_the_meeting, 0, STUCK),
+        (_one_in_the_meeting, 0, "together"),
         (_rounds_apart, 0, "rounds_together"),
     ],
     ids=lambda one: getattr(one, "__name__", str(one)).strip("_"),
