@@ -4,12 +4,12 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 venv=${VENV:-.venv}
 
-if [ ! -x /usr/sbin/mosquitto ] || [ ! -x /usr/bin/chromium ] || [ ! -d /usr/lib/postgresql ] || [ ! -x /usr/bin/node ] || [ ! -x /usr/sbin/ip ]; then
+if [ ! -x /usr/sbin/mosquitto ] || [ ! -x /usr/bin/chromium ] || [ ! -d /usr/lib/postgresql ] || [ ! -x /usr/bin/node ] || [ ! -x /usr/sbin/ip ] || [ ! -x /usr/bin/spin ] || [ ! -x /usr/bin/gcc ]; then
   sudo=""
   [ "$(id -u)" = 0 ] || sudo=sudo
   $sudo apt-get update -qq
   DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends \
-    mosquitto chromium postgresql nodejs iproute2
+    mosquitto chromium postgresql nodejs iproute2 spin gcc libc6-dev
 fi
 [ -x "$venv/bin/python" ] || python3 -m venv "$venv"
 "$venv/bin/pip" install --quiet --disable-pip-version-check -e '.[dev]'

@@ -46,6 +46,10 @@ class Asked:
     """Folder for pictures and cases of counterexamples."""
     leave_out: bool = False
     """Leave one thing out after the other, and tell what depends on it."""
+    promela: Path | None = None
+    """Folder for the Promela models of sequences."""
+    spin: bool = False
+    """Have SPIN judge each sequence as well."""
 
 
 def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
@@ -67,8 +71,9 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
     proofs = [] if asked.quick else _prove(output, plans, asked)
+    opinions = _hear_others(output, plans, proofs, asked)
     left_out = [_leave_out(output, *plan, asked) for plan in plans if asked.leave_out]
-    if not all(one["proved"] for one in proofs):
+    if not all(one["proved"] for one in (*proofs, *opinions)):
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
         print(json.dumps(to_sarif(findings, CODES, folder=Path.cwd()), ensure_ascii=False))
@@ -79,8 +84,32 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
         findings=[to_data(one) for one in findings],
         proofs=proofs,
         **({"left_out": left_out} if asked.leave_out else {}),
+        **({"spin": opinions} if asked.spin else {}),
     )
     return worst
+
+
+def _hear_others(
+    output: Output,
+    plans: Sequence[tuple[Path, Loaded]],
+    proofs: Sequence[dict[str, Any]],
+    asked: Asked,
+) -> list[dict[str, Any]]:
+    """Leave models for SPIN, or have it judge them; a model that cannot be left counts as bad."""
+    if asked.promela is None and not asked.spin:
+        return []
+    from coordinator.cli.second_opinion import hear_spin, leave_model
+
+    found = []
+    for place, (path, loaded) in enumerate(plans):
+        if asked.promela is not None and not leave_model(
+            output, asked.promela, path, loaded, asked.causes
+        ):
+            found.append({"file": str(path), "proved": False})
+        if asked.spin:
+            own = bool(proofs[place]["proved"]) if proofs else None
+            found.append(hear_spin(output, path, loaded, asked.causes, own))
+    return found
 
 
 def _leave_out(output: Output, path: Path, loaded: Loaded, asked: Asked) -> dict[str, Any]:

@@ -1,0 +1,9 @@
+"""Say in Promela what a sequence means, so that SPIN judges it too.
+
+Another reading of the same plan: nothing here asks the core or the proof (README.md).
+"""
+
+from coordinator.promela.export import to_promela
+from coordinator.promela.spin import Opinion, SpinFailed, ask_spin
+
+__all__ = ["Opinion", "SpinFailed", "ask_spin", "to_promela"]
