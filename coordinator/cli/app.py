@@ -109,11 +109,24 @@ def dryrun(
     mode: ModeWord = Mode.AUTOMATIC,
     cap_torque: CapTorque = None,
     cap_speed: CapSpeed = 1.0,
+    best_order: Annotated[
+        bool,
+        typer.Option("--best-order", help="Where `after` leaves the order free: the shortest."),
+    ] = False,
     json: Json = False,
 ) -> None:
     """Rehearse a sequence on simulated arms in virtual time."""
     from coordinator.cli.dryrun import dry_run
 
+    if best_order:
+        from coordinator.cli.best_order import show_best_order
+
+        output = Output.of(json)
+        if case or answer or out or mode is not Mode.AUTOMATIC:
+            text = "--best-order measures a run in which nothing goes wrong; leave out --case, "
+            raise typer.Exit(output.refuse(f"{text}--answer, --mode and --out"))
+        caps = Caps(cap_torque, cap_speed)
+        raise typer.Exit(show_best_order(output, file, joint=joint, seed=seed, caps=caps))
     raise typer.Exit(
         dry_run(
             Output.of(json),
