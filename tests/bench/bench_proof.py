@@ -1,0 +1,87 @@
+"""How long a proof takes, beside SPIN on a model of the same plan: generate, compile, run.
+
+    python -m tests.bench.bench_proof
+
+Prints seconds of a clock, states per second, bytes per state and ratios; asserts nothing. SPIN's
+model is coarser: it knows no messages (`coordinator/promela/README.md`), so it has fewer steps for
+the same thing. Ours decides alike places once, and every step of it is the real core's.
+"""
+
+import resource
+import time
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from typing import NamedTuple
+
+from coordinator.promela import Opinion, ask_spin
+from coordinator.prove import Exploration, Limits, explore
+from coordinator.sequence import load
+from tests.support.sequence_files import SEQUENCES
+
+ROWS = (
+    *(("breakout", bolts, 1) for bolts in (6, 8, 12, 16, 20)),
+    *(("makeup", bolts, 1) for bolts in (6, 8, 12, 16, 20)),
+    *(("breakout", 8, causes) for causes in (0, 2)),
+    *(("makeup", 8, causes) for causes in (0,)),
+)
+"""Growth with bolts first, then with causes; 2 on a make-up needs more than 10 GB either way."""
+
+
+class Proved(NamedTuple):
+    """What our own proof took."""
+
+    found: Exploration
+    took_s: float
+    memory_bytes: int
+
+
+def main() -> None:
+    """Measure and print."""
+    print("sequence     causes |    ours s   decided stands for   steps/s states/s B/state", end="")
+    print(" |  generate compile      run    whole    states B/state | ours to SPIN")
+    for kind, bolts, causes in ROWS:
+        name = f"{kind}_{bolts}"
+        print(_row(name, causes, _alone(name, causes), _by_spin(name, causes)), flush=True)
+
+
+def _by_spin(name: str, causes: int) -> Opinion:
+    return ask_spin(load(SEQUENCES / f"{name}.yaml").plan, (), causes)
+
+
+def _row(name: str, causes: int, ours: Proved, spin: Opinion) -> str:
+    found, whole_s = ours.found, spin.generate_s + spin.compile_s + spin.run_s
+    done = "" if found.is_proved and spin.is_proved else f"  proved: {found.is_proved}, SPIN: "
+    done += "" if not done else str(spin.is_proved)
+    return (
+        f"{name:12} {causes:6} | {ours.took_s:9.2f} {found.states:9} {found.stands_for:10} "
+        f"{found.transitions / ours.took_s:9.0f} {found.states / ours.took_s:8.0f} "
+        f"{ours.memory_bytes / found.states:7.0f} | {spin.generate_s:9.2f} {spin.compile_s:7.2f} "
+        f"{spin.run_s:8.2f} {whole_s:8.2f} {spin.states:9} {spin.bytes_per_state:7} | "
+        f"{ours.took_s / whole_s:.2f}{done}"
+    )
+
+
+def _alone(name: str, causes: int) -> Proved:
+    """Prove in a process of its own, so that no earlier proof's memory is counted."""
+    context = get_context("fork")
+    there, here = context.Pipe()
+    process = context.Process(target=_prove, args=(name, causes, there))
+    process.start()
+    there.close()
+    made: Proved = here.recv()
+    process.join()
+    return made
+
+
+def _prove(name: str, causes: int, there: Connection) -> None:
+    plan = load(SEQUENCES / f"{name}.yaml").plan
+    before_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    begin_s = time.perf_counter()
+    found = explore(plan, Limits(causes))
+    took_s = time.perf_counter() - begin_s
+    after_kib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    there.send(Proved(found, took_s, (after_kib - before_kib) * 1024))
+
+
+if __name__ == "__main__":
+    main()
