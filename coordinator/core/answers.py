@@ -220,7 +220,11 @@ def _recover_by(turn: Turn, lane: int, moves: tuple[Move, ...], then: str) -> No
         node = next(one for one in turn.plan.lanes[lane] if not at_hand.is_done(one))
     changes = {"queue": moves, "doing": Doing.STEP, "then": then, "fault": "", "node": node}
     turn.put(lane, unknown=False)
-    if at_hand.phase == "recovering":
+    if at_hand.phase == "recovering" and at_hand.command:
+        # A move under way comes to its end; of who leaves already, so does all that is queued.
+        queue = at_hand.queue if at_hand.then == then else (*at_hand.queue[:1], *moves)
+        turn.put(lane, then=then, queue=queue, fault="")
+    elif at_hand.phase == "recovering":
         turn.put(lane, **changes)  # It stands before a move of its own, which is no longer wanted.
     else:
         turn.step(lane, "recover", **changes)

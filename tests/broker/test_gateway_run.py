@@ -119,7 +119,7 @@ async def run_until(
             await stack.enter_async_context(program(*party, *words))
         for name in ("string_still", "hydraulics_ready"):
             await read_until(gateway.stdout, f"{name}: yes")
-        words = ("--real", "--json", "--out", str(folder / "out"))
+        words = ("--elsewhere", "--json", "--out", str(folder / "out"))
         running = await stack.enter_async_context(program("run", str(path), *words, *broker))
         await read_until(running.stderr, "fore: change tool wrench")
         await floor.happen(what)

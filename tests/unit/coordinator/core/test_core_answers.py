@@ -109,3 +109,22 @@ def test_end_of_a_pair_that_goes_back_keeps_no_time() -> None:
     fail(world, FORE)
     assert words_of(world, "span_again")
     assert world.state.meetings[CLOSE].deadline_us == 0
+
+
+def test_second_answer_to_leave_lets_a_partner_that_leaves_already_go_on() -> None:
+    """Found by the proof: its live move lost its meaning, and the core broke at its end."""
+    world = pulling()
+    fail(world, FORE)
+    world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
+    stand(world, AFT)
+    at = len(world.sent[AFT])
+    answer(world, FORE, "leave")
+    fail(world, FORE)
+    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
+    run_until(world, lambda: world.sent[AFT][-1].move.action == "lift")
+    world.unanswered.clear()
+    answer(world, FORE, "leave")
+    assert world.state.lanes[AFT].command
+    world.feed(CommandFinished(world.now_us, AFT, command_of(world, AFT)))
+    assert world.behave() == "aborted"
+    assert [one.move.action for one in world.sent[AFT][at:]] == ["lift", "park"]
