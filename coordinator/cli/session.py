@@ -57,6 +57,8 @@ from coordinator.wire.messages import Message, PartyState
 
 START_S = 2.0
 """Chosen: what the parties' processes were seen to need on a small machine; later does no harm."""
+SETTLE_S = 1.0
+"""Chosen: two periods of the floor, so that every arm has heard it before anything starts."""
 WATCH_S = 0.5
 """Chosen: how often we look whether the parties' processes still live."""
 
@@ -281,6 +283,7 @@ class Session:
             # Real arms are started by a person's word, if there is a person.
             starts=False if wishes.interactive and not wishes.simulated else None,
             mode=wishes.mode,
+            settle_us=round(SETTLE_S * 1e6 * wishes.speed),
         )
 
     def _link(self) -> Link:

@@ -121,6 +121,8 @@ class OperatorScript:
         acts: In the order in which they are used, for each state waited for.
         starts: Start the run once every party is there; by default if `acts` has no start.
         mode: Set before the start; the script then gives its word for every step.
+        settle_us: How long everybody must have been there before it starts: an arm that has just
+            come has not heard the floor yet, and would hold by itself.
     """
 
     def __init__(
@@ -131,7 +133,11 @@ class OperatorScript:
         *,
         starts: bool | None = None,
         mode: Mode = Mode.AUTOMATIC,
+        settle_us: int = 0,
     ) -> None:
+        self._settle_us = settle_us
+        self._there_us: int | None = None
+        """Since when everybody is there; None while somebody is not."""
         self._plan = plan
         self._answers = list(answers)
         self._acts = list(acts)
@@ -190,6 +196,10 @@ class OperatorScript:
     def _look(self, state: State, now_us: int) -> None:
         if state.phase != self._phase:
             self._phase, self._phase_us = state.phase, now_us
+        if not all(lane.online for lane in state.lanes):
+            self._there_us = None
+        elif self._there_us is None:
+            self._there_us = now_us
         self._prompts = {
             prompt.number: self._prompts.get(prompt.number, now_us) for prompt in state.prompts
         }
@@ -202,9 +212,10 @@ class OperatorScript:
             self._starts
             and self._mode is Mode.AUTOMATIC
             and state.phase == "idle"
-            and all(lane.online for lane in state.lanes)
+            and self._there_us is not None
         ):
             again_us = 0 if self._started_us is None else self._started_us + PATIENCE_US
+            again_us = max(again_us, self._there_us + self._settle_us if self._settle_us else 0)
             due.append((again_us, Acting(Act.START, "script"), None))
         waits_for_state = False
         for entry in self._acts:

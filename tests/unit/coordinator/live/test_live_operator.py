@@ -68,6 +68,18 @@ def test_without_a_script_the_run_is_started_once_everybody_is_there() -> None:
     assert script.next_us() is None
 
 
+def test_a_start_waits_until_everybody_has_been_there_for_a_while() -> None:
+    """An arm that has just come has not heard the floor yet, and would hold by itself."""
+    script = OperatorScript(PLAN, settle_us=1_000)
+
+    assert script.react(online(), 5) == ()
+    assert script.next_us() == 1_005
+    assert script.react(begin(PLAN), 500) == ()  # Somebody has left again.
+    assert script.react(online(), 600) == ()
+    assert script.react(online(), 1_005) == ()
+    assert script.react(online(), 1_600) == (Acting(Act.START, "script"),)
+
+
 def test_a_script_with_a_start_of_its_own_starts_only_by_that() -> None:
     """The author of a case decides when it begins."""
     script = OperatorScript(PLAN, acts=[Deed("start", at_us=900)])
