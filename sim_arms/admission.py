@@ -18,9 +18,7 @@ from coordinator.wire.messages import (
     RefusalReason,
     Value,
 )
-
-COORDINATOR = "coordinator"
-FLOOR = "floor"
+from coordinator.wire.topics import COORDINATOR, FLOOR
 
 
 def forgery(message: Message) -> str | None:

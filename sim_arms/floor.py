@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from random import Random
 
 from coordinator.wire.messages import FloorSignals, Message
+from coordinator.wire.topics import FLOOR
 from sim_arms.activities.bench import HoistBench
 from sim_arms.arm import Clock, SteelWorkbench
 from sim_arms.causes import Cause, Causes, floor_signals
@@ -18,7 +19,6 @@ from sim_arms.steel import Steel
 from sim_arms.workbench import Settings
 
 PERIOD_US = 500_000
-FLOOR = "floor"
 
 
 class Floor:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from coordinator.wire.messages import Message, SimulatedFacts
-from coordinator.wire.topics import channel_of
+from coordinator.wire.topics import COORDINATOR, channel_of
 from sim_arms.causes import Cause, parameter
 from sim_arms.network import FOREVER_US, Cut, Network
 from sim_arms.party import Party, RevivedParty, SimulatedParty
@@ -23,8 +23,7 @@ EVENTS_MAX_AT_ONCE = 100_000
 
 Traced = Callable[[int, str, Message], None]
 """Called for each delivery with its time, whom it reaches and the message."""
-_COORDINATOR = "coordinator"
-_TO_COORDINATOR = (_COORDINATOR,)
+_TO_COORDINATOR = (COORDINATOR,)
 _LINKS_FIRST = 1 << 40
 """A link changes before anything else at that moment, whenever the change was planned."""
 
@@ -98,7 +97,7 @@ class World:
         self._ties = 0
         self._link_ties = -_LINKS_FIRST
         self._by_name = {party.name: index for index, party in enumerate(self.parties)}
-        if len(self._by_name) != len(self.parties) or _COORDINATOR in self._by_name:
+        if len(self._by_name) != len(self.parties) or COORDINATOR in self._by_name:
             raise ValueError("two parties have one name")
         self._by_subject = {
             subject: party.name for party in self.parties for subject in party.answers_to
@@ -107,12 +106,12 @@ class World:
         self._down: set[str] = set()
         names = tuple(self._by_name)
         self._others = {
-            source: (*(name for name in names if name != source), _COORDINATOR)
-            for source in (*names, _COORDINATOR)
+            source: (*(name for name in names if name != source), COORDINATOR)
+            for source in (*names, COORDINATOR)
         }
         self._names = names
         self._memory: dict[str, dict[tuple[str, str], Message]] = {
-            name: {} for name in (*names, _COORDINATOR)
+            name: {} for name in (*names, COORDINATOR)
         }
         """The last message of each topic that has reached a party."""
         self._off_us: dict[str, int] = {}
@@ -124,7 +123,7 @@ class World:
         for party in self.parties:
             self._route(party.connected(0), party.name)
             self._plan_wake(party.name, party)
-        self._plan_wake(_COORDINATOR, coordinator)
+        self._plan_wake(COORDINATOR, coordinator)
 
     def run(self, until: Callable[[], bool], time_us_max: int) -> int:
         """Let time pass until `until` says so, nothing is left to happen, or time is up.
@@ -212,7 +211,7 @@ class World:
         self._plan_wake(name, party)
 
     def _party(self, name: str) -> Party:
-        if name == _COORDINATOR:
+        if name == COORDINATOR:
             return self.coordinator
         return self.parties[self._by_name[name]]
 
@@ -304,7 +303,7 @@ class World:
     def _placed(self, cause: Cause) -> str:
         side = cause.side or ""
         name = self._by_subject.get(side, side)
-        if name not in self._by_name and name != _COORDINATOR:
+        if name not in self._by_name and name != COORDINATOR:
             raise ValueError(f"cause '{cause.cause}': no party '{side}' here")
         return name
 
@@ -319,10 +318,10 @@ class World:
             for message in tuple(self._memory[name].values()):
                 for arrival_us in self.network.carry("broker", name, self.now_us):
                     self._push(arrival_us, name, _Relic(message))
-        elif name != _COORDINATOR and name not in self._down:
+        elif name != COORDINATOR and name not in self._down:
             will = self.parties[self._by_name[name]].will()
-            for arrival_us in self.network.carry("broker", _COORDINATOR, self.now_us):
-                self._push(arrival_us, _COORDINATOR, will)
+            for arrival_us in self.network.carry("broker", COORDINATOR, self.now_us):
+                self._push(arrival_us, COORDINATOR, will)
         else:
             return  # It has no will, or it is dead in truth.
         self.network.note(error.cause)
@@ -332,7 +331,7 @@ class World:
         heapq.heappush(self._heap, (time_us, self._link_ties, link.party, link))
 
     def _change_link(self, link: _Link) -> None:
-        if link.party == _COORDINATOR:
+        if link.party == COORDINATOR:
             if link.reborn:
                 self._revive_coordinator(link)
             return  # Of its own cable: its parties notice by the lease.
@@ -345,8 +344,8 @@ class World:
                 self._down.add(link.party)
                 self._wake_us[link.party] = None
             # The broker says it, so the cut of the party itself does not matter.
-            for arrival_us in self.network.carry("broker", _COORDINATOR, self.now_us):
-                self._push(arrival_us, _COORDINATOR, party.will())
+            for arrival_us in self.network.carry("broker", COORDINATOR, self.now_us):
+                self._push(arrival_us, COORDINATOR, party.will())
             return
         if link.reborn:
             self._down.discard(link.party)
@@ -357,11 +356,11 @@ class World:
     def _revive_coordinator(self, link: _Link) -> None:
         """Let the coordinator's process die, or start anew where its journal ends."""
         if not link.back:
-            self._down.add(_COORDINATOR)
-            self._wake_us[_COORDINATOR] = None
+            self._down.add(COORDINATOR)
+            self._wake_us[COORDINATOR] = None
             return
-        self._down.discard(_COORDINATOR)
+        self._down.discard(COORDINATOR)
         if not isinstance(self.coordinator, RevivedParty):
             raise TypeError("this coordinator keeps no journal to start anew from")
-        self._route(self.coordinator.revive(self._clock_us(_COORDINATOR)), _COORDINATOR)
-        self._plan_wake(_COORDINATOR, self.coordinator)
+        self._route(self.coordinator.revive(self._clock_us(COORDINATOR)), COORDINATOR)
+        self._plan_wake(COORDINATOR, self.coordinator)

@@ -24,8 +24,8 @@ from coordinator.wire.messages import (
     Release,
     SimulatedFacts,
 )
+from coordinator.wire.topics import COORDINATOR
 
-COORDINATOR = "coordinator"
 FINDINGS_MAX = 20
 """Chosen: one broken promise breaks others; whoever reads begins with the first."""
 

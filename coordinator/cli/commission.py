@@ -19,12 +19,11 @@ from coordinator.commissioning.probe import Motion, Probe
 from coordinator.commissioning.promotion import ACCEPTANCE
 from coordinator.live.link import LinkLost, LinkUnreachable
 from coordinator.live.mqtt_link import Address, MqttLink
-from coordinator.live.translate import COORDINATOR
 from coordinator.sequence import read_cell
 from coordinator.sequence.cell_model import CellModel
 from coordinator.wire.codec import encode, to_time
 from coordinator.wire.messages import Message
-from coordinator.wire.topics import ROOT, subscriptions_of_coordinator, topic_of
+from coordinator.wire.topics import COORDINATOR, ROOT, subscriptions_of_coordinator, topic_of
 
 CAUTION = (
     "WARNING: the arm moves on its own while it is looked at. Clear the floor, take loads and "

@@ -21,10 +21,9 @@ from coordinator.commissioning.points import Point, parties_of, points_of
 from coordinator.commissioning.sheet import SEEN, Row, sheet_of, sighting
 from coordinator.live.link import Delivered, LinkUnreachable
 from coordinator.live.mqtt_link import MqttLink
-from coordinator.live.translate import COORDINATOR
 from coordinator.sequence import Loaded
 from coordinator.wire.codec import to_time
-from coordinator.wire.topics import ROOT, subscriptions_of_coordinator
+from coordinator.wire.topics import COORDINATOR, ROOT, subscriptions_of_coordinator
 
 LOOK_S = 0.25
 """Chosen: how often we look whether something has grown too old."""

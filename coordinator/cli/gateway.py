@@ -18,11 +18,10 @@ from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import CAUTION, Exit, Output
 from coordinator.cli.secrets_folder import address_for
 from coordinator.live.mqtt_link import MqttLink
-from coordinator.live.translate import FLOOR
 from coordinator.sequence import read_cell
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.gateway_model import GatewayModel, GatewaySignalModel
-from coordinator.wire.topics import ROOT
+from coordinator.wire.topics import FLOOR, ROOT
 
 if TYPE_CHECKING:
     from coordinator.gateway.bridge import Bridge

@@ -20,7 +20,8 @@ from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
 from coordinator.sequence import Loaded
 from coordinator.wire.messages import FloorSignals, Message
-from sim_arms.floor import FLOOR, Floor
+from coordinator.wire.topics import FLOOR
+from sim_arms.floor import Floor
 from sim_arms.network import Network
 from sim_arms.party import SimulatedParty
 from sim_arms.world import World

@@ -28,8 +28,9 @@ from coordinator.cli.secrets_folder import address_for
 from coordinator.cli.simulated import Simulation, ledger_folder, to_causes
 from coordinator.live.mqtt_link import Address
 from coordinator.sequence import Case, load
+from coordinator.wire.topics import FLOOR
 from sim_arms.causes import Cause
-from sim_arms.floor import FLOOR, Floor
+from sim_arms.floor import Floor
 from sim_arms.node import Broker, Orders, ledger_beside, run_party
 from sim_arms.orders import obey_order
 from sim_arms.party import SimulatedParty

@@ -9,8 +9,7 @@ from coordinator.live.link import Link, Presence
 from coordinator.live.mqtt_link import MqttLink
 from coordinator.live.routed_link import RoutedLink
 from coordinator.live.shadow import Comparison
-from coordinator.live.translate import COORDINATOR
-from coordinator.wire.topics import ROOT, subscriptions_of_coordinator
+from coordinator.wire.topics import COORDINATOR, ROOT, subscriptions_of_coordinator
 
 
 @dataclass(frozen=True, slots=True)

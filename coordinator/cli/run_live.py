@@ -12,8 +12,7 @@ from coordinator.cli.wishes import LiveResult, Resumption, Wishes
 from coordinator.live.alone import require_alone
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.mqtt_link import Address, MqttLink
-from coordinator.live.translate import COORDINATOR
-from coordinator.wire.topics import ROOT
+from coordinator.wire.topics import COORDINATOR, ROOT
 
 __all__ = ["LiveResult", "Resumption", "Wishes", "run_arm", "run_floor", "run_live"]
 

@@ -45,7 +45,6 @@ from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.live.shadow import Comparison
-from coordinator.live.translate import COORDINATOR
 from coordinator.page.board import Facts
 from coordinator.records.journal import FILE_NAME, Head, Journal, PinnedFile
 from coordinator.records.replaying import Replaying
@@ -54,6 +53,7 @@ from coordinator.records.store import RecordStore
 from coordinator.sequence.read import root_of
 from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Message, PartyState
+from coordinator.wire.topics import COORDINATOR
 
 START_S = 2.0
 """Chosen: what the parties' processes were seen to need on a small machine; later does no harm."""

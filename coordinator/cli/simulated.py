@@ -5,10 +5,11 @@ from pathlib import Path
 
 from coordinator.core.plan import InterlockKind
 from coordinator.sequence import CaseCause, JointFigures, Loaded
+from coordinator.wire.topics import FLOOR
 from sim_arms.activities import ACTIONS, HOIST_ACTIONS, TOOLS
 from sim_arms.arm import Arm
 from sim_arms.causes import CATALOGUE, Cause, Causes
-from sim_arms.floor import FLOOR, Floor
+from sim_arms.floor import Floor
 from sim_arms.ledger import LedgerStore
 from sim_arms.steel import Steel, SteelConfig
 from sim_arms.workbench import STAND_BY, Settings

@@ -25,14 +25,13 @@ from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Proof
 from coordinator.live.operator import UNATTENDED, UNKNOWN_OUTCOME, OperatorScript
 from coordinator.live.reviving import RevivingCoordinator
-from coordinator.live.translate import COORDINATOR
 from coordinator.sequence import Case, Found, Loaded, load
 from coordinator.sequence.read import root_of
 from coordinator.wire.messages import Message
+from coordinator.wire.topics import COORDINATOR, FLOOR
 from sim_arms.arm import Arm
 from sim_arms.causes import CATALOGUE, Cause, Causes, parameter
 from sim_arms.copying import Copier, copy_world, make_copyable, make_last
-from sim_arms.floor import FLOOR
 from sim_arms.meeting_causes import acted, watch_questions
 from sim_arms.network import Network
 from sim_arms.trace import TraceWriter

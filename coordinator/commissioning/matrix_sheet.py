@@ -12,7 +12,7 @@ from typing import Any, Literal
 from coordinator.commissioning.book import Entry
 from coordinator.commissioning.matrix import COLUMNS, Cell, EffectKind
 from coordinator.commissioning.matrix_judge import Tick
-from coordinator.live.translate import FLOOR
+from coordinator.wire.topics import FLOOR
 
 TICKED = "matrix"
 """Kind of the entry that one judged journal leaves."""

@@ -21,9 +21,10 @@ from coordinator.commissioning.points import (
     UNKNOWN,
     Point,
 )
-from coordinator.live.translate import FLOOR, numeric_results
+from coordinator.live.translate import numeric_results
 from coordinator.sequence.cell_model import CellModel
 from coordinator.wire.messages import Faulted, Finished, FloorSignals, Message, PartyState
+from coordinator.wire.topics import FLOOR
 
 SILENT_US = 4_000_000
 """As the core has it: a party without a heartbeat for this long counts as lost."""

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from coordinator.core.plan import Move, Node
-from coordinator.live.translate import FLOOR
 from coordinator.records.event_codec import canonical
 from coordinator.sequence import Loaded
+from coordinator.wire.topics import FLOOR
 
 THERE, GONE = "there", "gone"
 TRUE, FALSE = "true", "false"

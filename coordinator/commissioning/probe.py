@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from coordinator.live.link import Delivered, Link
-from coordinator.live.translate import COORDINATOR, EVERYBODY
 from coordinator.wire.messages import (
     Body,
     Do,
@@ -25,6 +24,7 @@ from coordinator.wire.messages import (
     Ready,
     Value,
 )
+from coordinator.wire.topics import COORDINATOR, EVERYBODY
 
 ANSWER_S = 1.5
 """Chosen: an answer that takes longer is none; the coordinator asks after half a second."""

@@ -16,8 +16,8 @@ from coordinator.commissioning.points import points_of
 from coordinator.commissioning.sheet import Row, sheet_of, unchecked
 from coordinator.core.plan import Caps, Mode
 from coordinator.live.standing import Standing, Standings
-from coordinator.live.translate import FLOOR
 from coordinator.sequence import Loaded
+from coordinator.wire.topics import FLOOR
 
 RUN = "run"
 """Kind of the entry that a run leaves."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from coordinator.commissioning.book import Entry
 from coordinator.commissioning.matrix_sheet import TICKED
 from coordinator.commissioning.promotion import ACCEPTANCE, RUN
-from coordinator.live.translate import FLOOR
+from coordinator.wire.topics import FLOOR
 
 
 @dataclass(frozen=True, slots=True)

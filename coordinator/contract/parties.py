@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from operator import attrgetter
 
-from coordinator.live.translate import COORDINATOR, EVERYBODY, FLOOR
-from coordinator.wire.topics import ROOT
+from coordinator.wire.topics import COORDINATOR, EVERYBODY, FLOOR, ROOT
 
 SAID = ("report", "telemetry", "state")
 """What every party tells about itself."""

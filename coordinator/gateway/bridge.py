@@ -13,10 +13,10 @@ from typing import Any
 from coordinator.gateway.desk import Desk, Told
 from coordinator.gateway.source import Source, SourceLost
 from coordinator.live.link import Broken, Link, LinkLost, LinkUnreachable, Presence, Restored
-from coordinator.live.translate import FLOOR
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.gateway_model import GatewayModel
 from coordinator.wire.messages import FloorSignals, Message
+from coordinator.wire.topics import FLOOR
 
 BACKOFF_S = (0.2, 0.5, 1.0, 2.0)
 """Chosen: soon at first, for a short blink; the last one again and again."""

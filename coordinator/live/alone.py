@@ -7,8 +7,8 @@ import asyncio
 
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import Delivered, Link
-from coordinator.live.translate import COORDINATOR
 from coordinator.wire.messages import PartyState
+from coordinator.wire.topics import COORDINATOR
 
 LISTEN_S = 1.5
 """Chosen: a broker hands out what it retains at once; a busy machine needs a while."""

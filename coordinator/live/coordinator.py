@@ -30,14 +30,7 @@ from coordinator.core.plan import Plan
 from coordinator.core.prompts import options_of
 from coordinator.core.state import OpenPrompt, State
 from coordinator.core.turn import Turn
-from coordinator.live.translate import (
-    COORDINATOR,
-    Envelope,
-    Outgoing,
-    to_events,
-    to_message,
-    to_outgoing,
-)
+from coordinator.live.translate import Envelope, Outgoing, to_events, to_message, to_outgoing
 from coordinator.wire.messages import (
     Ask,
     Faulted,
@@ -50,6 +43,7 @@ from coordinator.wire.messages import (
     Refused,
     Trace,
 )
+from coordinator.wire.topics import COORDINATOR
 
 TRACES_MAX = 64
 """Chosen: a record follows its report at once, so a few for each party would do."""

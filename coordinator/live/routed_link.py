@@ -16,8 +16,8 @@ from collections.abc import Callable, Sequence
 from coordinator.live.link import Broken, Delivered, Delivery, Dropped, Link, Restored
 from coordinator.live.shadow import Comparison
 from coordinator.live.standing import Standing, Standings
-from coordinator.live.translate import COORDINATOR, EVERYBODY
 from coordinator.wire.messages import Message, PartyState
+from coordinator.wire.topics import COORDINATOR, EVERYBODY
 
 Waiting = asyncio.Task[tuple[Delivery, ...]]
 

@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from coordinator.live.standing import Standing, Standings
-from coordinator.live.translate import FLOOR, numeric_results
+from coordinator.live.translate import numeric_results
 from coordinator.wire.messages import (
     Accepted,
     Faulted,
@@ -22,6 +22,7 @@ from coordinator.wire.messages import (
     Progressed,
     Started,
 )
+from coordinator.wire.topics import FLOOR
 
 SETTLE_US = 2_000_000
 """Chosen: a change reaches both within two periods of the floor; a shorter difference is none."""

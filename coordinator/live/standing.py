@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from coordinator.live.translate import FLOOR
 from coordinator.sequence.cell_model import CellModel
+from coordinator.wire.topics import FLOOR
 
 
 class Standing(StrEnum):

@@ -69,10 +69,8 @@ from coordinator.wire.messages import (
     Started,
     Value,
 )
+from coordinator.wire.topics import COORDINATOR, EVERYBODY, FLOOR
 
-COORDINATOR = "coordinator"
-FLOOR = "floor"
-EVERYBODY = "all"
 _ON_HOLD: dict[str, OnHold] = {
     "stop": "stop",
     "finish": "finish",

@@ -17,6 +17,10 @@ from coordinator.wire.messages import (
 )
 
 ROOT = "bothsides"
+COORDINATOR = "coordinator"
+FLOOR = "floor"
+EVERYBODY = "all"
+"""Names on the bus that are no side of a cell: who commands, who tells the signals, every party."""
 COMMANDS = (Do, Release, Disarm, Hold, MakeReady, Ask)
 _CHANNELS: dict[type[Body], str] = {
     **dict.fromkeys(COMMANDS, "command"),
