@@ -146,6 +146,8 @@ class OneFate(Oracle):
         span = self._span_of(command)
         if command is None or span < 0 or not self._rounds[span].is_open:
             return
+        if command.action != self.ground.steps[command.step].action:
+            return  # A move of a recovery, or a look again: no part of the span is done by it.
         current = self._rounds[span]
         match body:
             case Progressed():
