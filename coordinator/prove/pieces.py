@@ -84,6 +84,7 @@ class Pieces:
         self._known: dict[Places, int] = {}
         self._sights: dict[tuple[int, Place], dict[int, int]] = {}
         self._seen: dict[tuple[int, Place], dict[int, int]] = {}
+        self._remaining: dict[tuple[int, Place], int] = {}
         self._moves: dict[tuple[int, Place], tuple[Move, ...]] = {}
 
     def piece_of(self, node: int) -> int:
@@ -120,11 +121,14 @@ class Pieces:
 
     def remaining(self, lane: int, place: Place) -> int:
         """Return the mask of all nodes of a lane that are not done while it is at a place."""
-        mask = 0
-        for piece in range(place.piece, len(self.starts[lane])):
-            if not place.skipped >> piece & 1:
-                mask |= (1 << self.ends[lane][piece]) - (1 << self.starts[lane][piece])
-        return mask
+        known = self._remaining.get((lane, place))
+        if known is None:
+            known = 0
+            for piece in range(place.piece, len(self.starts[lane])):
+                if not place.skipped >> piece & 1:
+                    known |= (1 << self.ends[lane][piece]) - (1 << self.starts[lane][piece])
+            self._remaining[lane, place] = known
+        return known
 
     def sight(self, lane: int, place: Place) -> Mapping[int, int]:
         """Return the nodes that the core may look at while a lane is at a place, by their number.
