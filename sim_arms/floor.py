@@ -8,7 +8,8 @@ that silences the floor silences it whole.
 from collections.abc import Mapping, Sequence
 from random import Random
 
-from coordinator.wire.messages import FloorSignals, Message
+from coordinator.wire.messages import AskState, FloorSignals, Message
+from coordinator.wire.ordinals import Ordinals
 from coordinator.wire.topics import FLOOR
 from sim_arms.activities.bench import HoistBench
 from sim_arms.arm import Clock, SteelWorkbench
@@ -56,6 +57,7 @@ class Floor:
         self._edges_us = _edges_us(causes, origin_us)
         self._edge = 0
         self._sequence = 0
+        self._ordinals = Ordinals()
 
     @classmethod
     def on(
@@ -116,6 +118,8 @@ class Floor:
         """Take one message in for the hoist and return what is to be sent, in order."""
         if isinstance(message.body, FloorSignals):
             return []  # Our own, from the broker.
+        if isinstance(message.body, AskState) and not retained:
+            self._repeat_us = now_us
         return [*self.hoist.receive(message, now_us, retained), *self._tell(now_us)]
 
     def advance(self, now_us: int) -> list[Message]:
@@ -187,7 +191,8 @@ class Floor:
         self._sequence += 1
         epoch = self.hoist.epoch
         body = FloorSignals(signals)
-        message = Message(FLOOR, FLOOR, self._sequence, epoch, now_us, body)
+        ordinal = self._ordinals.next(FLOOR, body)
+        message = Message(FLOOR, FLOOR, self._sequence, epoch, now_us, body, ordinal=ordinal)
         return [message, *self.hoist.receive(message, now_us)]
 
     def _meant(self, name: str) -> bool | None:

@@ -31,6 +31,7 @@ from coordinator.core.events import (
     CommandRefused,
     CommandStarted,
     Event,
+    MessagesMissed,
     ModeSet,
     OperatorActed,
     OverrideEnded,
@@ -153,6 +154,9 @@ def _take(turn: Turn, event: Event) -> bool:
             return _see_party(turn, event)
         case PartyLost(_, party):
             lanes.lost(turn, party, "is gone from the bus")
+        case MessagesMissed():
+            commands.ask_early(turn, event)
+            return False
         case ModeSet():
             modes.set_mode(turn, event)
         case StepAllowed():

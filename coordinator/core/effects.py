@@ -60,6 +60,8 @@ class SendMakeReady:
 
 @dataclass(frozen=True, slots=True)
 class SendAsk:
+    """Ask what became of a command; with 0, how the party stands."""
+
     party: int
     command: int
     expires_us: int
