@@ -4,10 +4,12 @@
 const fs = require("node:fs");
 const { Client } = require("./mqtt.js");
 
-const [host, port, cell, party, ledgerFile] = process.argv.slice(2);
+const [host, port, cell, party, ledgerFile, others] = process.argv.slice(2);
+const OTHERS = JSON.parse(others || "{}"); // More actions that it takes, with what they measure.
 const TOPICS = { command: "command", report: "report", state: "state", telemetry: "telemetry" };
 const BURNS_US = 6_000_000, REST_US = 100_000, SIGNAL_US = 1_500_000, LATE_US = 500_000;
-const ACTIONS = ["change_tool", "pull", "stand_by"], WATCHED = ["floor_clear"], CAP_NM = 1e6;
+const ACTIONS = ["change_tool", "pull", "stand_by", ...Object.keys(OTHERS)], OTHERS_US = 1_000_000;
+const WATCHED = ["floor_clear"], CAP_NM = 1e6;
 const nowUs = () => Date.now() * 1000;
 
 // The ledger: what was obeyed and how it ended, on the disk before anything moves or is said.
@@ -88,13 +90,13 @@ function takeDo(data) {
   for (const [name, value] of Object.entries(data.parameters || {})) {
     if (name.startsWith("torque") && !(value >= 0 && value <= cap)) return refuse(data.command, "unfit", `'${name}' is ${value}, must be 0 to ${cap}: the cap`);
   }
-  work = { command: data.command, moves, tool: (data.parameters || {}).tool, startUs: null, endUs: null, signUs: 0 };
+  work = { command: data.command, moves, action: data.action, tool: (data.parameters || {}).tool, startUs: null, endUs: null, signUs: 0 };
   if (data.barrier == null) begin("Accepted", { command: data.command });
   else { state = "armed"; record("Armed", { command: data.command }); tellState(); }
 }
 function begin(kind, data) {
   state = "running";
-  work.endUs = nowUs() + (work.moves ? BURNS_US : 0);
+  work.endUs = nowUs() + (!work.moves ? 0 : work.action in OTHERS ? OTHERS_US : BURNS_US);
   work.signUs = nowUs() + 1_000_000;
   record(kind, data);
   tellState();
@@ -186,7 +188,7 @@ function tick() {
   if (work && state === "armed" && work.startUs !== null && now >= work.startUs) begin("Started", { command: work.command, started_us: now });
   if (work && (state === "running" || state === "holding")) {
     if (now >= work.endUs) {
-      const { command, hold: asked } = work;
+      const { command, action, hold: asked } = work;
       if (asked) {
         work = null;
         record("Interrupted", { command, evidence: {}, trace: null });
@@ -195,7 +197,7 @@ function tick() {
       } else {
         if (work.tool) tool = work.tool;
         work = null;
-        record("Finished", { command, results: {}, trace: null });
+        record("Finished", { command, results: OTHERS[action] || {}, trace: null });
         become("idle");
       }
     } else if (now >= work.signUs) {
