@@ -81,11 +81,8 @@ def settle_restart(turn: Turn) -> None:
             pairing.rewind(turn, span, recheck=True)
     for lane in range(len(turn.state.lanes)):
         _put_back(turn, lane, tuple(asked))
-    checks = [
-        f"{turn.name(i)}: {move.action}"
-        for i, lane in enumerate(turn.state.lanes)
-        for move in lane.queue
-    ]
+    each = enumerate(turn.state.lanes)
+    checks = [f"{turn.name(i)}: {move.action}" for i, one in each for move in one.queue]
     turn.notify("note", "rechecks", "checked again: " + ("; ".join(checks) or "nothing to check"))
     turn.change(acted=())
 
