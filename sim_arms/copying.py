@@ -296,7 +296,8 @@ class Copier:
                     key: one if shared(type(one)) else self.copy(one) for key, one in value.items()
                 }
             case Random():
-                random = Random()
+                # Its state follows: no chance need be drawn for it.
+                random = Random.__new__(Random, 0)  # type: ignore[call-arg]  # a seed, as in C
                 random.setstate(value.getstate())
                 self.know(value, random)
                 return random
