@@ -179,7 +179,7 @@ class Floor:
     def _tell(self, now_us: int) -> list[Message]:
         """Publish the signals if they changed or their period is over; the hoist hears them too."""
         now_s = (now_us - self._origin_us) / 1e6
-        meant = {name: self._meant(name) for name in self._by_hand}
+        meant = self._meant()
         signals = floor_signals(self._causes, now_s, meant)
         is_due = now_us >= self._repeat_us
         if signals == self._published and not is_due:
@@ -195,13 +195,13 @@ class Floor:
         message = Message(FLOOR, FLOOR, self._sequence, epoch, now_us, body, ordinal=ordinal)
         return [message, *self.hoist.receive(message, now_us)]
 
-    def _meant(self, name: str) -> bool | None:
-        """Return what floor and hoist mean a signal to be: good only if both say so."""
-        by_hand = self._by_hand[name]
-        by_hoist = self.bench.signals.get(name, True)
-        if by_hand is False or by_hoist is False:
-            return False
-        return None if by_hand is None or by_hoist is None else True
+    def _meant(self) -> dict[str, bool | None]:
+        """Return what floor and hoist mean the signals to be: good only if both say so."""
+        meant, by_hoist = self._by_hand.copy(), self.bench.signals
+        for name, value in by_hoist.items():
+            if value is not True and meant.get(name, False) is not False:
+                meant[name] = value
+        return meant
 
 
 def _is_later(due_us: int | None, now_us: int) -> bool:

@@ -7,6 +7,7 @@ from coordinator.core import commands, interlocks, pairing, recovery
 from coordinator.core.events import Act, OperatorActed
 from coordinator.core.holds import HOLDING_PHASES, begin_hold, doubt, tell_all_to_hold
 from coordinator.core.plan import NodeKind
+from coordinator.core.prompts import LEAVING
 from coordinator.core.state import BETWEEN, Doing, SignalValue, Timer
 from coordinator.core.turn import Turn
 from coordinator.lifecycles import PROCEDURE
@@ -73,19 +74,15 @@ def settle_restart(turn: Turn) -> None:
             turn.put(lane, queue=(*recovery.acted_moves(turn, lane), *at_hand.queue))
     for span in range(len(turn.plan.spans)):
         lanes = turn.plan.spans[span].lanes
-        if all(pairing.open_span(turn, lane) != span for lane in lanes):
-            continue
-        if any(recovery.must_ask(turn, lane) for lane in lanes):
+        inside = tuple(lane for lane in lanes if pairing.open_span(turn, lane) == span)
+        if any(recovery.must_ask(turn, lane) for lane in inside):
             asked.append(span)  # Both go back together once a person has answered.
-        elif not pairing.is_pulled(turn, span):
+        elif inside == lanes and not pairing.is_pulled(turn, span):
             pairing.rewind(turn, span, recheck=True)
     for lane in range(len(turn.state.lanes)):
         _put_back(turn, lane, tuple(asked))
-    checks = [
-        f"{turn.name(i)}: {move.action}"
-        for i, lane in enumerate(turn.state.lanes)
-        for move in lane.queue
-    ]
+    each = enumerate(turn.state.lanes)
+    checks = [f"{turn.name(i)}: {move.action}" for i, one in each for move in one.queue]
     turn.notify("note", "rechecks", "checked again: " + ("; ".join(checks) or "nothing to check"))
     turn.change(acted=())
 
@@ -110,12 +107,12 @@ def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
         turn.put(lane, queue=recovery.rechecks(turn, lane), doing=Doing.STEP)  # Made afterwards.
         if is_asked and turn.state.phase in interlocks.ACTIVE_PHASES:
             recovery.exhaust(turn, lane)
-    elif turn.node(at_hand.node).barrier >= 0:
+    elif at_hand.then in LEAVING or turn.node(at_hand.node).barrier < 0:
+        recovery.recover(turn, lane, recheck=True)
+    else:
         # Armed there, it comes again; it has passed already if it only stood by afterwards.
         node = BETWEEN if at_hand.is_done(at_hand.node) else at_hand.node
         turn.step(lane, "again", node=node, doing=Doing.STEP, queue=(), fault="")
-    else:
-        recovery.recover(turn, lane, recheck=True)
 
 
 def _set_going(turn: Turn, event: OperatorActed) -> None:
