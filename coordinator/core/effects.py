@@ -60,10 +60,9 @@ class SendMakeReady:
 
 @dataclass(frozen=True, slots=True)
 class SendAsk:
-    """Ask what became of a command; with 0, how the party stands."""
-
     party: int
     command: int
+    """What became of it; 0 asks how the party stands."""
     expires_us: int
 
 
