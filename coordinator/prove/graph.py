@@ -5,24 +5,24 @@ remembers what came of it; G2, what is wrong is kept with the state and the step
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from coordinator.core.decide import decide
 from coordinator.core.effects import Effect, RaisePrompt, SendDo
 from coordinator.core.state import State
 from coordinator.core.turn import InvariantViolation
 from coordinator.lifecycles import LifecycleError
-from coordinator.prove.canonical import Folder
+from coordinator.prove.canonical import ENDING, Folder
 from coordinator.prove.local import Local, ProofError
 from coordinator.prove.monitors import Judge
 from coordinator.prove.moves import ENDED, Moves, Node, Step
 from coordinator.prove.own import Memory, Own
+from coordinator.prove.parts import Look
 from coordinator.prove.pieces import Pieces, Place, Places, look_of
 from coordinator.prove.store import (
     Break,
     Exit,
     Graph,
-    Look,
     Notes,
     Store,
     Way,
@@ -130,10 +130,11 @@ class Expander:
         """Return the steps that stay at the places; decides them if that has not been done."""
         if not graph.is_decided(number):
             owner, places, node = graph.waiting[number]
-            owner._expand(graph, number, places, node)
+            owner.expand(graph, number, places, node)
         return graph.edges(number)
 
-    def _expand(self, graph: Graph, number: int, places: Places, node: Node) -> None:
+    def expand(self, graph: Graph, number: int, places: Places, node: Node) -> None:
+        """Decide the steps from a state."""
         is_free = False
         edges: list[tuple[int, Way]] = []
         exits: list[tuple[int, Way]] = []
@@ -170,18 +171,21 @@ class Expander:
         steps: tuple[Step, ...] = ()
         words: Words = ()
         following: Step | None = step
-        there = at[1]
+        places, before = at[1], node.state if step.state is None else step.state
         while following is not None:
             steps = (*steps, following)
-            words = (*words, self._word(node, following, at[1]))
+            words = (*words, self._word(node, following, places))
             after = self._take(graph, at, (node, following, words), seen)
             if after is None:
                 return None
             is_over = after.causes < self._limits.causes or len(steps) > _FORCED_MAX
-            is_over = is_over or _has_done(node.state, after.state)
-            node, there = after, self.local.places_of(after.state, at[1])
-            following = None if is_over or there != at[1] else self._moves.forced(node)
-        return node, there, steps, words
+            is_over = is_over or after.state.phase in ENDING or _has_done(node.state, after.state)
+            is_over = is_over or self.local.places_of(after.state, places) != places
+            node, following = after, None if is_over else self._moves.forced(after)
+        node = replace(node, state=self.folder.fold(node.state, before))
+        if _has_done(before, node.state):
+            seen.done.add(self._done(places, node.state))
+        return node, self.local.places_of(node.state, places), steps, words
 
     def _shift(self, places: Places, there: Places) -> tuple[int, ...] | None:
         """Return how many pieces each lane has gone on, or None where it is elsewhere."""
@@ -215,24 +219,25 @@ class Expander:
             moved = self.local.move(gone.node, local, gone.places, there, is_alike=False)
             return there, self.number(there, self.local.look(moved, there), lambda: moved)
         # Where it leads follows from the whole plan: it is decided here.
-        after = self.local.move(gone.node, gone.owner.local, gone.places, places)
+        after = before = self.local.move(gone.node, gone.owner.local, gone.places, places)
         for step in gone.steps:
             if step.state is not None and places != gone.places:
                 raise ProofError("a deadline leads elsewhere")
             after = self._decide(after, step)
+        after = replace(after, state=self.folder.fold(after.state, before.state))
         there = self.local.places_of(after.state, places)
         return there, self.number(there, self.local.look(after, there), lambda: after)
 
     def _decide(self, node: Node, step: Step) -> Node:
-        """Return the state after a step that has been judged elsewhere."""
+        """Return the state after a step that has been judged elsewhere, not folded."""
         self.transitions += 1
-        state = before = node.state if step.state is None else step.state
+        state = node.state if step.state is None else step.state
         memory = node.memory
         for event in step.events:
             earlier = state
             state, effects = decide(self.plan, state, event)
             memory, _ = self.own.follow(memory, earlier, state, effects)
-        return self._after(node, step, self.folder.fold(state, before), memory)
+        return self._after(node, step, state, memory)
 
     @staticmethod
     def _after(node: Node, step: Step, state: State, memory: Memory) -> Node:
@@ -249,7 +254,7 @@ class Expander:
     def _take(
         self, graph: Graph, at: tuple[int, Places], taken: tuple[Node, Step, Words], seen: "_Seen"
     ) -> Node | None:
-        """Decide a step's events; None where the core itself broke."""
+        """Return the state after a step, not folded; None where the core itself broke."""
         number, places = at
         node, step, words = taken
         self.transitions += 1
@@ -269,12 +274,14 @@ class Expander:
             if broken:
                 self._break(graph, number, *broken, words)
         if _has_done(before, state):
-            done = tuple(
-                self.pieces.own(lane, place, one.done)
-                for lane, (place, one) in enumerate(zip(places, state.lanes, strict=True))
-            )
-            seen.done.add(done)
-        return self._after(node, step, self.folder.fold(state, before), memory)
+            seen.done.add(self._done(places, state))
+        return self._after(node, step, state, memory)
+
+    def _done(self, places: Places, state: State) -> tuple[int, ...]:
+        return tuple(
+            self.pieces.own(lane, place, one.done)
+            for lane, (place, one) in enumerate(zip(places, state.lanes, strict=True))
+        )
 
     def _follow(
         self,

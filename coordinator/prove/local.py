@@ -8,13 +8,13 @@ from coordinator.core.plan import Move, Plan
 from coordinator.core.state import Lane, Meeting, State
 from coordinator.prove.canonical import ENDING, WAITING
 from coordinator.prove.moves import Node
+from coordinator.prove.parts import Look, Parts
 from coordinator.prove.pieces import AT, Pieces, Place, Places, look_of
-from coordinator.prove.store import Look, Parts
 
 _LookPart = tuple[object, ...]
 
 
-class ProofError(AssertionError):
+class ProofError(Exception):
     """The proof contradicts itself; nothing that it says may be believed."""
 
 

@@ -2,44 +2,20 @@
 
 There are millions of states, so each is a few small numbers: what they share is kept once.
 
-Keeps: G1, a graph only remembers what `decide` made of whole states; it decides nothing; G3, equal
-numbers are given to equal things alone, so that nothing is folded here.
+Keeps: G1, a graph only remembers what `decide` made of whole states; it decides nothing.
 """
 
 from array import array
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Generic, NamedTuple, TypeVar
+from typing import NamedTuple, Protocol
 
+from coordinator.prove.local import Local
 from coordinator.prove.moves import Node, Step
-from coordinator.prove.pieces import Places
+from coordinator.prove.parts import Look, Parts
+from coordinator.prove.pieces import Pieces, Places
 
-if TYPE_CHECKING:
-    from coordinator.prove.graph import Expander
-
-_T = TypeVar("_T")
 _UNDECIDED = -1
-Look = tuple[int, ...]
-"""What a state looks like from its places: numbers of its lanes' looks, and of all the rest."""
-
-
-class Parts(Generic[_T]):
-    """Numbers for things, equal ones for equal things."""
-
-    __slots__ = ("_numbers", "values")
-
-    def __init__(self) -> None:
-        self._numbers: dict[_T, int] = {}
-        self.values: list[_T] = []
-        """The things, by their numbers."""
-
-    def number(self, value: _T) -> int:
-        """Return the number of a thing; a new one is given the next."""
-        known = self._numbers.get(value)
-        if known is None:
-            known = self._numbers[value] = len(self.values)
-            self.values.append(value)
-        return known
 
 
 class Links:
@@ -73,6 +49,16 @@ class Links:
                 yield self._data[at], self._data[at + 1]
 
 
+class Owner(Protocol):
+    """Who decides the steps from states of one plan."""
+
+    pieces: Pieces
+    local: Local
+
+    def expand(self, graph: "Graph", number: int, places: Places, node: Node) -> None:
+        """Decide the steps from a state."""
+
+
 class Word(NamedTuple):
     """One thing that happened, told apart from the place where it did."""
 
@@ -102,7 +88,7 @@ class Way(NamedTuple):
 class Exit(NamedTuple):
     """What steps lead to that lead to other places."""
 
-    owner: "Expander"
+    owner: "Owner"
     """Whose plan `node` and `places` are of."""
     shift: tuple[int, ...] | None
     """How many pieces each lane has gone on; None where it goes anywhere else."""
@@ -160,7 +146,7 @@ class Graph:
     _ways: Parts[Way]
     _all_notes: Parts[Notes]
     numbers: dict[Look, int] = field(default_factory=dict)
-    waiting: dict[int, tuple["Expander", Places, Node]] = field(default_factory=dict)
+    waiting: dict[int, tuple["Owner", Places, Node]] = field(default_factory=dict)
     """Whose plan, where in it, and the state, until all steps from it are decided."""
     phases: list[str] = field(default_factory=list)
     gone: list[Exit] = field(default_factory=list)

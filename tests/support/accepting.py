@@ -15,8 +15,9 @@ from coordinator.prove.explore import start_of
 from coordinator.prove.graph import Expander, Limits
 from coordinator.prove.moves import Node
 from coordinator.prove.own import Own
+from coordinator.prove.parts import Look
 from coordinator.prove.reach import reach
-from coordinator.prove.store import Look, Store
+from coordinator.prove.store import Store
 
 PASSED_OVER_MAX = 3
 """Chosen: a hold of three parties is taken lane by lane in a run."""
