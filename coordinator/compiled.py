@@ -28,16 +28,16 @@ PACKAGES = ("lifecycles", "core", "prove")
 _HERE = Path(__file__).parent
 
 
-def sources(package: str) -> list[Path]:
+def sources(package: str, root: Path = _HERE) -> list[Path]:
     """Return the modules of a package that are compiled."""
-    return sorted(one for one in (_HERE / package).glob("*.py") if one.name != "__init__.py")
+    return sorted(one for one in (root / package).glob("*.py") if one.name != "__init__.py")
 
 
-def digest() -> str:
+def digest(root: Path = _HERE) -> str:
     """Return what tells these sources, for this Python, from all others."""
     found = hashlib.sha256(str(sysconfig.get_config_var("EXT_SUFFIX")).encode())
     for package in PACKAGES:
-        for source in sources(package):
+        for source in sources(package, root):
             found.update(f"{package}/{source.name}\0".encode() + source.read_bytes() + b"\0")
     return found.hexdigest()[:32]
 
