@@ -56,9 +56,11 @@ def take_up(turn: Turn) -> None:
 
 def settle_pause(turn: Turn) -> None:
     """Report paused once nothing is under way any more."""
+    if turn.state.phase != "pausing":
+        return
     idle = not any(one.command or (one.queue and not one.prompt) for one in turn.state.lanes)
     spans = any(pairing.open_span(turn, i) >= 0 for i in range(len(turn.state.lanes)))
-    if turn.state.phase == "pausing" and idle and not spans:
+    if idle and not spans:
         turn.proceed("pause_done")
         turn.notify("note", "paused", "nothing moves; resume goes on")
 
@@ -72,7 +74,8 @@ def settle_restart(turn: Turn) -> None:
     for lane, at_hand in enumerate(turn.state.lanes):
         if at_hand.phase == "recovering":
             turn.put(lane, queue=(*recovery.acted_moves(turn, lane), *at_hand.queue))
-    for span in range(len(turn.plan.spans)):
+    opened = (pairing.open_span(turn, lane) for lane in range(len(turn.state.lanes)))
+    for span in sorted(dict.fromkeys(span for span in opened if span >= 0)):
         lanes = turn.plan.spans[span].lanes
         inside = tuple(lane for lane in lanes if pairing.open_span(turn, lane) == span)
         if any(recovery.must_ask(turn, lane) for lane in inside):

@@ -68,8 +68,8 @@ class Turn:
     def put(self, index: int, **changes: Any) -> None:
         """Change fields of a lane."""
         lanes = self.state.lanes
-        lane = _changed(lanes[index], _LANE, changes)
-        self.change(lanes=(*lanes[:index], lane, *lanes[index + 1 :]))
+        lanes = (*lanes[:index], _changed(lanes[index], _LANE, changes), *lanes[index + 1 :])
+        self.state = _changed(self.state, _STATE, {"lanes": lanes})
 
     def step(self, index: int, trigger: str, **changes: Any) -> None:
         """Move a lane along the step lifecycle and change fields with it."""

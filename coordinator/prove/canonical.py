@@ -8,9 +8,12 @@ Keeps: F1, folding loses no behaviour: what is folded is compared by the core on
 with a deadline that the model ends by choice, or with a bound that the folded value keeps.
 """
 
-from coordinator.core.plan import Plan
+from coordinator.core.holds import OUTCOME_UNKNOWN
+from coordinator.core.plan import NodeKind, Plan
 from coordinator.core.state import Lane, Meeting, OpenPrompt, SignalValue, State
 from coordinator.prove.pieces import Pieces
+from coordinator.prove.put_back import PHASES, PutBack
+from coordinator.prove.stand_ins import UNRULED
 
 FAR_US = 1_000_000_000_000
 """A running deadline; later than any time the model decides at."""
@@ -18,6 +21,8 @@ NOW_US = 1
 """The time at which every event of the model is decided."""
 _CONTROL = 100
 ENDING = ("stopping", "stopped", "aborting", "aborted")
+_WHILE_RECOVERING = (UNRULED, "refused", OUTCOME_UNKNOWN)
+"""What a move of a recovery may end with, beside what sets the fault anew."""
 WAITING = Meeting()
 """What every barrier is at which nothing happens."""
 
@@ -29,6 +34,8 @@ class Folder:
         self._bounds = tuple(
             {rule.fault: rule.attempts for rule in node.rules} for node in plan.nodes
         )
+        self._is_alone = tuple(node.span < 0 and node.kind is NodeKind.STEP for node in plan.nodes)
+        self._put_back = PutBack(plan)
         self._pieces = pieces
         self._lane_nodes = plan.lanes
         self._lane_cache: dict[tuple[Lane, int, int], Lane] = {}
@@ -48,10 +55,11 @@ class Folder:
             meetings = tuple(self._fold_meeting(meeting) for meeting in meetings)
         if before is None or signals is not before.signals:
             signals = tuple(SignalValue(signal.value, 0) for signal in signals)
+        lanes = self._put_back.lanes(state) if state.phase in PHASES else state.lanes
         return state._replace(
             lanes=tuple(
                 self._fold_lane(lane, place, numbers.get(lane.prompt, 0))
-                for place, lane in enumerate(state.lanes)
+                for place, lane in enumerate(lanes)
             ),
             meetings=meetings,
             signals=signals,
@@ -86,6 +94,7 @@ class Folder:
             hold_us=FAR_US if state.hold_us else 0,
             reason="",
             first_out=-1,
+            acted=(),
         )
 
     def _fold_lane(self, lane: Lane, place: int, prompt: int) -> Lane:
@@ -96,6 +105,7 @@ class Folder:
         return known
 
     def _folded(self, lane: Lane, place: int, prompt: int) -> Lane:
+        lane = self._without_fault(lane)
         return lane._replace(
             command=place + 1 if lane.command else 0,
             control=_CONTROL + place,
@@ -120,10 +130,38 @@ class Folder:
         lowest = self._pieces.first_open(place, lane.done)
         first = self._pieces.starts[place][self._pieces.piece_of(min(lowest, nodes[-1]))]
         return tuple(
-            (node, fault, min(count, self._bounds[node].get(fault, 1)))
-            for node, fault, count in lane.attempts
+            (node, fault, count)
+            for node, fault, failures in lane.attempts
             if fault and node >= first
+            for count in (min(failures, self._bound(lane, node, fault)),)
+            if count
         )
+
+    def _bound(self, lane: Lane, node: int, fault: str) -> int:
+        """Return up to how many failures make a difference.
+
+        Outside pairs a failure is counted before the count is compared, so until the next one the
+        last that is allowed is like all that are not; that of the fault at hand may be compared
+        once more. In a pair a person's answer sets a fault without counting it.
+        """
+        bound = self._bounds[node].get(fault, 1)
+        is_at_hand = lane.node == node and lane.fault == fault
+        return bound if is_at_hand or not self._is_alone[node] else bound - 1
+
+    def _without_fault(self, lane: Lane) -> Lane:
+        """Forget, while a lane outside pairs recovers, a fault that the step has no rule for.
+
+        It has no moves and leads nowhere else; what a move of the recovery may end with has none
+        either, so that it holds whichever of them is at hand.
+        """
+        if lane.phase != "recovering" or not lane.fault or lane.then or lane.failing:
+            return lane
+        rules = self._bounds[lane.node]
+        if not self._is_alone[lane.node] or any(
+            one in rules for one in (lane.fault, *_WHILE_RECOVERING)
+        ):
+            return lane
+        return lane._replace(fault=OUTCOME_UNKNOWN if lane.unknown else "")
 
     @staticmethod
     def _fold_meeting(meeting: Meeting) -> Meeting:

@@ -16,14 +16,14 @@ from dataclasses import dataclass, field
 
 from coordinator.core.decide import begin, decide
 from coordinator.core.plan import Plan
-from coordinator.prove.canonical import ENDING
-from coordinator.prove.graph import Expander, Limits, Store, Stores
+from coordinator.prove.graph import Expander, Limits, Stores
 from coordinator.prove.local import OutOfOrder, ProofError
 from coordinator.prove.monitors import Judge, Violation
 from coordinator.prove.moves import Moves, Node
 from coordinator.prove.own import Own
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Came, Reach, Walk, reach
+from coordinator.prove.store import Store
 from coordinator.prove.trace import find_violations
 from coordinator.prove.ways import ways_out
 from coordinator.sequence.own_properties import OwnProperty
@@ -95,7 +95,7 @@ def _explore(
     start = start_of(expander)
     places = expander.local.places_of(start.state)
     number = expander.number(places, expander.local.look(start, places), lambda: start)
-    walk.entries[places] = {number: Came(0, None, 0, 0)}
+    walk.entries[places] = {number: Came(0, None, 0, ())}
     found.is_complete = _go(expander, walk, places, limits, progress)
     _tell(own.plan, expander, walk, found)
     return found
@@ -148,13 +148,13 @@ def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: i
     """Enter the next places by every exit; return those that are entered anew or sooner."""
     graph = expander.graph(places)
     fresh: set[Places] = set()
-    for number, index, steps in found.exits:
-        key = places, number, index
+    for gone, steps, number, words in found.leaving:
+        key = places, gone
         if key not in walk.leads:
-            walk.leads[key] = expander.lead(graph.exits[number][index], places)
+            walk.leads[key] = expander.lead(graph.gone[gone], places)
         there, target = walk.leads[key]
         entries = walk.entries.setdefault(there, {})
-        came = Came(base + steps + 1, places, number, index)
+        came = Came(base + steps, places, number, words)
         if target not in entries or came.steps < entries[target].steps:
             entries[target] = came
             fresh.add(there)
@@ -163,14 +163,13 @@ def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: i
 
 def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration) -> None:
     found.states, found.transitions = expander.states, expander.transitions
-    for places, one in walk.reached.items():
-        phases = expander.graph(places).phases
-        found.stands_for += sum(phases[number] not in ENDING for number in one.steps)
+    found.stands_for = sum(one.stands_for for one in walk.reached.values())
     found.depth = max((walk.bases[at] + one.depth for at, one in walk.reached.items()), default=0)
     for places, one in walk.reached.items():
-        found.asked |= one.asked
         sights = [expander.pieces.sight(lane, place) for lane, place in enumerate(places)]
-        found.sent |= {sights[lane][at] for lane, at in one.sent}
+        for notes in one.notes:
+            found.asked |= notes.asked
+            found.sent |= {sights[lane][at] for lane, at in notes.sent}
     lost = ways_out(expander, walk) if found.is_complete else []
     found.violations = find_violations(plan, expander, walk, Judge(plan), lost)
 

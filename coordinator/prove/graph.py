@@ -1,12 +1,11 @@
 """Decide every step from every state, once for all places that behave alike.
 
-Keeps: G1, every transition is decided by `decide` on a whole state; the graph only remembers what
-came of it; G2, what is wrong is kept with the state and the step that led to it.
+Keeps: G1, every transition is decided by `decide` on a whole state; the graph (`store.py`) only
+remembers what came of it; G2, what is wrong is kept with the state and the step that led to it.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 
 from coordinator.core.decide import decide
 from coordinator.core.effects import Effect, RaisePrompt, SendDo
@@ -15,13 +14,26 @@ from coordinator.core.recovery import must_ask, rule_for
 from coordinator.core.state import State
 from coordinator.core.turn import InvariantViolation, Turn
 from coordinator.lifecycles import LifecycleError
-from coordinator.prove.canonical import NOW_US, Folder
-from coordinator.prove.local import Local, Look
+from coordinator.prove.canonical import ENDING, NOW_US, Folder
+from coordinator.prove.local import Local, ProofError
 from coordinator.prove.monitors import Judge
 from coordinator.prove.moves import ENDED, Moves, Node, Step
 from coordinator.prove.own import Memory, Own
+from coordinator.prove.parts import Look
 from coordinator.prove.pieces import Pieces, Place, Places, look_of
+from coordinator.prove.store import (
+    Break,
+    Exit,
+    Graph,
+    Notes,
+    Store,
+    Way,
+    Word,
+    Words,
+)
 
+_FORCED_MAX = 12
+"""Steps taken in one; more than all parties ever need to come to rest or get ready."""
 _GONE_MAX = 3
 """Pieces that a lane can go on by in one step; further is elsewhere."""
 
@@ -36,85 +48,6 @@ class Limits:
     """Leave out combinations of inner steps of lanes that touch only themselves (`moves.py`)."""
     is_cut: bool = True
     """Decide once what can happen at places that behave alike (`pieces.py`)."""
-
-
-class Word(NamedTuple):
-    """One thing that happened, told apart from the place where it did."""
-
-    lane: int
-    text: str
-    node: int | None
-    """The step at hand, counted from the first of its piece; None where there is none."""
-    move: str
-    """The action at hand while recovering."""
-    is_cause: bool = False
-    """Something went wrong by it."""
-
-
-Words = tuple[Word, ...]
-
-
-class Edge(NamedTuple):
-    target: int
-    words: Words
-    is_free: bool
-    by_person: bool
-    """A person ends the procedure by it."""
-
-
-class Exit(NamedTuple):
-    """A step that leads to other places."""
-
-    owner: "Expander"
-    """Whose plan `node` and `places` are of."""
-    shift: tuple[int, ...] | None
-    """How many pieces each lane has gone on; None where it goes anywhere else."""
-    look: Look
-    node: Node
-    """The state that it leads to; where it may lead anywhere the state that it leads from."""
-    places: Places
-    """Where `node` stands."""
-    step: Step
-    words: Words
-    is_free: bool
-    by_person: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Break:
-    """A property that a step from a state breaks."""
-
-    property: str
-    text: str
-    words: Words
-
-
-@dataclass(slots=True)
-class Graph:
-    """All states seen at places of one kind."""
-
-    numbers: dict[Look, int] = field(default_factory=dict)
-    nodes: list[tuple["Expander", Places, Node] | None] = field(default_factory=list)
-    """Whose plan, where in it, and the state; forgotten once all steps from it are decided."""
-    phases: list[str] = field(default_factory=list)
-    causes: list[int] = field(default_factory=list)
-    edges: list[list[Edge] | None] = field(default_factory=list)
-    exits: dict[int, list[Exit]] = field(default_factory=dict)
-    breaks: dict[int, list[Break]] = field(default_factory=dict)
-    sent: dict[int, set[tuple[int, int]]] = field(default_factory=dict)
-    """(lane, step counted from the first of its piece) sent by steps from a state."""
-    done: dict[int, set[tuple[int, ...]]] = field(default_factory=dict)
-    """For each lane what is done of its piece, after steps that finish something."""
-    asked: dict[int, set[int]] = field(default_factory=dict)
-    """Kinds of prompt raised by steps from a state."""
-
-
-@dataclass(slots=True)
-class Store:
-    """What has been decided about plans of one cell; what is alike in several is decided once."""
-
-    kinds: dict[object, int] = field(default_factory=dict)
-    graphs: dict[int, Graph] = field(default_factory=dict)
 
 
 class Stores:
@@ -158,6 +91,23 @@ def _is_aborted(turn: Turn, place: int) -> bool:
     return must_ask(turn, place) and not at_hand.unknown and rule.then is Exhausted.ABORT
 
 
+def _has_done(before: State, after: State) -> bool:
+    """Tell whether any lane has done something, or is to do something again."""
+    return any(a.done != b.done for a, b in zip(before.lanes, after.lanes, strict=True))
+
+
+@dataclass(slots=True)
+class _Seen:
+    """What is seen while the steps from a state are decided."""
+
+    sent: set[tuple[int, int]] = field(default_factory=set)
+    done: set[tuple[int, ...]] = field(default_factory=set)
+    asked: set[int] = field(default_factory=set)
+
+    def notes(self) -> Notes:
+        return Notes(frozenset(self.sent), frozenset(self.done), frozenset(self.asked))
+
+
 class Expander:
     """Decides the steps from states of one plan."""
 
@@ -166,68 +116,90 @@ class Expander:
         self.plan = plan = own.plan
         self.own = own
         self.pieces = Pieces(plan, store.kinds, is_cut=limits.is_cut and is_orderly, own=own)
-        self.local = Local(plan, self.pieces)
+        self.local = Local(plan, self.pieces, store.parts)
         self.folder = Folder(plan, Pieces(plan, {}, is_cut=is_orderly))
         self.transitions = 0
         self.states = 0
-        self._graphs = store.graphs
+        self._store = store
         self._limits = limits
         self._moves = Moves(plan, is_modular=limits.is_modular, own=own)
         self._judge = Judge(plan)
 
     def graph(self, places: Places) -> Graph:
         """Return the graph of places that behave like these."""
-        return self._graphs.setdefault(self.pieces.kind_of(places), Graph())
+        return self._store.graph(self.pieces.kind_of(places))
 
     def number(self, places: Places, look: Look, node: Callable[[], Node]) -> int:
         """Return the number of a state in its graph; a new one is taken in."""
         graph = self.graph(places)
         known = graph.numbers.get(look)
         if known is None:
-            known = graph.numbers[look] = len(graph.nodes)
             real = node()
-            graph.nodes.append((self, places, real))
-            graph.phases.append(phase_of(self.plan, real.state))
-            graph.causes.append(real.causes)
-            graph.edges.append(None)
+            known = graph.take_in(look, phase_of(self.plan, real.state))
+            graph.waiting[known] = self, places, real
             self.states += 1
         return known
 
-    def edges_of(self, graph: Graph, number: int) -> list[Edge]:
+    def edges_of(self, graph: Graph, number: int) -> Iterator[tuple[int, Way]]:
         """Return the steps that stay at the places; decides them if that has not been done."""
-        known = graph.edges[number]
-        if known is None:
-            known = graph.edges[number] = []
-            kept = graph.nodes[number]
-            assert kept is not None, "a state is forgotten only after its steps are decided"
-            owner, places, node = kept
-            owner._expand(graph, number, places, node, known)
-            graph.nodes[number] = None
-        return known
+        if not graph.is_decided(number):
+            owner, places, node = graph.waiting[number]
+            owner.expand(graph, number, places, node)
+        return graph.edges(number)
 
-    def _expand(
-        self, graph: Graph, number: int, places: Places, node: Node, edges: list[Edge]
-    ) -> None:
+    def expand(self, graph: Graph, number: int, places: Places, node: Node) -> None:
+        """Decide the steps from a state."""
         is_free = False
+        edges: list[tuple[int, Way]] = []
+        exits: list[tuple[int, Way]] = []
+        seen = _Seen()
         for step in self._moves.after(node, self._limits.causes):
             is_free = is_free or step.cost == 0
-            words: Words = (self._word(node, step, places),)
-            after = self._take(graph, (number, places), node, step, words)
-            if after is None:
+            taken = self._take_all(graph, (number, places), node, step, seen)
+            if taken is None:
                 continue
-            there = self.local.places_of(after.state, places)
+            after, there, steps, words = taken
+            way = Way(words, step.cost == 0, step.person)
             look = self.local.look(after, there)
-            free = step.cost == 0
             if there == places:
                 target = self.number(there, look, lambda after=after: after)  # type: ignore[misc]
-                edges.append(Edge(target, words, free, step.person))
-            else:
-                shift = self._shift(places, there)
-                kept, at = (node, places) if shift is None else (after, there)
-                gone = Exit(self, shift, look, kept, at, step, words, free, step.person)
-                graph.exits.setdefault(number, []).append(gone)
+                edges.append((target, way))
+                continue
+            shift = self._shift(places, there)
+            kept, at = (node, places) if shift is None else (after, there)
+            key = (number, len(exits)) if shift is None else (shift, look)
+            gone = graph.exit_to(key, Exit(self, shift, look, kept, at, steps))
+            exits.append((gone, way))
         if not is_free and node.state.phase not in ENDED:
             self._break(graph, number, "no_deadlock", "nothing can happen any more", ())
+        graph.put(number, edges, exits, seen.notes())
+
+    def _take_all(
+        self, graph: Graph, at: tuple[int, Places], node: Node, step: Step, seen: "_Seen"
+    ) -> tuple[Node, Places, tuple[Step, ...], Words] | None:
+        """Decide a step and all that alone can follow it; None where the core itself broke.
+
+        Returns:
+            The state after it, its places, the steps, and the same in words.
+        """
+        steps: tuple[Step, ...] = ()
+        words: Words = ()
+        following: Step | None = step
+        places, before = at[1], node.state if step.state is None else step.state
+        while following is not None:
+            steps = (*steps, following)
+            words = (*words, self._word(node, following, places))
+            after = self._take(graph, at, (node, following, words), seen)
+            if after is None:
+                return None
+            is_over = after.causes < self._limits.causes or len(steps) > _FORCED_MAX
+            is_over = is_over or after.state.phase in ENDING or _has_done(node.state, after.state)
+            is_over = is_over or self.local.places_of(after.state, places) != places
+            node, following = after, None if is_over else self._moves.forced(after)
+        node = replace(node, state=self.folder.fold(node.state, before))
+        if _has_done(before, node.state):
+            seen.done.add(self._done(places, node.state))
+        return node, self.local.places_of(node.state, places), steps, words
 
     def _shift(self, places: Places, there: Places) -> tuple[int, ...] | None:
         """Return how many pieces each lane has gone on, or None where it is elsewhere."""
@@ -261,18 +233,32 @@ class Expander:
             moved = self.local.move(gone.node, local, gone.places, there, is_alike=False)
             return there, self.number(there, self.local.look(moved, there), lambda: moved)
         # Where it leads follows from the whole plan: it is decided here.
-        before = self.local.move(gone.node, gone.owner.local, gone.places, places)
-        state = before.state if gone.step.state is None else gone.step.state
-        memory = before.memory
-        for event in gone.step.events:
+        after = before = self.local.move(gone.node, gone.owner.local, gone.places, places)
+        for step in gone.steps:
+            if step.state is not None and places != gone.places:
+                raise ProofError("a deadline leads elsewhere")
+            after = self._decide(after, step)
+        after = replace(after, state=self.folder.fold(after.state, before.state))
+        there = self.local.places_of(after.state, places)
+        return there, self.number(there, self.local.look(after, there), lambda: after)
+
+    def _decide(self, node: Node, step: Step) -> Node:
+        """Return the state after a step that has been judged elsewhere, not folded."""
+        self.transitions += 1
+        state = node.state if step.state is None else step.state
+        memory = node.memory
+        for event in step.events:
             earlier = state
             state, effects = decide(self.plan, state, event)
             memory, _ = self.own.follow(memory, earlier, state, effects)
-        self.transitions += 1
-        causes = before.causes + gone.step.cost
-        after = Node(self.folder.fold(state), before.silent, causes, memory)
-        there = self.local.places_of(after.state, places)
-        return there, self.number(there, self.local.look(after, there), lambda: after)
+        return self._after(node, step, state, memory)
+
+    @staticmethod
+    def _after(node: Node, step: Step, state: State, memory: Memory) -> Node:
+        silent = node.silent
+        if step.silences:
+            silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
+        return Node(state, silent, node.causes + step.cost, memory)
 
     def _gone_on(self, lane: int, place: Place, count: int) -> Place:
         for _ in range(count):
@@ -280,10 +266,11 @@ class Expander:
         return place
 
     def _take(
-        self, graph: Graph, at: tuple[int, Places], node: Node, step: Step, words: Words
+        self, graph: Graph, at: tuple[int, Places], taken: tuple[Node, Step, Words], seen: "_Seen"
     ) -> Node | None:
-        """Decide a step's events; None where the core itself broke."""
+        """Return the state after a step, not folded; None where the core itself broke."""
         number, places = at
+        node, step, words = taken
         self.transitions += 1
         state = before = node.state if step.state is None else step.state
         memory = node.memory
@@ -295,21 +282,20 @@ class Expander:
                 text = f"{type(error).__name__}: {error}"
                 self._break(graph, number, "core_sound", text, words)
                 return None
-            self._note(graph, at, effects)
+            self._note(seen, places, effects)
             memory = self._follow(graph, number, memory, (earlier, state, effects), words)
             broken = self._judge.judge(earlier, state, effects)
             if broken:
                 self._break(graph, number, *broken, words)
-        if any(a.done != b.done for a, b in zip(before.lanes, state.lanes, strict=True)):
-            done = tuple(
-                self.pieces.own(lane, place, one.done)
-                for lane, (place, one) in enumerate(zip(places, state.lanes, strict=True))
-            )
-            graph.done.setdefault(number, set()).add(done)
-        silent = node.silent
-        if step.silences:
-            silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
-        return Node(self.folder.fold(state, before), silent, node.causes + step.cost, memory)
+        if _has_done(before, state):
+            seen.done.add(self._done(places, state))
+        return self._after(node, step, state, memory)
+
+    def _done(self, places: Places, state: State) -> tuple[int, ...]:
+        return tuple(
+            self.pieces.own(lane, place, one.done)
+            for lane, (place, one) in enumerate(zip(places, state.lanes, strict=True))
+        )
 
     def _follow(
         self,
@@ -325,16 +311,15 @@ class Expander:
             self._break(graph, number, name, text, words)
         return kept
 
-    def _note(self, graph: Graph, at: tuple[int, Places], effects: tuple[Effect, ...]) -> None:
-        number, places = at
+    def _note(self, seen: "_Seen", places: Places, effects: tuple[Effect, ...]) -> None:
         for effect in effects:
             if isinstance(effect, SendDo):
                 lane = effect.party
                 step = self.pieces.number(lane, places[lane], effect.node)
                 if step is not None:
-                    graph.sent.setdefault(number, set()).add((lane, step))
+                    seen.sent.add((lane, step))
             elif isinstance(effect, RaisePrompt):
-                graph.asked.setdefault(number, set()).add(effect.prompt)
+                seen.asked.add(effect.prompt)
 
     def _word(self, node: Node, step: Step, places: Places) -> Word:
         is_cause = step.cost > 0

@@ -8,12 +8,13 @@ from coordinator.core.plan import Move, Plan
 from coordinator.core.state import Lane, Meeting, State
 from coordinator.prove.canonical import ENDING, WAITING
 from coordinator.prove.moves import Node
+from coordinator.prove.parts import Look, Parts
 from coordinator.prove.pieces import AT, Pieces, Place, Places, look_of
 
-Look = tuple[object, ...]
+_LookPart = tuple[object, ...]
 
 
-class ProofError(AssertionError):
+class ProofError(Exception):
     """The proof contradicts itself; nothing that it says may be believed."""
 
 
@@ -24,10 +25,12 @@ class OutOfOrder(Exception):  # noqa: N818 (not an error: what is alike is then 
 class Local:
     """Local looks of the states of one plan, and states moved from place to place."""
 
-    def __init__(self, plan: Plan, pieces: Pieces) -> None:
+    def __init__(self, plan: Plan, pieces: Pieces, parts: Parts[object]) -> None:
+        """Prepare; looks are made of numbers of `parts`, the same for plans that share them."""
         self.plan = plan
         self.pieces = pieces
-        self._looks: dict[tuple[int, Place, Lane], Look] = {}
+        self._parts = parts
+        self._looks: dict[tuple[int, Place, Lane], int] = {}
         self._places: dict[tuple[int, int, int], Place] = {}
 
     def places_of(self, state: State, before: Places = ()) -> Places:
@@ -72,30 +75,37 @@ class Local:
     def look(self, node: Node, places: Places) -> Look:
         """Return what a state looks like from its places."""
         state = node.state
-        return (
+        looks = [
+            self._lane_look(number, place, lane)
+            for number, (place, lane) in enumerate(zip(places, state.lanes, strict=True))
+        ]
+        rest = (
             state.phase,
-            tuple(
-                self._lane_look(number, place, lane)
-                for number, (place, lane) in enumerate(zip(places, state.lanes, strict=True))
-            ),
             tuple(
                 (self._joined(barrier, places), meeting)
                 for barrier, meeting in enumerate(state.meetings)
                 if meeting is not WAITING and meeting != WAITING
             ),
-            tuple(signal.value for signal in state.signals),
+            state.signals,
             state.tripped,
             state.zones,
             tuple(
                 one._replace(node=self._number(one.lane, places[one.lane], one.node))
                 for one in state.prompts
-            ),
+            )
+            if state.prompts
+            else (),
             state.hold_us,
             state.acted,
             node.silent,
             node.causes,
             node.memory,
         )
+        return (*looks, self._parts.number(rest))
+
+    def read(self, look: Look) -> tuple[object, ...]:
+        """Return what the numbers of a look stand for: each lane's, then the rest."""
+        return tuple(self._parts.values[part] for part in look)
 
     def _number(self, lane: int, place: Place, node: int) -> int:
         number = self.pieces.number(lane, place, node)
@@ -103,14 +113,15 @@ class Local:
             raise OutOfOrder
         return number
 
-    def _lane_look(self, number: int, place: Place, lane: Lane) -> Look:
+    def _lane_look(self, number: int, place: Place, lane: Lane) -> int:
         key = (number, place, lane)
         known = self._looks.get(key)
         if known is None:
-            known = self._looks[key] = self._make_look(number, place, lane)
+            look = self._make_look(number, place, lane)
+            known = self._looks[key] = self._parts.number(look)
         return known
 
-    def _make_look(self, number: int, place: Place, lane: Lane) -> Look:
+    def _make_look(self, number: int, place: Place, lane: Lane) -> _LookPart:
         return (
             self.pieces.own(number, place, lane.done),
             self._number(number, place, lane.node) if lane.node >= 0 else lane.node - AT,
@@ -123,7 +134,7 @@ class Local:
             lane._replace(done=0, node=0, attempts=(), queue=()),
         )
 
-    def _joined(self, barrier: int, places: Places) -> Look:
+    def _joined(self, barrier: int, places: Places) -> _LookPart:
         joined = self.plan.barriers[barrier]
         return tuple(
             (lane, self.pieces.where(lane, places[lane], node))

@@ -7,6 +7,7 @@ it; M2, everything that goes wrong costs one cause, everything that goes well is
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 from coordinator.core.barriers import released_barrier
@@ -34,6 +35,7 @@ from coordinator.core.plan import InterlockKind, Option, Plan
 from coordinator.core.prompts import options_of
 from coordinator.core.state import Doing, Lane, State, Timer
 from coordinator.core.turn import Turn
+from coordinator.prove.alone import HOLDING, Alone, owes_hold
 from coordinator.prove.canonical import NOW_US
 from coordinator.prove.own import Memory, Own
 from coordinator.prove.stand_ins import UNRULED, alike_faults, check_torque_nm, local_nodes
@@ -41,8 +43,8 @@ from coordinator.prove.stand_ins import UNRULED, alike_faults, check_torque_nm, 
 PERSON = "somebody"
 UNKNOWN = "unknown_outcome"
 """How the built-in question about an unknown outcome is called in the answers of a case."""
-HOLDING = ("holding", "stopping", "aborting")
 ENDED = ("complete", "stopped", "aborted")
+PUT_TOGETHER = (*HOLDING, "restarting")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,7 @@ class Moves:
         self._is_modular = is_modular
         """False walks every combination of inner steps too; for small plans and for checking M3."""
         own = own or Own(plan)
-        self._has_own = bool(own.properties)
+        self._alone = Alone(plan, is_on=is_modular, has_own=bool(own.properties))
         self._local = local_nodes(plan, own)
         self._alike = tuple(alike_faults(node) for node in plan.nodes)
         self._watched = tuple(
@@ -112,39 +114,38 @@ class Moves:
         if node.state.phase in ENDED:
             return
         turn = Turn(self._plan, node.state, NOW_US)
-        alone = self._comes_to_rest_alone(node)
+        alone = self._alone.first(node.state, node.silent)
         if alone >= 0:
-            yield from self._of_lane(turn, node, alone, spent)
+            yield from self._of_party(turn, node, alone, spent)
             return
-        answered = self._already_answering(turn, node) + self._at_work_later(node)
-        for place, lane in enumerate(node.state.lanes):
-            if place in answered:
-                continue
-            if not lane.online:
-                yield Step("is back on the bus", (PartySeen(NOW_US, place, 1, 0),), place)
-            elif node.silent[place]:
-                yield Step("answers again", (), place, silences=-1)
-                yield from self._silent_ends(node, place, lane)
-            else:
-                yield from self._of_lane(turn, node, place, spent)
+        answered = self._alone.answering_later(turn, node.silent) + self._at_work_later(node)
+        for place in range(len(node.state.lanes)):
+            if place not in answered:
+                yield from self._of_party(turn, node, place, spent)
         yield from self._of_floor(node, spent)
         yield from self._of_people(turn, node)
         if not spent:
             yield from self._of_barriers(node)
 
-    def _comes_to_rest_alone(self, node: Node) -> int:
-        """Return a lane whose coming to rest may be looked at before everything else, or -1.
+    def forced(self, node: Node) -> Step | None:
+        """Return what alone may happen next while all come to rest or get ready, if it is one.
 
-        While the procedure holds, nothing that anybody else does changes what this lane may do,
-        and nothing that it does changes theirs: every order leads to the same states (M3). An
-        author's own property may ask about the order all the same.
+        Only once the causes are spent; then it leads to nothing but the state after it (M4).
         """
-        if node.state.phase not in HOLDING or self._has_own:
-            return -1
-        for place, lane in enumerate(node.state.lanes):
-            if lane.online and not node.silent[place] and self._owes_hold(node.state, lane):
-                return place
-        return -1
+        if not self._is_modular or node.state.phase not in PUT_TOGETHER:
+            return None
+        first, *more = (*islice(self._after(node, spent=True), 2), None)
+        return first if more == [None] and first and not first.cost and not first.person else None
+
+    def _of_party(self, turn: Turn, node: Node, place: int, spent: bool) -> Iterator[Step]:
+        lane = node.state.lanes[place]
+        if not lane.online:
+            yield Step("is back on the bus", (PartySeen(NOW_US, place, 1, 0),), place)
+        elif node.silent[place]:
+            yield Step("answers again", (), place, silences=-1)
+            yield from self._silent_ends(node, place, lane)
+        else:
+            yield from self._of_lane(turn, node, place, spent)
 
     def _at_work_later(self, node: Node) -> tuple[int, ...]:
         """Return lanes whose work is looked at later, since the first one's touches only itself.
@@ -176,37 +177,9 @@ class Moves:
         # Standing by is over at once and leads to the next barrier; it meets nobody before.
         return lane.doing is Doing.STAND or lane.node in self._local
 
-    def _already_answering(self, turn: Turn, node: Node) -> tuple[int, ...]:
-        """Return lanes whose mere acknowledgement is looked at later: the first one's comes first.
-
-        Ready, armed and started only add up to "all have said so"; whatever may come between them
-        (a hold) wipes out who had said so already (M3).
-        """
-        first: dict[tuple[str, int], int] = {}
-        later = []
-        for place, lane in enumerate(node.state.lanes):
-            if not lane.online or node.silent[place]:
-                continue
-            kind = self._acknowledges(turn, place, lane)
-            if kind and first.setdefault(kind, place) != place:
-                later.append(place)
-        return tuple(later)
-
-    def _acknowledges(self, turn: Turn, place: int, lane: Lane) -> tuple[str, int] | None:
-        if lane.held and lane.timer is Timer.READY and turn.state.phase == "restarting":
-            return "ready", 0
-        if lane.phase == "arming" and lane.command:
-            return "armed", turn.node(lane.node).barrier
-        if lane.phase == "running" and lane.command:
-            barrier = released_barrier(turn, place)
-            position = self._plan.barriers[barrier].lanes.index(place) if barrier >= 0 else 0
-            if barrier >= 0 and turn.state.meetings[barrier].starts_us[position] < 0:
-                return "started", barrier
-        return None
-
     def _of_lane(self, turn: Turn, node: Node, place: int, spent: bool) -> Iterator[Step]:
         lane = node.state.lanes[place]
-        if self._owes_hold(node.state, lane):
+        if owes_hold(node.state, lane):
             yield from self._coming_to_rest(turn, place, lane)
         elif lane.held and lane.timer is Timer.READY:
             yield Step("is ready", (PartyReady(NOW_US, place, lane.control),), place)
@@ -216,16 +189,13 @@ class Moves:
             yield self._over("has waited at the gate", node.state, place, "timer_us")
         if spent:
             return
-        busy = bool(lane.command) or self._owes_hold(node.state, lane)
-        if busy or lane.timer is Timer.READY:
-            yield Step("goes silent", (), place, cost=1, silences=1)
-        yield Step("is lost", (PartyLost(NOW_US, place),), place, cost=1)
+        busy = bool(lane.command) or owes_hold(node.state, lane)
+        if not self._alone.only_puts_off(node.state):
+            if busy or lane.timer is Timer.READY:
+                yield Step("goes silent", (), place, cost=1, silences=1)
+            yield Step("is lost", (PartyLost(NOW_US, place),), place, cost=1)
         if lane.command:
             yield Step("starts anew", (PartySeen(NOW_US, place, 2, 0),), place, cost=1)
-
-    @staticmethod
-    def _owes_hold(state: State, lane: Lane) -> bool:
-        return not lane.held and (state.phase in HOLDING or bool(lane.hold_us))
 
     def _coming_to_rest(self, turn: Turn, place: int, lane: Lane) -> Iterator[Step]:
         held = PartyHeld(NOW_US, place, lane.control)

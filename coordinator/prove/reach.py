@@ -3,12 +3,15 @@
 Units: `steps` count steps of the world from the start, or from the first entry of the places.
 """
 
+from array import array
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from coordinator.prove.canonical import ENDING
 from coordinator.prove.graph import Expander
 from coordinator.prove.pieces import Places
+from coordinator.prove.store import Graph, Notes, Words
 
 _TOLD_EVERY = 1_000
 
@@ -21,22 +24,35 @@ class Came(NamedTuple):
     """The places before; None at the start."""
     number: int
     """The state there, in its graph."""
-    exit: int
-    """Which of the exits of that state."""
+    words: Words
+    """What led from it."""
+
+
+class Leaving(NamedTuple):
+    """The soonest way to what leads to other places."""
+
+    gone: int
+    """Which of the graph's `gone`."""
+    steps: int
+    """From the first entry to behind it."""
+    number: int
+    """The state from which it leads."""
+    words: Words
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
     """What is reached at places of one kind from some states of theirs."""
 
-    steps: dict[int, int]
-    """For each state, in the order of coming, the steps from the first entry."""
-    exits: tuple[tuple[int, int, int], ...]
-    """(state, which of its exits, steps to the state)"""
+    order: "array[int]"
+    """The states in the order of coming."""
+    steps: "array[int]"
+    """For each state the steps from the first entry; -1 where it is not reached."""
+    leaving: tuple[Leaving, ...]
     depth: int
-    sent: frozenset[tuple[int, int]]
-    done: frozenset[tuple[int, ...]]
-    asked: frozenset[int]
+    stands_for: int
+    """States; those on the way to an early end not counted."""
+    notes: tuple[Notes, ...]
     breaks: tuple[int, ...]
     """States from which a step breaks a property."""
 
@@ -52,8 +68,8 @@ class Walk:
     """Steps from the start to the first entry of a place."""
     seen: dict[Places, tuple[int, frozenset[tuple[int, int]]]] = field(default_factory=dict)
     """With which entries a place was looked at last."""
-    leads: dict[tuple[Places, int, int], tuple[Places, int]] = field(default_factory=dict)
-    """For each place, state and exit where it leads: the places and the state there."""
+    leads: dict[tuple[Places, int], tuple[Places, int]] = field(default_factory=dict)
+    """For each place and what leads elsewhere from it: the places and the state there."""
 
 
 def reach(
@@ -73,33 +89,43 @@ def reach(
         tell: Called now and then.
     """
     graph = expander.graph(places)
-    steps: dict[int, int] = {}
-    exits: list[tuple[int, int, int]] = []
+    order, steps = array("I"), array("i")
+    leaving: dict[int, Leaving] = {}
     layers: dict[int, list[int]] = {}
     for number, later in sorted(entries):
         layers.setdefault(later, []).append(number)
-    depth = 0
+    at = 0
     while layers:
         at = min(layers)
-        following = layers.setdefault(at + 1, [])
         for number in layers.pop(at):
-            if number in steps:
+            if number < len(steps) and steps[number] >= 0:
                 continue
-            steps[number] = depth = at
-            if graph.edges[number] is None and expander.states > states_max:
+            if not graph.is_decided(number) and expander.states > states_max:
                 return None
-            following += [edge.target for edge in expander.edges_of(graph, number)]
-            exits += [(number, index, at) for index in range(len(graph.exits.get(number, ())))]
-            if tell and len(steps) % _TOLD_EVERY == 0:
+            for target, way in expander.edges_of(graph, number):
+                layers.setdefault(at + len(way.words), []).append(target)
+            if number >= len(steps):
+                steps.extend([-1] * (len(graph.phases) - len(steps)))
+            steps[number] = at
+            order.append(number)
+            _leave(leaving, graph, number, at)
+            if tell and len(order) % _TOLD_EVERY == 0:
                 tell()
-        if not following:
-            del layers[at + 1]
+    depth = max((steps[number] for number in order), default=0)
     return Reach(
+        order,
         steps,
-        tuple(exits),
+        tuple(leaving.values()),
         depth,
-        frozenset(one for number in steps for one in graph.sent.get(number, ())),
-        frozenset(one for number in steps for one in graph.done.get(number, ())),
-        frozenset(one for number in steps for one in graph.asked.get(number, ())),
-        tuple(number for number in steps if number in graph.breaks),
+        sum(graph.phases[number] not in ENDING for number in order),
+        tuple(graph.all_notes(order)),
+        tuple(sorted(one for one in graph.breaks if one < len(steps) and steps[one] >= 0)),
     )
+
+
+def _leave(leaving: dict[int, Leaving], graph: Graph, number: int, at: int) -> None:
+    """Note what leads to other places from a state, where nothing led there sooner."""
+    for gone, way in graph.exits(number):
+        steps = at + len(way.words)
+        if gone not in leaving or steps < leaving[gone].steps:
+            leaving[gone] = Leaving(gone, steps, number, way.words)

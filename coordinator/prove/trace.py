@@ -1,12 +1,14 @@
 """Tell the shortest way to every property that does not hold, step by step, in the plan's words."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import chain
 
 from coordinator.core.plan import Plan
-from coordinator.prove.graph import Expander, Word, Words
+from coordinator.prove.graph import Expander
 from coordinator.prove.monitors import Happened, Judge, Violation
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Came, Reach, Walk
+from coordinator.prove.store import Word, Words
 from coordinator.prove.ways import Lost
 
 
@@ -15,7 +17,8 @@ def find_violations(
 ) -> list[Violation]:
     """Return one violation of each property that is broken, the one with the fewest steps."""
     best: dict[str, tuple[int, Places, int, str, Words]] = {}
-    for at, found in [*_broken(expander, walk), *_lost(walk, lost), *_apart(expander, walk, judge)]:
+    wrong = (_broken(expander, walk), _lost(expander, walk, lost), _apart(expander, walk, judge))
+    for at, found in chain.from_iterable(wrong):
         name, places, number, text, words = found
         if name not in best or at < best[name][0]:
             best[name] = (at, places, number, text, words)
@@ -42,23 +45,46 @@ def _broken(expander: Expander, walk: Walk) -> Iterator[_Found]:
                 yield at, (found.property, places, number, found.text, found.words)
 
 
-def _lost(walk: Walk, lost: Sequence[Lost]) -> Iterator[_Found]:
+def _lost(expander: Expander, walk: Walk, lost: Sequence[Lost]) -> Iterator[_Found]:
+    """Tell of every lost state; of what is taken in one step it is lost from the first part on."""
+    known = {(found.places, found.number, found.property): found for found in lost}
     for found in lost:
         at = walk.bases[found.places] + walk.reached[found.places].steps[found.number]
         yield at, (found.property, found.places, found.number, found.text, ())
+    for name in dict.fromkeys(found.property for found in lost):
+        for places, number, target, words in _put_together(expander, walk):
+            late = known.get((*target, name))
+            if late is not None:
+                at = walk.bases[places] + walk.reached[places].steps[number] + 1
+                yield at, (name, places, number, late.text, words[:1])
+
+
+def _put_together(
+    expander: Expander, walk: Walk
+) -> Iterator[tuple[Places, int, tuple[Places, int], Words]]:
+    """Yield from where to where several things are taken in one step, and which."""
+    for places, one in walk.reached.items():
+        graph = expander.graph(places)
+        for number in one.order:
+            for target, way in graph.edges(number):
+                if len(way.words) > 1:
+                    yield places, number, (places, target), way.words
+            for gone, way in graph.exits(number):
+                if len(way.words) > 1:
+                    yield places, number, walk.leads[places, gone], way.words
 
 
 def _apart(expander: Expander, walk: Walk, judge: Judge) -> Iterator[_Found]:
     """Judge what is done at every place: there steps have the bolts and rounds that they have."""
-    graphs = expander.graph
     for places, one in walk.reached.items():
-        for done in sorted(one.done):
+        graph = expander.graph(places)
+        for done in sorted({done for notes in one.notes for done in notes.done}):
             mask = 0
             for lane, (place, own) in enumerate(zip(places, done, strict=True)):
                 mask |= expander.local.done_at(lane, place, own)
             broken = judge.judge_rounds(mask)
             if broken:
-                number = next(n for n in one.steps if done in graphs(places).done.get(n, ()))
+                number = next(n for n in one.order if done in graph.notes(n).done)
                 at = walk.bases[places] + one.steps[number]
                 yield at, (broken[0], places, number, broken[1], ())
 
@@ -78,8 +104,7 @@ def _path(
         came = entries[places][entry]
         if came.places is None:
             return path
-        gone = expander.graph(came.places).exits[came.number][came.exit]
-        path = [(came.places, gone.words), *path]
+        path = [(came.places, came.words), *path]
         places, number = came.places, came.number
 
 
@@ -90,13 +115,15 @@ def _inner_path(
     graph = expander.graph(places)
     base = min(came.steps for came in entries.values())
     into: dict[int, list[tuple[int, Words]]] = {}
-    for source in one.steps:
-        for edge in graph.edges[source] or ():
-            into.setdefault(edge.target, []).append((source, edge.words))
+    for source in one.order:
+        for target, way in graph.edges(source):
+            into.setdefault(target, []).append((source, way.words))
     path: list[Words] = []
     while number not in entries or entries[number].steps - base != one.steps[number]:
         steps = one.steps[number]
-        source, words = next(found for found in into[number] if one.steps[found[0]] == steps - 1)
+        source, words = next(
+            found for found in into[number] if one.steps[found[0]] == steps - len(found[1])
+        )
         path.append(words)
         number = source
     return number, path[::-1]

@@ -5,13 +5,13 @@ an end it may use that too; it never uses a cause.
 Source: backward reachability; Clarke, Grumberg, Peled, Model Checking, 1999, chapter 4.
 """
 
-from collections.abc import Mapping
 from typing import NamedTuple
 
-from coordinator.prove.graph import Expander, Graph
+from coordinator.prove.graph import Expander
 from coordinator.prove.moves import ENDED
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Reach, Walk
+from coordinator.prove.store import Graph
 
 ENDING = ("stopping", "aborting")
 
@@ -41,7 +41,11 @@ def _lost(expander: Expander, walk: Walk, name: str, goal: str, *, ends: bool) -
         is_growing = False
         for places in order:
             one, graph = walk.reached[places], expander.graph(places)
-            ways = _good_exits(graph, walk, places, good, ends=ends)
+            ways = frozenset(
+                gone
+                for gone, *_ in one.leaving
+                if walk.leads[places, gone][1] in good.get(walk.leads[places, gone][0], ())
+            )
             key = id(one), ways
             if key not in known:
                 known[key] = _backwards(graph, one, ways, ends=ends)
@@ -51,7 +55,7 @@ def _lost(expander: Expander, walk: Walk, name: str, goal: str, *, ends: bool) -
     found = []
     for places in order:
         one, graph = walk.reached[places], expander.graph(places)
-        for number in one.steps if len(good[places]) < len(one.steps) else ():
+        for number in one.order if len(good[places]) < len(one.order) else ():
             phase = graph.phases[number]
             if number not in good[places] and phase not in excused:
                 text = f"from {phase} nothing leads to {goal}"
@@ -59,29 +63,18 @@ def _lost(expander: Expander, walk: Walk, name: str, goal: str, *, ends: bool) -
     return found
 
 
-def _good_exits(
-    graph: Graph, walk: Walk, places: Places, good: Mapping[Places, frozenset[int]], *, ends: bool
-) -> frozenset[int]:
-    """Return the states that lead freely to other places from which there is a way."""
-    found = set()
-    for number, index, _ in walk.reached[places].exits:
-        gone = graph.exits[number][index]
-        if gone.is_free and (ends or not gone.by_person):
-            there, target = walk.leads[places, number, index]
-            if target in good.get(there, ()):
-                found.add(number)
-    return frozenset(found)
-
-
 def _backwards(graph: Graph, one: Reach, ways: frozenset[int], *, ends: bool) -> frozenset[int]:
-    """Return every state reached here from which a goal or a good exit is reached freely."""
+    """Return every state from which a goal is reached freely, or what leads to a way elsewhere."""
     goals = ENDED if ends else ("complete",)
     into: dict[int, list[int]] = {}
-    for number in one.steps:
-        for edge in graph.edges[number] or ():
-            if edge.is_free and (ends or not edge.by_person):
-                into.setdefault(edge.target, []).append(number)
-    marked = set(ways) | {number for number in one.steps if graph.phases[number] in goals}
+    marked = {number for number in one.order if graph.phases[number] in goals}
+    for number in one.order:
+        for target, way in graph.edges(number):
+            if way.is_free and (ends or not way.by_person):
+                into.setdefault(target, []).append(number)
+        for gone, way in graph.exits(number):
+            if gone in ways and way.is_free and (ends or not way.by_person):
+                marked.add(number)
     waiting = sorted(marked)
     while waiting:
         for source in into.get(waiting.pop(), ()):

@@ -12,10 +12,12 @@ from typing import Any, NamedTuple
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.prove.explore import start_of
-from coordinator.prove.graph import Expander, Limits, Store
+from coordinator.prove.graph import Expander, Limits
 from coordinator.prove.moves import Node
 from coordinator.prove.own import Own
+from coordinator.prove.parts import Look
 from coordinator.prove.reach import reach
+from coordinator.prove.store import Store
 
 PASSED_OVER_MAX = 3
 """Chosen: a hold of three parties is taken lane by lane in a run."""
@@ -45,12 +47,11 @@ class Acceptor:
         first = self._expander.number(self._places, look, lambda: start)
         found = reach(self._expander, self._places, [(first, 0)], limits.states_max)
         assert found is not None
-        assert not found.exits
+        assert not found.leaving
         graph = self._expander.graph(self._places)
-        self._seen = {number: _seen(look) for look, number in graph.numbers.items()}
+        self._seen = {number: self._seen_in(look) for look, number in graph.numbers.items()}
         self._after = {
-            number: tuple(edge.target for edge in graph.edges[number] or ())
-            for number in found.steps
+            number: tuple(target for target, _ in graph.edges(number)) for number in found.order
         }
         self._first = first
         self.states = len(self._seen)
@@ -79,7 +80,11 @@ class Acceptor:
     def _look(self, state: State) -> Seen:
         folded = self._expander.folder.fold(state)
         node = Node(folded, (False,) * len(state.lanes), 0)
-        return _seen(self._expander.local.look(node, self._places))
+        return self._seen_in(self._expander.local.look(node, self._places))
+
+    def _seen_in(self, look: Look) -> Seen:
+        *lanes, rest = self._expander.local.read(look)
+        return rest[0], tuple((lane[0], lane[1], lane[-1].prompt > 0) for lane in lanes)
 
     def _closed(self, numbers: Sequence[int]) -> list[int]:
         """Return all states that look the same and are reached from some of these."""
@@ -102,8 +107,3 @@ class Acceptor:
                 if self._seen[target] == seen
             )
         )
-
-
-def _seen(look: Seen) -> Seen:
-    """Return what of a look is compared."""
-    return look[0], tuple((lane[0], lane[1], lane[-1].prompt > 0) for lane in look[1])

@@ -1,0 +1,98 @@
+"""Take lanes that stand as the core will put them back on their way, once it is restarted.
+
+While the procedure holds, and until a restart, the core reads of a lane without a command nothing
+but that it stands; then it puts it back on its way. So lanes of which it makes the same are the
+same before.
+
+Keeps: F2, the core itself is asked what it makes of a lane, and of what stands for it, with no
+interlock to check again and with all; where these differ, the lane stays as it is.
+"""
+
+from typing import Any
+
+from coordinator.core.pairing import open_span
+from coordinator.core.plan import Plan
+from coordinator.core.procedure import settle_restart
+from coordinator.core.recovery import must_ask
+from coordinator.core.state import Lane, Meeting, State, Timer
+from coordinator.core.turn import Turn
+
+PHASES = ("holding", "held", "restarting")
+"""In which a lane without a command does nothing before a restart."""
+_STANDING = Lane(held=False, online=True)
+
+
+_BARE: dict[str, Any] = {"held": False, "online": True, "control": 0, "timer": Timer.NONE}
+_BARE |= dict.fromkeys(("timer_us", "hold_us", "asks", "boot", "since_us", "seen_us"), 0)
+_KEPT = ("held", "online", "control", "timer", "timer_us", "hold_us", "asks", "boot")
+"""What a restart is not about."""
+
+
+def _bare(lane: Lane) -> Lane:
+    return lane._replace(**_BARE)
+
+
+class PutBack:
+    """Lanes of one plan as the core puts them back."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._rechecks = tuple(i for i, one in enumerate(plan.interlocks) if one.rechecks)
+        self._known: dict[tuple[tuple[int, Lane], ...], tuple[Lane, ...]] = {}
+
+    def lanes(self, state: State) -> tuple[Lane, ...]:
+        """Return the lanes of a state that holds; both of a pair together, or neither."""
+        turn = Turn(self._plan, state, 0)
+        found = list(state.lanes)
+        for places in self._groups(turn):
+            lanes = [state.lanes[at] for at in places]
+            if len(lanes) == 1 and lanes[0].phase not in ("interrupted", "faulted"):
+                continue  # It is on its way already.
+            if any(
+                lane.command or must_ask(turn, at) for lane, at in zip(lanes, places, strict=True)
+            ):
+                continue
+            group = tuple((at, _bare(lane)) for at, lane in zip(places, lanes, strict=True))
+            known = self._known.get(group)
+            if known is None:
+                known = self._known[group] = self._make(group)
+            for at, lane, made in zip(places, lanes, known, strict=True):
+                found[at] = made._replace(**{name: getattr(lane, name) for name in _KEPT})
+        return tuple(found)
+
+    def _groups(self, turn: Turn) -> list[tuple[int, ...]]:
+        """Return the lanes that have one fate, each once."""
+        groups: dict[tuple[int, ...], None] = {}
+        for lane in range(len(turn.state.lanes)):
+            span = open_span(turn, lane)
+            groups[self._plan.spans[span].lanes if span >= 0 else (lane,)] = None
+        paired = {lane for group in groups if len(group) > 1 for lane in group}
+        return [group for group in groups if len(group) > 1 or group[0] not in paired]
+
+    def _make(self, group: tuple[tuple[int, Lane], ...]) -> tuple[Lane, ...]:
+        before = tuple(lane for _, lane in group)
+        made = self._restarted(group, ())
+        standing = tuple((at, made[at]) for at, _ in group)
+        for acted in ((), self._rechecks):
+            if self._restarted(standing, acted) != self._restarted(group, acted):
+                return before
+        return tuple(lane for _, lane in standing)
+
+    def _restarted(
+        self, group: tuple[tuple[int, Lane], ...], acted: tuple[int, ...]
+    ) -> tuple[Lane, ...]:
+        """Return all lanes as the core makes them when a restart is done."""
+        lanes = [_STANDING] * len(self._plan.parties)
+        for at, lane in group:
+            lanes[at] = lane
+        state = State(
+            phase="restarting",
+            lanes=tuple(lanes),
+            meetings=tuple(Meeting() for _ in self._plan.barriers),
+            signals=(),
+            tripped=(),
+            acted=acted,
+        )
+        turn = Turn(self._plan, state, 0)
+        settle_restart(turn)
+        return tuple(lane._replace(since_us=0) for lane in turn.state.lanes)
