@@ -59,8 +59,7 @@ def settle_pause(turn: Turn) -> None:
     if turn.state.phase != "pausing":
         return
     idle = not any(one.command or (one.queue and not one.prompt) for one in turn.state.lanes)
-    spans = any(pairing.open_span(turn, i) >= 0 for i in range(len(turn.state.lanes)))
-    if idle and not spans:
+    if idle and all(pairing.open_span(turn, i) < 0 for i in range(len(turn.state.lanes))):
         turn.proceed("pause_done")
         turn.notify("note", "paused", "nothing moves; resume goes on")
 
