@@ -179,6 +179,7 @@ async def _serve_run(wish: dict[str, Any]) -> None:
     )
     await _read_run(feed, expected)
     await asyncio.sleep(LAST_LOOK_S)
+    feed.end()
     server.should_exit = True
     await serving
 

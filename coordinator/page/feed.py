@@ -30,6 +30,7 @@ class Feed:
         self._send = send
         self._version = 0
         self._changed = asyncio.Event()
+        self._is_over = False
         self._numbers = itertools.count(1)
         self._waiting: dict[int, asyncio.Future[dict[str, Any]]] = {}
 
@@ -45,6 +46,11 @@ class Feed:
         changed, self._changed = self._changed, asyncio.Event()
         changed.set()
 
+    def end(self) -> None:
+        """Let every viewer's line end: the run is over, and the page goes with it."""
+        self._is_over = True
+        self._changed.set()
+
     async def follow(self) -> AsyncGenerator[Snapshot | None, None]:
         """Yield the newest snapshot whenever there is one; None to keep the line alive."""
         seen = 0
@@ -55,6 +61,8 @@ class Feed:
                     seen = self._version
                     yield self.snapshot
                     continue
+                if self._is_over:
+                    return
                 try:
                     await asyncio.wait_for(self._changed.wait(), KEEP_ALIVE_S)
                 except TimeoutError:
