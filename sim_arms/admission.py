@@ -9,7 +9,6 @@ from collections.abc import Mapping
 
 from coordinator.wire.messages import (
     Body,
-    Command,
     FloorSignals,
     Hold,
     Lease,
@@ -18,17 +17,18 @@ from coordinator.wire.messages import (
     RefusalReason,
     Value,
 )
-from coordinator.wire.topics import COORDINATOR, FLOOR
+from coordinator.wire.topics import COMMANDS, COORDINATOR, FLOOR
+
+_ONLY_FROM: dict[type[Body], str] = {
+    **dict.fromkeys((*COMMANDS, Lease), COORDINATOR),
+    FloorSignals: FLOOR,
+}
+"""Looked up by type: asked about every message."""
 
 
 def forgery(message: Message) -> str | None:
     """Return why a message is not from whom only it may come, None if it is."""
-    if isinstance(message.body, Command | Lease):
-        wanted = COORDINATOR
-    elif isinstance(message.body, FloorSignals):
-        wanted = FLOOR
-    else:
-        return None
+    wanted = _ONLY_FROM.get(type(message.body), message.source)
     if message.source == wanted:
         return None
     what = type(message.body).__name__

@@ -278,6 +278,7 @@ class Copier:
         return copied  # type: ignore[no-any-return]  # built with the type of its original
 
     def _copy_new(self, value: Any) -> Any:
+        shared = _SHARED.get
         match value:
             case tuple() if is_plain(value):
                 return value
@@ -286,18 +287,17 @@ class Copier:
                 return (
                     copied if any(a is not b for a, b in zip(copied, value, strict=True)) else value
                 )
-            case list() if is_plain(value):
-                return value.copy()
             case list():
-                return [self.copy(one) for one in value]
+                return [one if shared(type(one)) else self.copy(one) for one in value]
             case set():
                 return set(value)
             case dict():
-                if is_plain(value.values()):
-                    return value.copy()
-                return {key: self.copy(one) for key, one in value.items()}
+                return {
+                    key: one if shared(type(one)) else self.copy(one) for key, one in value.items()
+                }
             case Random():
-                random = Random()
+                # Its state follows: no chance need be drawn for it.
+                random = Random.__new__(Random, 0)  # type: ignore[call-arg]  # a seed, as in C
                 random.setstate(value.getstate())
                 self.know(value, random)
                 return random
@@ -316,7 +316,8 @@ class Copier:
         self.know(value, copied)
         for name in _slots(type(value)):
             if (one := getattr(value, name, self)) is not self:
-                object.__setattr__(copied, name, self.copy(one))
+                # Most of what stands in a slot is a plain value: no call for it.
+                object.__setattr__(copied, name, one if _SHARED.get(type(one)) else self.copy(one))
         if (contents := getattr(value, "__dict__", None)) is not None:
             copied.__dict__.update(
                 (name, one if _SHARED.get(type(one)) else self.copy(one))

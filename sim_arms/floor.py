@@ -8,7 +8,8 @@ that silences the floor silences it whole.
 from collections.abc import Mapping, Sequence
 from random import Random
 
-from coordinator.wire.messages import FloorSignals, Message
+from coordinator.wire.messages import AskState, FloorSignals, Message
+from coordinator.wire.ordinals import Ordinals
 from coordinator.wire.topics import FLOOR
 from sim_arms.activities.bench import HoistBench
 from sim_arms.arm import Clock, SteelWorkbench
@@ -56,6 +57,7 @@ class Floor:
         self._edges_us = _edges_us(causes, origin_us)
         self._edge = 0
         self._sequence = 0
+        self._ordinals = Ordinals()
 
     @classmethod
     def on(
@@ -116,6 +118,8 @@ class Floor:
         """Take one message in for the hoist and return what is to be sent, in order."""
         if isinstance(message.body, FloorSignals):
             return []  # Our own, from the broker.
+        if isinstance(message.body, AskState) and not retained:
+            self._repeat_us = now_us
         return [*self.hoist.receive(message, now_us, retained), *self._tell(now_us)]
 
     def advance(self, now_us: int) -> list[Message]:
@@ -175,7 +179,7 @@ class Floor:
     def _tell(self, now_us: int) -> list[Message]:
         """Publish the signals if they changed or their period is over; the hoist hears them too."""
         now_s = (now_us - self._origin_us) / 1e6
-        meant = {name: self._meant(name) for name in self._by_hand}
+        meant = self._meant()
         signals = floor_signals(self._causes, now_s, meant)
         is_due = now_us >= self._repeat_us
         if signals == self._published and not is_due:
@@ -187,16 +191,17 @@ class Floor:
         self._sequence += 1
         epoch = self.hoist.epoch
         body = FloorSignals(signals)
-        message = Message(FLOOR, FLOOR, self._sequence, epoch, now_us, body)
+        ordinal = self._ordinals.next(FLOOR, body)
+        message = Message(FLOOR, FLOOR, self._sequence, epoch, now_us, body, ordinal=ordinal)
         return [message, *self.hoist.receive(message, now_us)]
 
-    def _meant(self, name: str) -> bool | None:
-        """Return what floor and hoist mean a signal to be: good only if both say so."""
-        by_hand = self._by_hand[name]
-        by_hoist = self.bench.signals.get(name, True)
-        if by_hand is False or by_hoist is False:
-            return False
-        return None if by_hand is None or by_hoist is None else True
+    def _meant(self) -> dict[str, bool | None]:
+        """Return what floor and hoist mean the signals to be: good only if both say so."""
+        meant, by_hoist = self._by_hand.copy(), self.bench.signals
+        for name, value in by_hoist.items():
+            if value is not True and meant.get(name, False) is not False:
+                meant[name] = value
+        return meant
 
 
 def _is_later(due_us: int | None, now_us: int) -> bool:

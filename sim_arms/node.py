@@ -26,6 +26,7 @@ from aiomqtt import Message as Packet
 
 from coordinator.wire.codec import RemoteProtocolError, decode, encode
 from coordinator.wire.messages import Message, PartyState
+from coordinator.wire.ordinals import Gaps
 from coordinator.wire.topics import (
     ROOT,
     is_retained,
@@ -140,6 +141,7 @@ class _Node:
         self._is_leaving = False
         """The loops look here too: in Python 3.11 `asyncio.wait_for`, which the client uses, may
         lose a cancellation that comes at the moment of its result."""
+        self._gaps = Gaps()
         self._log = _log.bind(party=party.name, cell=cell)
 
     def say(self, messages: Sequence[Message]) -> None:
@@ -303,6 +305,8 @@ class _Node:
         elif (why := forgery(message)) is not None:
             self._log.warning("dropped", error=f"MQTT {topic}: {why}")
         elif message.source not in self._own:
+            if not packet.retain and (missing := self._gaps.take(message)):
+                self._log.warning("missed", source=message.source, messages=missing, topic=topic)
             self.say(self._party.receive(message, self._clock_us(), retained=packet.retain))
 
     @staticmethod

@@ -19,6 +19,7 @@ from coordinator.wire.messages import (
     Armed,
     ArmStateName,
     Ask,
+    AskState,
     Body,
     Disarm,
     Do,
@@ -40,6 +41,7 @@ from coordinator.wire.messages import (
     SimulatedFacts,
     Started,
 )
+from coordinator.wire.ordinals import Gaps, Ordinals
 from sim_arms.activities.bench import Unfit
 from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked
 from sim_arms.admission import excess, forgery, number_of, staleness
@@ -70,6 +72,8 @@ class Shell:
         self._work: Work | None = None
         self._watch = Watch(settings.watched, settings.signal_us_max)
         self._sequence = 0
+        self._ordinals = Ordinals()
+        self._gaps = Gaps()
         self._now_us = 0
         self._heartbeat_us = 0
         self._out: list[Message] = []
@@ -92,6 +96,7 @@ class Shell:
         """Take one message in and return what is to be sent, in order."""
         self._now_us = now_us
         self._run_due(now_us)
+        self._notice_gap(message, retained)
         match message.body:
             case _ if forgery(message) is not None:
                 pass  # W5: not answered either, so that nobody learns from us what is in force.
@@ -107,7 +112,7 @@ class Shell:
             case SimulatedFacts(facts):
                 if told := self._facts.take(message.source, facts):
                     self._say(SimulatedFacts(told))
-            case Do() | Release() | Disarm() | Hold() | MakeReady() | Ask():
+            case Do() | Release() | Disarm() | Hold() | MakeReady() | Ask() | AskState():
                 self._obey(message, retained)
         return self._flush()
 
@@ -189,6 +194,13 @@ class Shell:
                 self._make_ready(number)
             case Ask(command):
                 self._repeat(command)
+            case AskState():
+                self._changed = True
+
+    def _notice_gap(self, message: Message, retained: bool) -> None:
+        """Tell at once how the party stands if messages to it are missing; nothing else follows."""
+        if not retained and forgery(message) is None and self._gaps.take(message):
+            self._changed = True
 
     def _is_known(self, body: Do | Release) -> bool:
         if isinstance(body, Release) and self._is_armed(body.command):
@@ -398,7 +410,8 @@ class Shell:
     def _message(self, body: Body) -> Message:
         self._sequence += 1
         name = self.settings.name
-        return Message(name, name, self._sequence, self.epoch, self._now_us, body)
+        ordinal = self._ordinals.next(name, body)
+        return Message(name, name, self._sequence, self.epoch, self._now_us, body, ordinal=ordinal)
 
     def _flush(self) -> list[Message]:
         """Return what there is to say, and how the party stands if that changed."""
@@ -419,4 +432,5 @@ class Shell:
             last_command=self.ledger.last_ended,
             last_outcome=self.ledger.last_outcome,
             tool=self.bench.tool,
+            missed=sum(self._gaps.missed.values()),
         )

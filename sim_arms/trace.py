@@ -44,6 +44,7 @@ def to_line(time_us: int, target: str, message: Message) -> str:
                 "from": message.source,
                 "subject": message.subject,
                 "sequence": message.sequence,
+                "ordinal": message.ordinal,
                 "epoch": message.epoch,
                 "sent_us": message.sent_us,
                 "expires_us": message.expires_us,

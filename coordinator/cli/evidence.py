@@ -26,8 +26,10 @@ def refuse_for_evidence(output: Output, stands: Standings, lacking: Sequence[Mis
     return Exit.BAD_USE
 
 
-def keep_evidence(output: Output, path: Path, asked: Asked, result: LiveResult) -> None:
-    """Write a run into the book of its cell."""
+def keep_evidence(
+    output: Output, path: Path, asked: Asked, result: LiveResult, *, resumed: bool = False
+) -> None:
+    """Write a run into the book of its cell; `resumed` if it was broken off on its way."""
     if result.compared:
         tell_compared(output, result)
     body = run_body(
@@ -39,10 +41,13 @@ def keep_evidence(output: Output, path: Path, asked: Asked, result: LiveResult) 
         elapsed_us=result.elapsed_us,
         journal=result.journal_digest,
         compared=result.compared,
+        resumed=resumed,
     )
     with Book.open(path) as book:
         entry = book.append(to_time(time.time_ns() // 1_000), RUN, PROGRAM, body)
     output.say(f"evidence: {entry.reference} of {path}")
+    if resumed and not asked.standings.is_all_simulated:
+        output.say("it opens nothing for a party in shadow or real: it was resumed after a break")
 
 
 def tell_compared(output: Output, result: LiveResult) -> None:

@@ -119,6 +119,7 @@ def resume(
     broker: Broker = None,
     secrets: Secrets = None,
     records: Records = None,
+    book: RunBooks = None,
     take_over: TakeOver = False,
     json: Json = False,
 ) -> None:
@@ -136,6 +137,7 @@ def resume(
         take_over=take_over,
         interactive=sys.stdin.isatty(),
         records=records,
+        book=book,
     )
     raise typer.Exit(resume_run(Output.of(json), run, wishes))
 

@@ -97,10 +97,14 @@ class LiveLines:
     def table(self) -> Table:
         """Return the lines as they stand now."""
         now_us = self._now_us()
-        table = Table("lane", "doing", "waits for", "since", "next", box=None, pad_edge=False)
-        for words in explain(self._plan, self._state, now_us):
+        columns = ("lane", "doing", "waits for", "since", "heard", "next")
+        table = Table(*columns, box=None, pad_edge=False)
+        for words, lane in zip(
+            explain(self._plan, self._state, now_us), self._state.lanes, strict=True
+        ):
+            heard = f"{max(now_us - lane.seen_us, 0) / 1e6:.1f} s" if lane.online else "NOT"
             since = f"{max(now_us - words.since_us, 0) / 1e6:.0f} s"
-            row = (words.name, words.doing, words.waiting, since, words.next)
+            row = (words.name, words.doing, words.waiting, since, heard, words.next)
             table.add_row(*(Text(cell, overflow="ellipsis", no_wrap=True) for cell in row))
         table.caption = Text(f"{self._banner}{stamp(now_us)} {self._state.phase}")
         table.caption.append(state_words(self._plan, self._state, now_us))

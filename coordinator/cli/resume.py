@@ -5,8 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from coordinator.cli.evidence import keep_evidence
 from coordinator.cli.files import load_answers
 from coordinator.cli.hurry import hurried
+from coordinator.cli.options import BOOKS
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.party_process import CAUSES_FILE, read_causes
 from coordinator.cli.pinned import NOT_WRITTEN, as_begun, speed_of, unpack
@@ -14,6 +16,8 @@ from coordinator.cli.records import store_address
 from coordinator.cli.run import REFUSALS, tell_end
 from coordinator.cli.run_live import Resumption, Wishes, run_live
 from coordinator.cli.where_was_i import Card, card_of
+from coordinator.commissioning.book import book_path
+from coordinator.commissioning.promotion import Asked
 from coordinator.compare import compare_sequences
 from coordinator.core.events import Act
 from coordinator.live.resuming import differences
@@ -48,6 +52,8 @@ class ResumeWishes:
     interactive: bool = False
     records: str | None = None
     """Address of the database of records; None for a file in `out`."""
+    book: Path | None = None
+    """Named: the run is written into its cell's book; else only where there is one already."""
 
 
 def resume_run(output: Output, name: str, wishes: ResumeWishes) -> Exit:
@@ -100,6 +106,10 @@ def _resume(
         causes=_causes_of(folder),
     )
     result = run_live(resumed, wishes.broker, Resumption(journal, replayed))
+    book = book_path(wishes.book or BOOKS, loaded.cell.cell)
+    if wishes.book or not stands.is_all_simulated or book.exists():
+        proof = Asked(loaded, head.sequence, stands, replayed.state.mode, loaded.plan.caps)
+        keep_evidence(output, book, proof, result, resumed=True)
     return tell_end(
         output,
         loaded,

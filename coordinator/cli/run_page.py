@@ -98,7 +98,7 @@ class RunPage:
             facts = ToolFacts(proof.trace or Trace(), proof.tool, proof.simulated, at)
             row = to_row(self._plan, run, proof.effect, facts)
             if row is not None:
-                self.board.take_record(row)
+                self.board.take_record(row, proof.at_us)
 
         return write_and_show
 

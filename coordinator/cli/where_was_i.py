@@ -28,6 +28,8 @@ class LanePlace:
     state: str
     """`done`, `not started`, or `unknown` until its party has been asked."""
     next: str
+    heard_us: int = 0
+    """When its party gave its last sign of life."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,7 @@ class Card:
         said += [
             f"  {lane.name}: {lane.done} of {lane.of} steps done, the last: "
             f"{lane.done_last or 'none'}; {lane.at_hand or 'between steps'}: {lane.state}; "
-            f"next: {lane.next}"
+            f"next: {lane.next}; heard last at {stamp(lane.heard_us)}"
             for lane in self.lanes
         ]
         said += [f"  a person was asked: {text}; it is asked again" for text in self.prompts]
@@ -143,4 +145,5 @@ def _place(plan: Plan, index: int, lane: Lane, done_last: str) -> LanePlace:
         at_hand=plan.nodes[lane.node].name if lane.node >= 0 else "",
         state=f"unknown until {name} has been asked" if lane.command else "not started",
         next=plan.nodes[following[0]].name if following else "nothing",
+        heard_us=lane.seen_us,
     )

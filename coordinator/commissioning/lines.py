@@ -21,6 +21,7 @@ from coordinator.wire.messages import (
     Accepted,
     Armed,
     Ask,
+    AskState,
     Disarm,
     Do,
     Finished,
@@ -43,6 +44,8 @@ HOLD_S_MAX = 3.0
 """Chosen: what the shipped cells give a party to confirm that it stands."""
 LEASE_LATE_S_MAX = 0.5
 BEAT_S_MAX = 1.5
+AT_ONCE_S_MAX = 0.3
+"""Chosen: a fraction of a heartbeat, so that three in a row are no chance."""
 MS = 1e-3
 
 
@@ -427,3 +430,50 @@ async def has_the_time(probe: Probe) -> Figures:
     if abs(worst_us) / 1e6 > CLOCK_S_MAX:
         raise Failed(f"a message was {worst_us / 1e6:.2f} s old on arrival, by its own clock")
     return {"age_ms_min": _ms(0, min(ages_us)), "age_ms_max": _ms(0, max(ages_us))}
+
+
+@line("ARM25", "numbers what it says")
+async def numbers_what_it_says(probe: Probe) -> Figures:
+    """Each message carries an ordinal, one more than the last, so that a lost one is noticed."""
+    await probe.ready()
+    number, since = probe.number(), len(probe.heard)
+    await probe.say(Do(number, "x", STAND_BY))
+    await probe.want(Finished, since, lambda one: one.command == number)
+    await probe.want(PartyState, len(probe.heard), within_s=BEAT_S_MAX)
+    said = [one.message for one in probe.heard[since:] if not one.retained]
+    bare = [type(one.body).__name__ for one in said if one.ordinal is None]
+    if bare:
+        raise Failed(f"no ordinal on {', '.join(dict.fromkeys(bare))}")
+    ordinals = sorted({one.ordinal or 0 for one in said})
+    if ordinals != list(range(ordinals[0], ordinals[0] + len(ordinals))):
+        raise Failed(f"ordinals {ordinals}, must grow by one")
+    return {"messages": float(len(ordinals))}
+
+
+@line("ARM26", "tells that a message to it was lost")
+async def tells_a_loss(probe: Probe) -> Figures:
+    """A number is missing among its commands: it says at once how it stands, and goes on."""
+    await probe.ready()
+    before, _ = await probe.want(PartyState, len(probe.heard), within_s=BEAT_S_MAX)
+    probe.lose(Ask(probe.number()))
+    since = len(probe.heard)
+    at_us = await probe.say(Ask(probe.number()))
+    after, told_us = await probe.want(PartyState, since, lambda one: one.missed != before.missed)
+    if after.missed != before.missed + 1:
+        raise Failed(f"it has missed {after.missed - before.missed}, must be 1")
+    if after.state != "idle":
+        raise Failed(f"it is {after.state} because of it, must be idle as before")
+    return {"told_ms": _ms(at_us, told_us)}
+
+
+@line("ARM27", "says how it stands when asked")
+async def says_how_it_stands(probe: Probe) -> Figures:
+    """Asked for its state it answers at once, three times in a row, and moves nothing."""
+    await probe.ready()
+    worst_ms = 0.0
+    for _ in range(3):
+        since = len(probe.heard)
+        at_us = await probe.say(AskState())
+        _, told_us = await probe.want(PartyState, since, within_s=AT_ONCE_S_MAX)
+        worst_ms = max(worst_ms, _ms(at_us, told_us))
+    return {"state_ms": worst_ms}

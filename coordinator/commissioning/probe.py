@@ -24,6 +24,7 @@ from coordinator.wire.messages import (
     Ready,
     Value,
 )
+from coordinator.wire.ordinals import Ordinals
 from coordinator.wire.topics import COORDINATOR, EVERYBODY
 
 ANSWER_S = 1.5
@@ -106,6 +107,7 @@ class Probe:
         self._memory = memory
         self._number = clock_us() // 1_000
         self._sequence = 0
+        self._ordinals = Ordinals()
         self._news = asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
 
@@ -159,9 +161,16 @@ class Probe:
         expires_us = None if expires_in_us is None else now_us + expires_in_us
         of = self.epoch if epoch is None else epoch
         about = subject or self.party
-        message = Message(source, about, self._sequence, of, now_us, body, expires_us)
+        # Strangers count for nothing, so what they say is not numbered either.
+        ordinal = self._ordinals.next(about, body) if source == COORDINATOR else None
+        message = Message(source, about, self._sequence, of, now_us, body, expires_us, ordinal)
         await self._link.publish([message])
         return now_us
+
+    def lose(self, body: Body) -> None:
+        """Number a body for the party as if it had been sent, and do not send it."""
+        self._sequence += 1
+        self._ordinals.next(self.party, body)
 
     @contextlib.asynccontextmanager
     async def kept(self, body: Body) -> AsyncIterator[None]:

@@ -3,7 +3,9 @@
 Nothing is opened by a tick: each step asks for entries that other verbs have written.
 
 Keeps: P1, a later failure takes back what an earlier pass has opened; P2, evidence counts for the
-files it was taken with, by the hash over all of them; what an arm shows of itself, for the arm.
+files it was taken with, by the hash over all of them; what an arm shows of itself, for the arm;
+P3, a run that was broken off and resumed is whole for simulated parties, whose every event is in
+its journal, and opens nothing for others: what they did meanwhile nobody has heard.
 """
 
 from collections.abc import Iterator, Sequence
@@ -118,7 +120,8 @@ def _for_real(
     ]
     if not shadows:
         how = f"run {asked.path} with --party {party}=shadow to its end, the arm there and held"
-        yield Missing(party, "no run in shadow of these files was complete and sound", how)
+        what = "no run in shadow of these files was complete and sound"
+        yield Missing(party, what + _resumed(asked, book, party, Standing.SHADOW), how)
     for row in rows:
         if row.point.party == FLOOR and row.result != "checked":
             how = f"commission points {asked.path} --party {FLOOR}"
@@ -170,7 +173,8 @@ def _of_degree(asked: Asked, party: str, book: Sequence[Entry]) -> Iterator[Miss
             yield Missing(party, "a run without torque must be slow", bare)
         return
     if not any(one["torque_nm_max"] == 0.0 for one in done):
-        yield Missing(party, "no run of the real arm without torque is complete", bare)
+        what = "no run of the real arm without torque is complete"
+        yield Missing(party, what + _resumed(asked, book, party, Standing.REAL), bare)
     slow = [
         one
         for one in done
@@ -178,10 +182,30 @@ def _of_degree(asked: Asked, party: str, book: Sequence[Entry]) -> Iterator[Miss
     ]
     if not is_slow(asked.caps) and not slow:
         how = f"run {asked.path} with --cap-speed {SLOW_SHARE_MAX:g}, or a cap on torque beside it"
-        yield Missing(party, "no slow run of the real arm is complete", how)
+        what = "no slow run of the real arm is complete"
+        yield Missing(party, what + _resumed(asked, book, party, Standing.REAL), how)
+
+
+def _resumed(asked: Asked, book: Sequence[Entry], party: str, standing: Standing) -> str:
+    """Return why the last complete run of this standing does not count, if it is for a break."""
+    runs = [one for one in _complete(asked, book, party, standing) if one.body.get("resumed")]
+    if not runs:
+        return ""
+    return f" (run {runs[-1].body['run']} was resumed after a break and does not count, P3)"
 
 
 def _runs(asked: Asked, book: Sequence[Entry], party: str, standing: Standing) -> tuple[Entry, ...]:
+    """Return the runs that count for a party's next degree (P3)."""
+    return tuple(
+        one
+        for one in _complete(asked, book, party, standing)
+        if standing is Standing.SIMULATED or not one.body.get("resumed")
+    )
+
+
+def _complete(
+    asked: Asked, book: Sequence[Entry], party: str, standing: Standing
+) -> tuple[Entry, ...]:
     """Return the complete runs of these files in which a party stood so."""
     return tuple(
         one

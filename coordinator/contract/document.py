@@ -15,7 +15,7 @@ from coordinator.wire.codec import BYTES_MAX, adapter_of, encode, type_name_of
 from coordinator.wire.messages import Body, Command, Lease
 from coordinator.wire.topics import ROOT, channel_of, is_retained, quality_of
 
-VERSION = "1.0.0"
+VERSION = "1.1.0"
 """Of the contract. A field or body that is added raises the second number; what old parties would
 misread raises the first."""
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -62,6 +62,12 @@ def schema_of(body: type[Any]) -> Document:
             "datacontenttype": {"const": "application/json"},
             "sequence": {"type": "integer", "minimum": 0, "description": "Grows by one."},
             "epoch": {"type": "integer", "minimum": 0, "description": "Of the coordinator."},
+            "ordinal": {
+                "type": "integer",
+                "minimum": 1,
+                "description": "Grows by one for each message of the source about this subject "
+                "since its start; absent on wills and simulated facts.",
+            },
             "expirytime": {**_TIME, "description": "What arrives later is refused."},
             "data": data,
         },

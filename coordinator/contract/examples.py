@@ -6,6 +6,7 @@ from coordinator.wire.messages import (
     Accepted,
     Armed,
     Ask,
+    AskState,
     Body,
     Disarm,
     Do,
@@ -39,6 +40,7 @@ _COMMANDS: tuple[Body, ...] = (
     Hold("person_on_floor: somebody is inside the line", 22),
     MakeReady(23),
     Ask(21),
+    AskState(),
 )
 _REPORTS: tuple[Body, ...] = (
     Accepted(21),
@@ -51,7 +53,7 @@ _REPORTS: tuple[Body, ...] = (
     Interrupted(21, {"torque_nm": 620.0}),
     Held("asked to hold", 22),
     Ready(23),
-    PartyState(True, 7, "running", True, 21, 20, "finished", "wrench"),
+    PartyState(True, 7, "running", True, 21, 20, "finished", "wrench", 2),
 )
 _FLOOR: tuple[Body, ...] = (
     FloorSignals({"floor_clear": True, "string_still": True, "nothing_overhead": None}),
@@ -62,13 +64,14 @@ _FLOOR: tuple[Body, ...] = (
 def _examples() -> dict[type[Any], Message]:
     found = {}
     for body in _COMMANDS:
-        found[type(body)] = Message("coordinator", "aft", 412, 31, AT_US, body, EXPIRES_US)
+        found[type(body)] = Message("coordinator", "aft", 412, 31, AT_US, body, EXPIRES_US, 57)
     for body in _REPORTS:
-        found[type(body)] = Message("aft", "aft", 1_088, 31, AT_US, body)
+        found[type(body)] = Message("aft", "aft", 1_088, 31, AT_US, body, ordinal=1_080)
     for body in _FLOOR:
-        found[type(body)] = Message("floor", "floor", 96, 31, AT_US, body)
+        ordinal = 96 if isinstance(body, FloorSignals) else None
+        found[type(body)] = Message("floor", "floor", 96, 31, AT_US, body, ordinal=ordinal)
     lease = Lease(AT_US + 1_000_000, 4_000.0, 0.5)
-    found[Lease] = Message("coordinator", "all", 413, 31, AT_US, lease, AT_US + 1_000_000)
+    found[Lease] = Message("coordinator", "all", 413, 31, AT_US, lease, AT_US + 1_000_000, 301)
     return found
 
 

@@ -6,6 +6,7 @@ has said that it never arrived; I1 (see interlocks) holds for every command sent
 
 from coordinator.core import interlocks, zones
 from coordinator.core.effects import SendAsk, SendDisarm, SendDo, SendMakeReady, SendRelease
+from coordinator.core.events import MessagesMissed
 from coordinator.core.plan import Move
 from coordinator.core.state import Doing, Timer
 from coordinator.core.turn import Turn, require
@@ -118,6 +119,22 @@ def ask(turn: Turn, lane: int) -> bool:
     turn.put(lane, asks=at_hand.asks + 1, timer_us=turn.now_us + timing.acknowledge_us)
     turn.emit(SendAsk(lane, at_hand.command, turn.now_us + timing.expiry_us))
     return True
+
+
+def ask_early(turn: Turn, event: MessagesMissed) -> None:
+    """Tell that messages were lost, and ask what they were about, before any timer does.
+
+    Not counted as an ask: nobody holds because an answer to this one is lost as well.
+    """
+    lane, expires_us = event.party, turn.now_us + turn.plan.timing.expiry_us
+    way = "never reached it" if event.by_party else "never came"
+    name = "the floor" if lane < 0 else turn.name(lane)
+    turn.notify("warning", "messages_missed", f"{name}: {event.missed} messages {way}", party=lane)
+    if lane >= 0 and not event.by_party:  # Who tells what it missed has just said how it stands.
+        turn.emit(SendAsk(lane, 0, expires_us))
+    is_active = turn.state.phase in interlocks.ACTIVE_PHASES
+    if lane >= 0 and is_active and turn.lane(lane).command and not turn.lane(lane).hold_us:
+        turn.emit(SendAsk(lane, turn.lane(lane).command, expires_us))
 
 
 def repeat(turn: Turn, lane: int) -> None:

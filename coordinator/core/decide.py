@@ -5,6 +5,7 @@ Keeps: D1, the same plan, state and event give the same answer; D2, the state na
 deadline; D3, whatever a party or a person does, it is an event and never an exception.
 """
 
+from operator import attrgetter
 from typing import assert_never
 
 from coordinator.core import (
@@ -31,6 +32,7 @@ from coordinator.core.events import (
     CommandRefused,
     CommandStarted,
     Event,
+    MessagesMissed,
     ModeSet,
     OperatorActed,
     OverrideEnded,
@@ -52,6 +54,7 @@ from coordinator.core.turn import Turn, require
 from coordinator.lifecycles import PROCEDURE
 
 _NEVER_US = 1 << 62
+_WAITS_UNTIL_US = attrgetter("deadline_us")
 _SETTLE_MAX = 64
 """Passes over all lanes in one turn; each pass sends something or ends the loop."""
 
@@ -111,13 +114,14 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
     # Asked after every event: plain comparisons cost half of what a list and its least do.
     due_us, silence_us = _NEVER_US, plan.timing.silence_us + 1
     for lane in state.lanes:
-        timeout_us = lane.timeout_us if lane.command else 0
-        seen_us = lane.seen_us + silence_us if lane.online else 0
-        for at_us in (lane.hold_us, lane.timer_us, timeout_us, seen_us):
-            if 0 < at_us < due_us:
-                due_us = at_us
-    waits_us = [meeting.deadline_us for meeting in state.meetings if meeting.deadline_us > 0]
-    due_us = min([due_us, *waits_us, *(one.until_us for one in state.overrides)])
+        if lane.online and lane.seen_us + silence_us < due_us:
+            due_us = lane.seen_us + silence_us
+        if lane.command and 0 < lane.timeout_us < due_us:
+            due_us = lane.timeout_us
+        if 0 < lane.timer_us < due_us or 0 < lane.hold_us < due_us:
+            due_us = min(at_us for at_us in (due_us, lane.timer_us, lane.hold_us) if at_us > 0)
+    waits_us = filter(None, map(_WAITS_UNTIL_US, state.meetings))  # Many, and few of them wait.
+    due_us = min((due_us, *waits_us, *(one.until_us for one in state.overrides)))
     for signal, (known, seen_us) in zip(plan.signals, state.signals, strict=True):
         if known is not None and seen_us + signal.max_age_us < due_us:
             due_us = seen_us + signal.max_age_us + 1
@@ -153,6 +157,9 @@ def _take(turn: Turn, event: Event) -> bool:
             return _see_party(turn, event)
         case PartyLost(_, party):
             lanes.lost(turn, party, "is gone from the bus")
+        case MessagesMissed():
+            commands.ask_early(turn, event)
+            return False
         case ModeSet():
             modes.set_mode(turn, event)
         case StepAllowed():

@@ -62,6 +62,7 @@ class SendMakeReady:
 class SendAsk:
     party: int
     command: int
+    """What became of it; 0 asks how the party stands."""
     expires_us: int
 
 

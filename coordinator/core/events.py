@@ -128,6 +128,18 @@ class PartyLost:
 
 
 @dataclass(frozen=True, slots=True)
+class MessagesMissed:
+    """Messages between us and a party never came, by the numbers that they carry."""
+
+    at_us: int
+    party: int
+    """-1 for the floor, whose signals come whole each time."""
+    missed: int
+    by_party: bool = False
+    """It was the party that missed them, and said so."""
+
+
+@dataclass(frozen=True, slots=True)
 class SignalSeen:
     """A floor signal; `value` None is unknown."""
 
@@ -225,4 +237,4 @@ PersonEvent = (
     | OverrideSet
     | OverrideEnded
 )
-Event = TimePassed | SignalSeen | PersonEvent | Resumed | PartyEvent
+Event = TimePassed | SignalSeen | PersonEvent | Resumed | PartyEvent | MessagesMissed

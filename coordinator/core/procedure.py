@@ -7,6 +7,7 @@ from coordinator.core import commands, interlocks, pairing, recovery
 from coordinator.core.events import Act, OperatorActed
 from coordinator.core.holds import HOLDING_PHASES, begin_hold, doubt, tell_all_to_hold
 from coordinator.core.plan import NodeKind
+from coordinator.core.prompts import LEAVING
 from coordinator.core.state import BETWEEN, Doing, SignalValue, Timer
 from coordinator.core.turn import Turn
 from coordinator.lifecycles import PROCEDURE
@@ -55,11 +56,9 @@ def take_up(turn: Turn) -> None:
 
 def settle_pause(turn: Turn) -> None:
     """Report paused once nothing is under way any more."""
-    if turn.state.phase != "pausing":
-        return
-    idle = not any(one.command or (one.queue and not one.prompt) for one in turn.state.lanes)
-    spans = any(pairing.open_span(turn, i) >= 0 for i in range(len(turn.state.lanes)))
-    if idle and not spans:
+    lanes = turn.state.lanes if turn.state.phase == "pausing" else ()
+    idle = not any(one.command or (one.queue and not one.prompt) for one in lanes)
+    if lanes and idle and not any(pairing.open_span(turn, i) >= 0 for i in range(len(lanes))):
         turn.proceed("pause_done")
         turn.notify("note", "paused", "nothing moves; resume goes on")
 
@@ -73,20 +72,18 @@ def settle_restart(turn: Turn) -> None:
     for lane, at_hand in enumerate(turn.state.lanes):
         if at_hand.phase == "recovering":
             turn.put(lane, queue=(*recovery.acted_moves(turn, lane), *at_hand.queue))
-    opened = (pairing.open_span(turn, lane) for lane in range(len(turn.state.lanes)))
-    for span in sorted(dict.fromkeys(span for span in opened if span >= 0)):
+    opened = dict.fromkeys(pairing.open_span(turn, lane) for lane in range(len(turn.state.lanes)))
+    for span in sorted(one for one in opened if one >= 0):
         lanes = turn.plan.spans[span].lanes
-        if any(recovery.must_ask(turn, lane) for lane in lanes):
+        inside = tuple(lane for lane in lanes if pairing.open_span(turn, lane) == span)
+        if any(recovery.must_ask(turn, lane) for lane in inside):
             asked.append(span)  # Both go back together once a person has answered.
-        elif not pairing.is_pulled(turn, span):
+        elif inside == lanes and not pairing.is_pulled(turn, span):
             pairing.rewind(turn, span, recheck=True)
     for lane in range(len(turn.state.lanes)):
         _put_back(turn, lane, tuple(asked))
-    checks = [
-        f"{turn.name(i)}: {move.action}"
-        for i, lane in enumerate(turn.state.lanes)
-        for move in lane.queue
-    ]
+    each = enumerate(turn.state.lanes)
+    checks = [f"{turn.name(i)}: {move.action}" for i, one in each for move in one.queue]
     turn.notify("note", "rechecks", "checked again: " + ("; ".join(checks) or "nothing to check"))
     turn.change(acted=())
 
@@ -111,12 +108,12 @@ def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
         turn.put(lane, queue=recovery.rechecks(turn, lane), doing=Doing.STEP)  # Made afterwards.
         if is_asked and turn.state.phase in interlocks.ACTIVE_PHASES:
             recovery.exhaust(turn, lane)
-    elif turn.node(at_hand.node).barrier >= 0:
+    elif at_hand.then in LEAVING or turn.node(at_hand.node).barrier < 0:
+        recovery.recover(turn, lane, recheck=True)
+    else:
         # Armed there, it comes again; it has passed already if it only stood by afterwards.
         node = BETWEEN if at_hand.is_done(at_hand.node) else at_hand.node
         turn.step(lane, "again", node=node, doing=Doing.STEP, queue=(), fault="")
-    else:
-        recovery.recover(turn, lane, recheck=True)
 
 
 def _set_going(turn: Turn, event: OperatorActed) -> None:

@@ -1,7 +1,6 @@
 """Raise questions to a person and take them back.
 
-Keeps: P1, an answer counts once; P2, a changed situation withdraws the prompt; P3, no answer moves
-nothing.
+Keeps: P1, an answer counts once; P2, a changed situation withdraws it; P3, no answer moves nothing.
 """
 
 from coordinator.core.effects import RaisePrompt, WithdrawPrompt
@@ -11,6 +10,8 @@ from coordinator.core.turn import Turn
 
 UNKNOWN_OUTCOME = -1
 """The built-in question: nobody knows what became of a command."""
+LEAVING = ("abort", "back")
+"""What follows the moves of a lane that a person has sent away: a hold does not undo it (R4)."""
 BACKED_OFF = "backed_off"
 """What a lane is after the moves of its recovery, while a person is asked again."""
 HOLD_POINT = "hold_point"
@@ -33,7 +34,11 @@ def _applies(turn: Turn, opened: OpenPrompt, option: Option) -> bool:
             return False
         return any(rule.fault == opened.fault and rule.recover for rule in node.rules)
     if option is Option.BY_HAND:
-        return node.move is not None and node.barrier < 0
+        if node.move is None or node.barrier >= 0 or turn.lane(opened.lane).then in LEAVING:
+            return False
+        # Where an arm stands only its own moves can tell: no zone is left by hand (Z2).
+        zones = enumerate(turn.state.zones)
+        return all(zone == node.move.zone for zone, lane in zones if lane == opened.lane)
     if option in (Option.REPLACE_BOLT, Option.BACK_A_ROUND):
         return node.span >= 0 and "round" in dict(node.loops)
     return option is not Option.LEAVE or bool(node.leave)

@@ -7,13 +7,9 @@ goes on leaving after a hold.
 
 from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Exhausted, Move, Rule
-from coordinator.core.prompts import BACKED_OFF, UNKNOWN_OUTCOME, raise_prompt
+from coordinator.core.prompts import BACKED_OFF, LEAVING, UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn, require
-
-LEAVING = ("abort", "back")
-"""What follows the moves of a lane that a person has sent away from its work. A hold does not undo
-that: after it, the lane goes on leaving with the move that was broken off (R4)."""
 
 
 def rule_for(turn: Turn, node: int, fault: str) -> Rule:

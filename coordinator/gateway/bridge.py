@@ -8,6 +8,7 @@ told at once when it changes; G4, a gateway that leaves or is lost leaves every 
 import asyncio
 import contextlib
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from coordinator.gateway.desk import Desk, Told
@@ -16,6 +17,7 @@ from coordinator.live.link import Broken, Link, LinkLost, LinkUnreachable, Prese
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.gateway_model import GatewayModel
 from coordinator.wire.messages import FloorSignals, Message
+from coordinator.wire.ordinals import Ordinals
 from coordinator.wire.topics import FLOOR
 
 BACKOFF_S = (0.2, 0.5, 1.0, 2.0)
@@ -65,6 +67,7 @@ class Bridge:
         self._names = tuple(cell.signals)
         self._period_us = min((one.period for one in cell.signals.values()), default=500_000)
         self._sequence = 0
+        self._ordinals = Ordinals()
         self._due_us = 0
         self._told: dict[str, Told] = {}
         self._changed = asyncio.Event()
@@ -105,7 +108,8 @@ class Bridge:
 
     def presence(self) -> Presence:
         """Return what the broker says for us once we are lost: nothing is known any more."""
-        return Presence(will=self._message(dict.fromkeys(self._names)))
+        # Without an ordinal: it is said, if ever, after others that are yet to come.
+        return Presence(will=replace(self._message(dict.fromkeys(self._names)), ordinal=None))
 
     async def _keep(self, name: str) -> None:
         """Read one controller for ever."""
@@ -206,7 +210,9 @@ class Bridge:
     def _message(self, signals: Mapping[str, bool | None]) -> Message:
         self._sequence += 1
         body = FloorSignals(signals)
-        return Message(FLOOR, FLOOR, self._sequence, 0, self._clock_us(), body)
+        ordinal = self._ordinals.next(FLOOR, body)
+        now_us = self._clock_us()
+        return Message(FLOOR, FLOOR, self._sequence, 0, now_us, body, ordinal=ordinal)
 
 
 async def _end(tasks: Sequence[asyncio.Task[Any]]) -> None:

@@ -30,6 +30,7 @@ from coordinator.core.plan import Plan
 from coordinator.core.prompts import options_of
 from coordinator.core.state import OpenPrompt, State
 from coordinator.core.turn import Turn
+from coordinator.live.gap_watch import GapWatch
 from coordinator.live.translate import Envelope, Outgoing, to_events, to_message, to_outgoing
 from coordinator.wire.messages import (
     Ask,
@@ -43,6 +44,7 @@ from coordinator.wire.messages import (
     Refused,
     Trace,
 )
+from coordinator.wire.ordinals import Ordinals
 from coordinator.wire.topics import COORDINATOR
 
 TRACES_MAX = 64
@@ -141,6 +143,8 @@ class Coordinator:
         self._observers = observers or Observers()
         self._sequence = 0
         self._now_us = origin_us
+        self._ordinals = Ordinals()
+        self.gaps = GapWatch(plan)
         self._traces: dict[tuple[str, int], Trace] = {}
         self.is_resumed = progress is not None
         self._asked: State | None = None
@@ -258,10 +262,11 @@ class Coordinator:
                 f"MQTT '{message.source}': obeys epoch {message.epoch}, ours is {self.epoch}; "
                 "another coordinator is at work, end one of them [LNK008]"
             )
+        missed = self.gaps.take(message, self._core_us(now_us))
         if message.epoch < self.epoch and not isinstance(message.body, PartyState | FloorSignals):
             # Command numbers of an earlier coordinator may be ours again.
             self._drop(f"'{message.source}' reports in an earlier epoch")
-            return ()
+            return missed
         self._require_own_numbers(message)
         self._keep_trace(message)
         if isinstance(message.body, Finished | Faulted | Interrupted | Refused):
@@ -269,7 +274,7 @@ class Coordinator:
         translation = to_events(self.plan, message, self._cell_us(now_us), self.origin_us)
         for reason in translation.dropped:
             self._drop(reason)
-        return translation.events
+        return (*translation.events, *missed)
 
     def _require_own_numbers(self, message: Message) -> None:
         """See that no party has done more than the journal of a resumed run knows."""
@@ -336,7 +341,9 @@ class Coordinator:
 
     def _stamp(self, outgoing: Outgoing, now_us: int) -> Message:
         self._sequence += 1
-        return to_message(outgoing, Envelope(self.epoch, self._sequence, self._cell_us(now_us)))
+        ordinal = self._ordinals.next(outgoing.subject, outgoing.body)
+        now_us = self._cell_us(now_us)
+        return to_message(outgoing, Envelope(self.epoch, self._sequence, now_us, ordinal))
 
     def _cell_us(self, now_us: int) -> int:
         """Return the cell's time, kept from running backwards when a clock is set."""

@@ -34,7 +34,7 @@ class Story:
 
     def lines(self) -> list[str]:
         """Return it as lines for people, times counted from the hold."""
-        said = [f"HOLD: {self.first}"]
+        said = [f"HOLD at {self.at_us / 1e6:.1f} s: {self.first}"]
         said += [f"    {(at - self.at_us) / 1e6:+.2f} s {text}" for at, text in self.before]
         said += [f"        {(at - self.at_us) / 1e6:+.2f} s {text}" for at, text in self.beneath]
         return said

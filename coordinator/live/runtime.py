@@ -98,6 +98,8 @@ class Runtime:
         self._broken_us: int | None = None
         """Since when the link is broken."""
         self._waiting: asyncio.Task[tuple[Delivery, ...]] | None = None
+        self._sending: list[asyncio.Task[None]] = []
+        """What has been handed to the link, and the bus has not yet said that it has."""
 
     def submit(self, call: Call) -> None:
         """Take an operator's call, from the same event loop (the page, a terminal)."""
@@ -142,6 +144,7 @@ class Runtime:
             raise
         finally:
             await self._stop_waiting()
+            await asyncio.gather(*self._sending, return_exceptions=True)
             if self._farewell is not None:
                 await self._publish([self._farewell])
             await self._link.close()
@@ -149,7 +152,7 @@ class Runtime:
     async def _loop(self) -> Outcome:
         deliveries: tuple[Delivery, ...] = ()
         while True:
-            await self._publish(self._turn(deliveries, self._clock_us()))
+            self._hand_out(self._turn(deliveries, self._clock_us()))
             outcome = self._outcome()
             if outcome is not None:
                 return outcome
@@ -281,6 +284,23 @@ class Runtime:
         if wait_s is None:
             return WAIT_S_MAX
         return min(max(wait_s / 1e6 / self._speed, 0.0), WAIT_S_MAX)
+
+    def _hand_out(self, messages: Sequence[Message]) -> None:
+        """Send in order, and go on deciding: that the broker has it proves nothing to anybody.
+
+        The other arm's report must not wait for the acknowledgement of this one's command.
+        """
+        for one in [task for task in self._sending if task.done()]:
+            self._sending.remove(one)
+            one.result()  # What went wrong with us there ends the run here (R1).
+        if messages:
+            task = asyncio.create_task(self._publish(messages))
+            task.add_done_callback(self._wake_if_failed)
+            self._sending.append(task)
+
+    def _wake_if_failed(self, task: asyncio.Task[None]) -> None:
+        if not task.cancelled() and task.exception() is not None:
+            self._woken.set()
 
     async def _publish(self, messages: Sequence[Message]) -> None:
         if not messages:

@@ -45,6 +45,7 @@ from coordinator.wire.messages import (
     Accepted,
     Armed,
     Ask,
+    AskState,
     Body,
     Command,
     Disarm,
@@ -107,6 +108,7 @@ class Envelope:
     epoch: int
     sequence: int
     now_us: int
+    ordinal: int | None = None
 
 
 def to_events(plan: Plan, message: Message, now_us: int, origin_us: int) -> Translation:
@@ -136,7 +138,7 @@ def to_events(plan: Plan, message: Message, now_us: int, origin_us: int) -> Tran
             return _from_state(plan, message, body, at_us)
         case SimulatedFacts():
             return Translation()  # Facts about simulated steel are for the simulated world alone.
-        case Do() | Release() | Disarm() | Hold() | MakeReady() | Ask() | Lease():
+        case Do() | Release() | Disarm() | Hold() | MakeReady() | Ask() | AskState() | Lease():
             return Translation(
                 dropped=(f"{type(body).__name__} from '{message.source}' is a command",)
             )
@@ -256,7 +258,7 @@ def to_outgoing(plan: Plan, effect: Effect, origin_us: int) -> Outgoing | None:
         case SendMakeReady():
             body = MakeReady(effect.number)
         case SendAsk():
-            body = Ask(effect.command)
+            body = Ask(effect.command) if effect.command else AskState()
         case _:
             assert_never(effect)
     return Outgoing(plan.parties[effect.party].name, body, effect.expires_us + origin_us)
@@ -292,4 +294,5 @@ def to_message(outgoing: Outgoing, envelope: Envelope) -> Message:
         sent_us=envelope.now_us,
         body=outgoing.body,
         expires_us=outgoing.expires_us,
+        ordinal=envelope.ordinal,
     )

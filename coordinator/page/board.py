@@ -1,7 +1,8 @@
 """Keep what the page shows of a run: listens to the coordinator, tells one snapshot when asked.
 
 Units: snapshots say them in every name; ``*_us`` microseconds since the run began.
-Keeps: G1, a snapshot only tells what core, records and arms have said; the board decides nothing.
+Keeps: G1, a snapshot only tells what core, records and arms have said; the board decides nothing;
+G2, whatever came over the bus stands beside its age or the time that it is of.
 """
 
 import math
@@ -12,7 +13,15 @@ from typing import Any
 
 from coordinator.bolting.scatter import TORQUE_WRENCH_LUBRICATED_FRACTION, fraction_band_n
 from coordinator.core.effects import Effect, Notify, RaisePrompt
-from coordinator.core.events import Event, PromptAnswered
+from coordinator.core.events import (
+    CommandFaulted,
+    CommandFinished,
+    CommandInterrupted,
+    CommandProgressed,
+    Event,
+    MessagesMissed,
+    PromptAnswered,
+)
 from coordinator.core.plan import NodeKind, Plan
 from coordinator.core.prompts import HOLD_POINT
 from coordinator.core.state import State
@@ -22,6 +31,7 @@ from coordinator.live.explain import explain
 from coordinator.live.hold_stories import HoldStories
 from coordinator.sequence import JointFigures
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
+from coordinator.wire.topics import FLOOR
 
 NOTICES_MAX = 60
 """Chosen: a few screens; everything is in the journal."""
@@ -72,7 +82,11 @@ class Board:
         self._raised: dict[int, RaisePrompt] = {}
         self._evidence: dict[str, Mapping[str, Value]] = {}
         self._courses: dict[str, _Course] = {}
-        self._bolts: dict[int, Row] = {}
+        self._bolts: dict[int, tuple[Row, int]] = {}
+        self._at_us: dict[tuple[str, str], int] = {}
+        """When something of a kind was heard of a party last."""
+        self._missed: dict[tuple[str, bool], tuple[int, int]] = {}
+        """How many messages are missing, and when that was noticed last."""
         self.alarms: Alarms | None = None
         self.stories: HoldStories | None = None
         """Listeners of the run, shown here where they are given."""
@@ -84,6 +98,7 @@ class Board:
         """Take in one decision."""
         if isinstance(event, PromptAnswered):
             self.answered.setdefault(event.prompt, event.who)
+        self._note_time(event)
         if state.phase != self._state.phase:
             text = f"the procedure is {state.phase}" + (f": {state.reason}" if state.reason else "")
             self._note(event.at_us, "note", "phase", text)
@@ -91,10 +106,25 @@ class Board:
         for effect in effects:
             if isinstance(effect, RaisePrompt):
                 self._raised[effect.number] = effect
+                self._at_us["prompt", str(effect.number)] = event.at_us
             elif isinstance(effect, Notify):
                 self._note(event.at_us, effect.severity, effect.kind, effect.text)
         still = [prompt.number for prompt in state.prompts]
         self._raised = {number: self._raised[number] for number in still if number in self._raised}
+
+    def _note_time(self, event: Event) -> None:
+        """Keep when was heard what `hear` takes in without a time."""
+        if isinstance(event, MessagesMissed):
+            name = FLOOR if event.party < 0 else self._plan.parties[event.party].name
+            before, _ = self._missed.get((name, event.by_party), (0, 0))
+            self._missed[name, event.by_party] = before + event.missed, event.at_us
+        elif isinstance(
+            event, CommandProgressed | CommandFinished | CommandFaulted | CommandInterrupted
+        ):
+            name = self._plan.parties[event.party].name
+            self._at_us["felt", name] = event.at_us
+            if isinstance(event, CommandFaulted):
+                self._at_us["evidence", name] = event.at_us
 
     def hear(self, message: Message) -> None:
         """Take in what a party says on the bus: samples and evidence, never decisions."""
@@ -119,9 +149,9 @@ class Board:
         """Take in what each answer to a prompt would lead to."""
         self._foreseen[number] = lines
 
-    def take_record(self, row: Row) -> None:
-        """Take in what was proved about a bolt."""
-        self._bolts[int(row["bolt"])] = row
+    def take_record(self, row: Row, at_us: int) -> None:
+        """Take in what was proved about a bolt, and when."""
+        self._bolts[int(row["bolt"])] = row, at_us
 
     def refusal(self, number: int, option: str) -> str | None:
         """Return why an answer cannot count, None if it can."""
@@ -154,6 +184,7 @@ class Board:
             "alarms": self._alarms(now_us),
             "holds": self._holds(),
             "lanes": self._lanes(now_us),
+            "missed": self._missing(),
             "barriers": self._barriers(now_us),
             "interlocks": self._interlocks(now_us),
             "prompts": self._prompts(),
@@ -197,6 +228,16 @@ class Board:
             )
         return lanes
 
+    def _time_of(self, kind: str, name: str) -> float | None:
+        at_us = self._at_us.get((kind, name))
+        return None if at_us is None else _seconds(at_us)
+
+    def _missing(self) -> list[dict[str, Any]]:
+        return [
+            {"party": name, "by_party": by_party, "messages": count, "at_s": _seconds(at_us)}
+            for (name, by_party), (count, at_us) in self._missed.items()
+        ]
+
     def _barriers(self, now_us: int) -> list[dict[str, Any]]:
         shown = []
         for index, barrier in enumerate(self._plan.barriers):
@@ -209,10 +250,16 @@ class Board:
                 continue
             parties = []
             for lane, is_here in zip(barrier.lanes, here, strict=True):
-                phase = self._state.lanes[lane].phase
+                phase, since_us = self._state.lanes[lane].phase, self._state.lanes[lane].since_us
                 word = phase if is_here and phase in ("arming", "armed") else "here"
                 name = self._plan.parties[lane].name
-                parties.append({"name": name, "state": word if is_here else "missing"})
+                parties.append(
+                    {
+                        "name": name,
+                        "state": word if is_here else "missing",
+                        "at_s": _seconds(since_us),
+                    }
+                )
             left_s = round((meeting.deadline_us - now_us) / 1e6, 1) if meeting.deadline_us else None
             shown.append(
                 {"name": barrier.name, "phase": meeting.phase, "parties": parties, "left_s": left_s}
@@ -282,6 +329,7 @@ class Board:
         known = self._plan.prompts[raised.prompt] if raised.prompt >= 0 else None
         meanings = {} if known is None else {str(key): text for key, text in known.options}
         side = self._plan.parties[raised.party].name
+        asked_at_s = self._time_of("prompt", str(raised.number))
         return {
             "number": raised.number,
             "side": side,
@@ -298,6 +346,9 @@ class Board:
                 **{key: f"{value:.6g}" for key, value in raised.evidence},
                 **{key: str(value) for key, value in self._evidence.get(side, {}).items()},
             },
+            # What the run has counted itself is as old as the question.
+            "evidence_at_s": self._time_of("evidence", side) or asked_at_s,
+            "asked_at_s": asked_at_s,
             "causes": list(self._signs.get(raised.fault, ())),
             "foreseen": self._foreseen.get(raised.number, []),
             "options": [
@@ -307,16 +358,18 @@ class Board:
         }
 
     def _bolt(self, bolt: int) -> dict[str, Any]:
-        row = self._bolts.get(bolt)
-        side = self._side_of(bolt)
-        if row is None:
-            return {"bolt": bolt, "side": side, "state": "open", "word": "nothing proved yet"}
+        known, side = self._bolts.get(bolt), self._side_of(bolt)
+        if known is None:
+            word = "nothing proved yet"
+            return {"bolt": bolt, "side": side, "state": "open", "word": word, "at_s": None}
+        row, at_us = known
         torque_nm = row["torque_nm"]
         shown = {
             "bolt": bolt,
             "side": row["side"],
             "state": "good" if row["verdict"] == "accepted" else "bad",
             "word": f"{row['kind']} {row['round'] or ''} {row['verdict'].replace('_', ' ')}",
+            "at_s": _seconds(at_us),
             "kind": row["kind"],
             "torque_nm": None if torque_nm is None else round(torque_nm),
             "share": min(1.0, (torque_nm or 0.0) / self._facts.joint.torque_nm),
@@ -345,6 +398,7 @@ class Board:
             "balance_nm": span.balance_nm if span else round(self._facts.joint.balance_nm),
             "is_paired": span is not None,
             "target_nm": self._target_nm(),
+            "at_s": {side: self._time_of("felt", side) for side in sorted(self._courses)},
             "courses": {
                 side: [list(point) for point in course.points]
                 for side, course in sorted(self._courses.items())
@@ -378,6 +432,10 @@ class _Course:
         angle = None if angle_rad is None else round(math.degrees(angle_rad), 2)
         pressure = None if pressure_pa is None else round(pressure_pa / 1e6, 2)
         self.points.append((angle, round(torque_nm), pressure))
+
+
+def _seconds(at_us: int) -> float:
+    return round(at_us / 1e6, 1)
 
 
 def _at(column: tuple[float, ...], place: int) -> float | None:

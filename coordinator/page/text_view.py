@@ -28,12 +28,12 @@ def to_text(now: Snapshot) -> str:
     for prompt in now["prompts"]:
         lines += _prompt_lines(prompt)
     lines.append("")
-    for lane in now["lanes"]:
-        waits = "; ".join(lane["unmet"])
-        doing = lane["doing"] or (f"waits for {waits}" if waits else "idle")
-        lines.append(f"{lane['name']}: {doing} since {lane['since_s']:.0f} s; next {lane['next']}")
+    lines += [_lane_line(lane) for lane in now["lanes"]]
+    lines += [f"{_missing(one)}, the last noticed at {one['at_s']:.0f} s" for one in now["missed"]]
     for barrier in now["barriers"]:
-        parties = ", ".join(f"{one['name']} {one['state']}" for one in barrier["parties"])
+        parties = ", ".join(
+            f"{p['name']} {p['state']} since {p['at_s']:.0f} s" for p in barrier["parties"]
+        )
         lines.append(f"barrier {barrier['name']}: {parties}")
     lines.append("")
     for one in now["interlocks"]:
@@ -43,7 +43,9 @@ def to_text(now: Snapshot) -> str:
         )
         lines.append(f"{one['kind']} {one['name']}: {one['value']}, {age}{extra}")
     lines.append("")
-    lines += [f"bolt {one['bolt']} ({one['side']}): {one['word']}" for one in now["bolts"]]
+    for one in now["bolts"]:
+        at = "" if one["at_s"] is None else f", at {one['at_s']:.0f} s"
+        lines.append(f"bolt {one['bolt']} ({one['side']}): {one['word']}{at}")
     lines.append("")
     lines += [line for story in now["holds"] for line in story]
     for one in reversed(now["notices"]):
@@ -51,9 +53,25 @@ def to_text(now: Snapshot) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _lane_line(lane: Snapshot) -> str:
+    waits = "; ".join(lane["unmet"])
+    doing = lane["doing"] or (f"waits for {waits}" if waits else "idle")
+    heard = f"heard {lane['seen_s']:.1f} s ago" if lane["is_online"] else "NOT ON THE BUS"
+    return f"{lane['name']}: {doing} since {lane['since_s']:.0f} s; {heard}; next {lane['next']}"
+
+
+def _missing(one: Snapshot) -> str:
+    way = "never reached it" if one["by_party"] else "never came"
+    return f"warning: {one['party']}: {one['messages']} messages {way}"
+
+
 def _prompt_lines(prompt: Snapshot) -> list[str]:
     asked = f"PROMPT {prompt['number']}, {prompt['side']}, {prompt['step']}, {prompt['fault']}"
     lines = ["", f"{asked}: {prompt['text']}", prompt["caution"]]
+    lines.append(f"  asked at {prompt['asked_at_s']:.0f} s")
+    if prompt["evidence"]:
+        measured = ", ".join(f"{name} {value}" for name, value in prompt["evidence"].items())
+        lines.append(f"  evidence, as of {prompt['evidence_at_s']:.0f} s: {measured}")
     if prompt["owner"]:
         lines.append(f"  this prompt is {prompt['owner']}'s")
     lines += [f"  {one['option']}: {one['meaning']}" for one in prompt["options"]]

@@ -41,21 +41,13 @@ _HELPFUL = tuple(
 )
 
 
-def to_promela(
-    plan: Plan,
-    properties: tuple[OwnProperty, ...] = (),
-    causes: int = 1,
-    *,
-    is_doubted: bool = False,
-) -> str:
+def to_promela(plan: Plan, properties: tuple[OwnProperty, ...] = (), causes: int = 1) -> str:
     """Return the model of a plan.
 
     Args:
         plan: What is to be judged.
         properties: What its author wants proved beside what every sequence is held to.
         causes: Up to how many things may go wrong in one run.
-        is_doubted: Also that nobody ever knows what became of a command, so that a person is asked;
-            the proof does not walk that.
 
     Returns:
         The text; SPIN 6 makes a verifier of it, to be compiled and run with `-a`.
@@ -86,7 +78,6 @@ def to_promela(
         "FIRST_OWN": FIRST_OWN,
         "CAUSES_MAX": causes,
         "CAUSES": max(1, causes),
-        "DOUBTS": int(is_doubted),
         "SLOTS": max(1, causes) * len(plan.parties),
     }
     head = [f"/* {plan.name}: {plan.digest or 'no files'}; up to {causes} causes. */"]
@@ -157,7 +148,7 @@ def _world(plan: Plan, properties: tuple[OwnProperty, ...]) -> Iterator[str]:
     for lane, party in enumerate(plan.parties):
         yield f"    /* {party.name} */"
         yield from _lane(lane)
-        yield from _answers(lane)
+        yield from _answers(lane, len(plan.zones))
     for signal in _watched(plan, properties):
         bit = 1 << signal
         yield f"    /* {plan.signals[signal].name} */"
@@ -231,7 +222,8 @@ _TABLE_OF_RULE = "rules_from[now.at[{0}]] + now.fault[{0}] - 1"
 _APPLIES = {
     Option.BACK_OFF: "now.then[{0}] != backed && now.fault[{0}] && now.fault[{0}] < UNRULED"
     f" && recover_count[{_TABLE_OF_RULE}]",
-    Option.BY_HAND: "kind[now.at[{0}]] == STEP",
+    Option.BY_HAND: "kind[now.at[{0}]] == STEP"
+    " && now.then[{0}] != leaving && now.then[{0}] != going",
     Option.REPLACE_BOLT: "own_span[now.at[{0}]] >= 0 && round_of[now.at[{0}]]",
     Option.BACK_A_ROUND: "own_span[now.at[{0}]] >= 0 && round_of[now.at[{0}]]",
     Option.LEAVE: "leave_count[now.at[{0}]]",
@@ -249,11 +241,16 @@ _ACTS = {
 }
 
 
-def _answers(lane: int) -> Iterator[str]:
+def _answers(lane: int, zones: int) -> Iterator[str]:
     for number, option in enumerate(OPTIONS):
         guard = f"offers[now.prompt[{lane}]] >> {number} & 1"
         if option in _APPLIES:
             guard += " && " + _APPLIES[option].format(lane)
+        for zone in range(zones) if option is Option.BY_HAND else ():
+            # Where an arm stands only its own moves can tell: none is left by hand.
+            move = f"move_of[now.at[{lane}]]"
+            stays = f"{move} >= 0 && zone_of[{move}] == {zone}"
+            guard += f" && (now.holder[{zone}] != {lane + 1} || {stays})"
         asked = f"phase == running && is[{lane}] == asked && c_expr {{ {guard} }}"
         if option not in _HELPFUL:
             asked += " && !helped"

@@ -631,11 +631,11 @@ inline restart()
     most = 0;
     do
     :: most < SPANS ->
-        c_code { may = 0; hit = 0;
+        c_code { may = 1; hit = 0;
                  for (who = 0; who < LANES; who++) if (span_side[most * LANES + who] >= 0) {
-                     if (span_at(who) == most) may = 1;
-                     if (now.fault[who] == UNKNOWN && (now.is[who] == cut || now.is[who] == faulted))
-                         hit = 1; }
+                     if (span_at(who) != most) may = 0;
+                     else if (now.fault[who] == UNKNOWN
+                              && (now.is[who] == cut || now.is[who] == faulted)) hit = 1; }
                  may = may && !hit && !is_pulled(most) && !is_leaving(); };
         if :: may -> rewind(1) :: else fi;
         most++
@@ -644,7 +644,8 @@ inline restart()
     who = 0;
     do
     :: who < LANES ->
-        c_code { hit = span_at(who) >= 0 && !is_pulled(span_at(who)) && !is_leaving(); };
+        c_code { hit = span_at(who) >= 0 && !is_pulled(span_at(who)) && !is_leaving()
+                       && now.then[who] != going; };
         if
         :: is[who] == ready && acted && c_expr { is_arm[who] && kind[now.at[who]] == STEP } ->
             recover(who, 1); again[who] = 0
@@ -745,7 +746,7 @@ inline lose()
     if
     :: chosen && (is[who] == works || is[who] == moves) ->
         /* Whoever leaves goes on leaving; what its moves did is not asked here. */
-        if :: DOUBTS && fault[who] == 0 && then[who] != leaving -> fault[who] = UNKNOWN :: else fi;
+        if :: fault[who] == 0 && then[who] != leaving -> fault[who] = UNKNOWN :: else fi;
         is[who] = cut; made[who] = 0
     :: else
     fi;

@@ -9,10 +9,12 @@ from dataclasses import dataclass, field, replace
 
 from coordinator.core.decide import decide
 from coordinator.core.effects import Effect, RaisePrompt, SendDo
+from coordinator.core.plan import Exhausted, Plan
+from coordinator.core.recovery import must_ask, rule_for
 from coordinator.core.state import State
-from coordinator.core.turn import InvariantViolation
+from coordinator.core.turn import InvariantViolation, Turn
 from coordinator.lifecycles import LifecycleError
-from coordinator.prove.canonical import ENDING, Folder
+from coordinator.prove.canonical import ENDING, NOW_US, Folder
 from coordinator.prove.local import Local, ProofError
 from coordinator.prove.monitors import Judge
 from coordinator.prove.moves import ENDED, Moves, Node, Step
@@ -71,10 +73,22 @@ class Stores:
         return self._known.setdefault((cell, limits, own.properties), Store())
 
 
-def phase_of(state: State) -> str:
-    """Return the phase of a state; once lanes leave in order it is on its way to being aborted."""
-    is_leaving = any(lane.then == "abort" for lane in state.lanes)
-    return "aborting" if is_leaving and state.phase not in ENDED else state.phase
+def phase_of(plan: Plan, state: State) -> str:
+    """Return the phase of a state; once it can only be aborted, it is on its way there.
+
+    So it is where lanes leave in order, and where a rule says so and the partner has yet to stand.
+    """
+    is_over = any(lane.then == "abort" for lane in state.lanes) or any(
+        lane.phase == "faulted" and _is_aborted(Turn(plan, state, NOW_US), place)
+        for place, lane in enumerate(state.lanes)
+    )
+    return "aborting" if is_over and state.phase not in ENDED else state.phase
+
+
+def _is_aborted(turn: Turn, place: int) -> bool:
+    at_hand = turn.lane(place)
+    rule = rule_for(turn, at_hand.node, at_hand.fault)
+    return must_ask(turn, place) and not at_hand.unknown and rule.then is Exhausted.ABORT
 
 
 def _has_done(before: State, after: State) -> bool:
@@ -121,7 +135,7 @@ class Expander:
         known = graph.numbers.get(look)
         if known is None:
             real = node()
-            known = graph.take_in(look, phase_of(real.state))
+            known = graph.take_in(look, phase_of(self.plan, real.state))
             graph.waiting[known] = self, places, real
             self.states += 1
         return known

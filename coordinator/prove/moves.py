@@ -204,6 +204,9 @@ class Moves:
             return
         broken = CommandInterrupted(NOW_US, place, lane.command)
         yield Step("breaks off and stands", (broken, held), place)
+        if lane.unknown:
+            lost = CommandInterrupted(NOW_US, place, lane.command, died=True)
+            yield Step("knows nothing of it any more and stands", (lost, held), place)
         # Outside spans and zones, ending just in time is seen as ending just before the hold.
         if lane.phase in ("sent", "running", "recovering") and not self._is_alone(lane):
             yield Step("ends in time and stands", (self._done(turn, place, lane), held), place)

@@ -2,7 +2,7 @@
 
 Envelope attributes are those of CloudEvents 1.0 (CNCF, 2019): ``specversion id source type subject
 time datacontenttype data``, with its documented extensions ``sequence`` and ``expirytime``, and
-``epoch`` of our own.
+``epoch`` and ``ordinal`` of our own.
 
 Keeps: W3, a message that does not fit the contract never gets in; W4, encode then decode is the
 identity.
@@ -75,6 +75,8 @@ def encode(message: Message) -> bytes:
     }
     if message.expires_us is not None:
         envelope["expirytime"] = to_time(message.expires_us)
+    if message.ordinal is not None:
+        envelope["ordinal"] = message.ordinal
     return json.dumps(envelope, separators=(",", ":"), allow_nan=False).encode()
 
 
@@ -96,7 +98,7 @@ def decode(topic: str, payload: bytes) -> Message:
         raise RemoteProtocolError(f"MQTT {topic}: not JSON ({error}); dropped [LNK002]") from None
     try:
         body = _adapter(envelope["type"]).validate_python(envelope["data"])
-        expires = envelope.get("expirytime")
+        expires, ordinal = envelope.get("expirytime"), envelope.get("ordinal")
         return Message(
             source=str(envelope["source"]),
             subject=str(envelope["subject"]),
@@ -105,6 +107,7 @@ def decode(topic: str, payload: bytes) -> Message:
             sent_us=from_time(envelope["time"]),
             body=body,
             expires_us=None if expires is None else from_time(expires),
+            ordinal=None if ordinal is None else int(ordinal),
         )
     except ValidationError as error:
         first = error.errors()[0]

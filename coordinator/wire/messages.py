@@ -86,6 +86,14 @@ class Ask:
 
 
 @dataclass(frozen=True, slots=True)
+class AskState:
+    """Say at once how you stand: answered with a `PartyState`, by the floor with its signals too.
+
+    Sent where messages of the party were found missing; moves nothing.
+    """
+
+
+@dataclass(frozen=True, slots=True)
 class Lease:
     """Arms may move until `until_us`; without a fresh one they hold by themselves."""
 
@@ -196,6 +204,8 @@ class PartyState:
     last_command: int = 0
     last_outcome: Literal["", "finished", "faulted", "interrupted"] = ""
     tool: str = ""
+    missed: int = 0
+    """Messages of the coordinator and the floor that it found missing since its start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +222,7 @@ class SimulatedFacts:
     facts: Mapping[str, Value]
 
 
-Command = Do | Release | Disarm | Hold | MakeReady | Ask
+Command = Do | Release | Disarm | Hold | MakeReady | Ask | AskState
 Report = (
     Accepted
     | Refused
@@ -243,3 +253,6 @@ class Message:
     sent_us: int
     body: Body
     expires_us: int | None = None
+    ordinal: int | None = None
+    """Grows by one for each message of the source about this subject since its start, so that a
+    listener sees what is missing; None on wills, on simulated facts and from older parties."""

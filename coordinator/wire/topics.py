@@ -2,6 +2,7 @@
 
 from coordinator.wire.messages import (
     Ask,
+    AskState,
     Body,
     Disarm,
     Do,
@@ -21,7 +22,7 @@ COORDINATOR = "coordinator"
 FLOOR = "floor"
 EVERYBODY = "all"
 """Names on the bus that are no side of a cell: who commands, who tells the signals, every party."""
-COMMANDS = (Do, Release, Disarm, Hold, MakeReady, Ask)
+COMMANDS = (Do, Release, Disarm, Hold, MakeReady, Ask, AskState)
 _CHANNELS: dict[type[Body], str] = {
     **dict.fromkeys(COMMANDS, "command"),
     Lease: "lease",

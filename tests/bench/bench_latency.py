@@ -9,6 +9,14 @@ its journal on the disk and all its checks. The naive script keeps no journal an
 answers each report with the next command, and tells both arms to go one after the other. A round
 trip is a message through the broker and its echo back, with nothing decided; less is impossible.
 
+From a step done to the next command is printed in its parts as well: the report on its way (the
+arm's own loop and socket, the broker, our decoding), deciding, the journal's sync, and the command
+on its way. The two ways together are a round trip that has our checks at both ends; both arms end
+their steps in the same moment here, so that on two cores four processes share them, and the later
+report waits for the earlier one's decision. The sync is the disk's own time (`fdatasync`) and
+stays: a command that left before it could be forgotten by a crash. What was needless is gone: no
+decision waits any more for the broker to acknowledge the last one's commands.
+
 Broker and clients send at once (TCP_NODELAY), as our own links do. Where either waits to fill a
 packet, Nagle's rule and delayed acknowledgement add some 40 ms each way and hide all the rest.
 """
@@ -33,6 +41,7 @@ import aiomqtt
 from tests.bench.bus_rig import (
     SIDES,
     Note,
+    Stamp,
     Work,
     coordinate,
     notes_of,
@@ -51,19 +60,39 @@ NAMES = {
     "hold": "floor unsafe to hold command",
     "start": "difference of starts at a barrier",
 }
+PARTS = ("report on its way", "deciding", "journal's sync", "command on its way")
 Times = dict[str, list[float]]
 
 
-def ours(folder: Path, port: int, rounds: int) -> Times:
-    """Run the product and return what it took, seconds."""
+def ours(folder: Path, port: int, rounds: int) -> tuple[Times, Times]:
+    """Run the product and return what it took, and the parts of a next command, seconds."""
+    stamps: list[Stamp] = []
     with parties(folder, port, Work(STEP_S), clear_s=CLEAR_S, occupied_s=OCCUPIED_S):
-        asyncio.run(coordinate(folder, port, rounds))
+        asyncio.run(coordinate(folder, port, rounds, stamps=stamps))
     arms = {side: notes_of(folder / f"{side}.notes") for side in SIDES}
     floor = [at_s for at_s, what, _ in notes_of(folder / "floor.notes") if what == "occupied"]
     nexts = [gap for notes in arms.values() for gap in gaps(notes, "finished", "do")]
     holds = [gap for notes in arms.values() for gap in holds_after(floor, notes)]
     starts = [[one for _, what, one in arms[side] if what == "started"] for side in SIDES]
-    return {"next": nexts, "hold": holds, "start": differences(*starts)}
+    return {"next": nexts, "hold": holds, "start": differences(*starts)}, parts(arms, stamps)
+
+
+def parts(arms: dict[str, list[Note]], stamps: Sequence[Stamp]) -> Times:
+    """Return the parts of the time from each step done to the next command, by name."""
+    moments = {(one.what, one.party, one.command): one.at_s for one in reversed(stamps)}
+    syncs = [one for one in stamps if one.what == "sync"]
+    found: Times = {name: [] for name in PARTS}
+    for side, notes in arms.items():
+        for done, do in pairwise(notes):
+            heard_s = moments.get(("heard", side, done[2]))
+            sent_s = moments.get(("sent", side, do[2]))
+            if (done[1], do[1]) != ("finished", "do") or heard_s is None or sent_s is None:
+                continue
+            sync_s = sum(one.for_s for one in syncs if heard_s <= one.at_s <= sent_s)
+            spans = (heard_s - done[0], sent_s - heard_s - sync_s, sync_s, do[0] - sent_s)
+            for name, span_s in zip(PARTS, spans, strict=True):
+                found[name].append(span_s)
+    return found
 
 
 def gaps(notes: Sequence[Note], first: str, then: str) -> list[float]:
@@ -268,6 +297,21 @@ def print_table(product: Times, script: Times, trips_s: Sequence[float]) -> None
         )
 
 
+def print_parts(found: Times, trips_s: Sequence[float]) -> None:
+    """Print what the time to the next command is made of."""
+    trip_s = statistics.median(trips_s)
+    whole_s = sum(statistics.fmean(spans) for spans in found.values())
+    print(f"{NAMES['next']}, its parts:")
+    print(f"{'':34}{'median':>10}{'mean':>10}{'median/trip':>13}{'share':>8}")
+    for name, spans in found.items():
+        median_s, mean_s = statistics.median(spans), statistics.fmean(spans)
+        share = mean_s / whole_s
+        print(
+            f"    {name:30}{median_s * 1e3:7.2f} ms{mean_s * 1e3:7.2f} ms"
+            f"{median_s / trip_s:13.2f}{share:8.0%}"
+        )
+
+
 def main() -> None:
     """Measure and print."""
     if MOSQUITTO is None:
@@ -279,9 +323,10 @@ def main() -> None:
         for part in ("ours", "naive"):
             (Path(name) / part).mkdir()
         with prompt_broker(MOSQUITTO, Path(name)) as port:
-            product = ours(Path(name) / "ours", port, rounds)
+            product, within = ours(Path(name) / "ours", port, rounds)
             script, trips_s = naive(Path(name) / "naive", port, 2 * rounds)
     print_table(product, script, trips_s)
+    print_parts(within, trips_s)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,9 @@
 """Whether viewers of the live page slow the run down: decisions with and without 50 of them.
 
-``python -m tests.bench.bench_page [VIEWERS]``; prints the ratio of step latencies, asserts nothing.
+``python -m tests.bench.bench_page [VIEWERS]``; prints ratios of step latencies, asserts nothing.
+
+They look and look away in turns, so that what else the machine does weighs on both alike; how far
+turns without anybody differ among themselves says what is measurable at all.
 """
 
 import asyncio
@@ -19,7 +22,10 @@ from coordinator.sequence import load
 from tests.support.sequence_files import SEQUENCES
 
 VIEWERS = 50
-LOOK_S = 8.0
+WARM_S = 8.0
+"""Until the page's own rehearsal is over, or 50 viewers have come or gone."""
+LOOK_S = 6.0
+TURNS = 6
 STEP_S = 0.005
 
 
@@ -61,25 +67,38 @@ async def _measure(viewers: int) -> None:
         )
         async with page.served(lambda call: None):
             address = said[0].split()[2].rstrip(",")
-            await asyncio.sleep(LOOK_S)  # The page's own rehearsal is over by then.
-            alone = await _latencies(LOOK_S)
-            script = (
-                "import asyncio, sys; from tests.bench.bench_page import _look\n"
-                "async def go():\n"
-                "    await asyncio.gather(*(_look(sys.argv[1]) for _ in range(int(sys.argv[2]))))\n"
-                "asyncio.run(go())\n"
-            )
-            browsers = await asyncio.create_subprocess_exec(
-                sys.executable, "-c", script, address, str(viewers),
-                cwd=Path(__file__).parents[2],
-            )  # fmt: skip
-            await asyncio.sleep(LOOK_S)
-            watched = await _latencies(LOOK_S)
-            browsers.kill()
-            await browsers.wait()
+            await asyncio.sleep(WARM_S)
+            alone, watched = [], []
+            for _ in range(TURNS):
+                alone.append(await _latencies(LOOK_S))
+                watched.append(await _watched(address, viewers))
     for name, take in (("median", statistics.median), ("99 %", _late)):
-        ratio = take(watched) / take(alone)
-        print(f"step latency with {viewers} viewers, {name}: {ratio:.2f} × alone")
+        base = statistics.median(take(one) for one in alone)
+        ratio = statistics.median(take(one) for one in watched) / base
+        spread = sorted(take(one) / base for one in alone)
+        print(
+            f"step latency with {viewers} viewers, {name}: {ratio:.2f} × alone; "
+            f"alone, turns differ from {spread[0]:.2f} to {spread[-1]:.2f}"
+        )
+
+
+async def _watched(address: str, viewers: int) -> list[float]:
+    """Return latencies while viewers of another process look on."""
+    script = (
+        "import asyncio, sys; from tests.bench.bench_page import _look\n"
+        "async def go():\n"
+        "    await asyncio.gather(*(_look(sys.argv[1]) for _ in range(int(sys.argv[2]))))\n"
+        "asyncio.run(go())\n"
+    )
+    browsers = await asyncio.create_subprocess_exec(
+        sys.executable, "-c", script, address, str(viewers),
+        cwd=Path(__file__).parents[2],
+    )  # fmt: skip
+    await asyncio.sleep(WARM_S)
+    found = await _latencies(LOOK_S)
+    browsers.kill()
+    await browsers.wait()
+    return found
 
 
 def _late(values: list[float]) -> float:

@@ -12,13 +12,14 @@ import json
 import os
 import signal
 import time
-from collections.abc import Callable, Coroutine, Iterator, Mapping
+from collections.abc import Callable, Coroutine, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 from typing import Any
 
 from coordinator.core.events import Act as Deed
+from coordinator.core.events import Event
 from coordinator.core.plan import (
     Barrier,
     Interlock,
@@ -31,7 +32,9 @@ from coordinator.core.plan import (
     Signal,
 )
 from coordinator.core.plan import Party as PlanParty
+from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers
+from coordinator.live.link import Delivered, Delivery, Link
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.live.operator import UNKNOWN_OUTCOME, OperatorScript
 from coordinator.live.runtime import Runtime
@@ -71,6 +74,70 @@ HOLDS_MAX = 500
 
 Note = tuple[float, str, int]
 """When by the monotonic clock, what, and its number."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """A moment inside the coordinator's process, by the monotonic clock."""
+
+    at_s: float
+    what: str
+    """`heard` of a report, `sent` of a command, `sync` of the journal."""
+    party: str = ""
+    command: int = 0
+    for_s: float = 0.0
+
+
+class StampedJournal:
+    """The product's journal, with the time that each commit takes."""
+
+    def __init__(self, journal: Journal, stamps: list[Stamp]) -> None:
+        self._journal = journal
+        self._stamps = stamps
+
+    def append(self, event: Event) -> None:
+        """Take an event in."""
+        self._journal.append(event)
+
+    def commit(self, state: State) -> None:
+        """Make it durable."""
+        begin_s = time.monotonic()
+        self._journal.commit(state)
+        self._stamps.append(Stamp(begin_s, "sync", for_s=time.monotonic() - begin_s))
+
+
+class StampedLink:
+    """The product's link, with the moments at which the coordinator hears and speaks."""
+
+    def __init__(self, link: Link, stamps: list[Stamp]) -> None:
+        self._link = link
+        self._stamps = stamps
+
+    async def open(self) -> None:
+        """Connect."""
+        await self._link.open()
+
+    async def close(self) -> None:
+        """Leave."""
+        await self._link.close()
+
+    async def publish(self, messages: Sequence[Message]) -> None:
+        """Send."""
+        now_s = time.monotonic()
+        for one in messages:
+            if isinstance(one.body, Do):
+                self._stamps.append(Stamp(now_s, "sent", one.subject, one.body.command))
+        await self._link.publish(messages)
+
+    async def wait_delivered(self) -> tuple[Delivery, ...]:
+        """Wait."""
+        deliveries = await self._link.wait_delivered()
+        now_s = time.monotonic()
+        for one in deliveries:
+            if isinstance(one, Delivered) and isinstance(one.message.body, Finished):
+                command = one.message.body.command
+                self._stamps.append(Stamp(now_s, "heard", one.message.source, command))
+        return deliveries
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,6 +350,7 @@ async def coordinate(
     kind: type[Coordinator] = Coordinator,
     beside: Callable[[Coordinator], Coroutine[Any, Any, None]] | None = None,
     length_s: float | None = None,
+    stamps: list[Stamp] | None = None,
 ) -> Coordinator:
     """Run the plan with the product's own runtime, link and journal.
 
@@ -293,10 +361,12 @@ async def coordinate(
         kind: What is made the coordinator.
         beside: What runs beside it in the same loop, until the end.
         length_s: When it is held and left; None to run it to its end.
+        stamps: Gets the moments inside the coordinator, unless it is None.
     """
     plan = rig_plan(rounds)
     journal = Journal.create(folder / "journal.log", Head("bench", plan.digest))
-    coordinator = kind(plan, epoch=1, origin_us=clock_us(), observers=Observers(journal=journal))
+    log = journal if stamps is None else StampedJournal(journal, stamps)
+    coordinator = kind(plan, epoch=1, origin_us=clock_us(), observers=Observers(journal=log))
     deeds = [
         Act(deed, "bench", when="held", after_us=LOOK_US)
         for _ in range(HOLDS_MAX)
@@ -305,7 +375,10 @@ async def coordinate(
     # A hold that meets a released start leaves a doubt, which only a person may settle.
     answers = [Answer(UNKNOWN_OUTCOME, Option.AGAIN, "bench") for _ in range(2 * HOLDS_MAX)]
     script = OperatorScript(plan, answers, deeds, starts=True)
-    link = MqttLink(Address(port=port), CELL, subscriptions_of_coordinator(CELL), "bench-ours")
+    link: Link = MqttLink(
+        Address(port=port), CELL, subscriptions_of_coordinator(CELL), "bench-ours"
+    )
+    link = link if stamps is None else StampedLink(link, stamps)
     task = None if beside is None else asyncio.create_task(beside(coordinator))
     runtime = Runtime(coordinator, link, clock_us, script=script)
     if length_s is not None:

@@ -3,10 +3,11 @@
 import asyncio
 import contextlib
 import json
+import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.records.journal import FILE_NAME, Journal
 from coordinator.wire.messages import Do, Lease, Message, PartyState
 from tests.support.brokers import MOSQUITTO, mosquitto
-from tests.support.real_cell import RealCell
+from tests.support.real_cell import RealCell, arm_of_node, arm_of_the_kit
 from tests.support.sequence_files import write_sequence
 
 pytestmark = [
@@ -26,6 +27,7 @@ pytestmark = [
     pytest.mark.skipif(MOSQUITTO is None, reason="Mosquitto is not installed"),
 ]
 CELL = "sill_point"
+Arm = Callable[[str, Path, int, Path], list[str]]
 HEAD = """sequence: small
 text: one arm looks at the joint while the other parks, then both stand together
 cell: cells/sill_point.yaml
@@ -53,9 +55,9 @@ PEOPLE = "acts:\n" + 3 * "  - {act: restart, when: held, after: 1 s, by: Ada}\n"
 class Bench:
     """Runs verbs of the program on one small sequence, its book and its broker."""
 
-    def __init__(self, folder: Path, port: int) -> None:
+    def __init__(self, folder: Path, port: int, arm: Arm) -> None:
         self.folder = folder
-        self.cell = RealCell(folder / "small.yaml", port, folder)
+        self.cell = RealCell(folder / "small.yaml", port, folder, arm)
         self._broker = ["--broker", f"mqtt://127.0.0.1:{port}"]
         self._book = ["--book", str(folder / "book")]
 
@@ -146,12 +148,23 @@ def run_witnessed(
     return asyncio.run(both())
 
 
-def test_a_side_becomes_real_by_evidence_and_by_nothing_else(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "arm",
+    [
+        pytest.param(arm_of_the_kit, id="driver made with the kit"),
+        pytest.param(
+            arm_of_node,
+            id="driver in another language",
+            marks=pytest.mark.skipif(shutil.which("node") is None, reason="Node is not installed"),
+        ),
+    ],
+)
+def test_a_side_becomes_real_by_evidence_and_by_nothing_else(tmp_path: Path, arm: Arm) -> None:
     """Every step is refused until the one before has left its entry in the book."""
     write_sequence(tmp_path, BODY, head=HEAD)
     (tmp_path / "broker").mkdir()
     with mosquitto(tmp_path / "broker") as port:
-        bench = Bench(tmp_path, port)
+        bench = Bench(tmp_path, port, arm)
         try:
             check_the_way(bench, port)
         finally:

@@ -18,6 +18,8 @@ from coordinator.live.broker import EmbeddedBroker
 from coordinator.wire.codec import decode, encode
 from coordinator.wire.messages import (
     Accepted,
+    Ask,
+    AskState,
     Body,
     Do,
     Finished,
@@ -76,12 +78,21 @@ class Desk:
         self._sequence = 0
         self._news = asyncio.Event()
 
-    async def say(self, body: Body, subject: str = "fore", *, retain: bool = False) -> None:
+    async def say(
+        self,
+        body: Body,
+        subject: str = "fore",
+        *,
+        retain: bool = False,
+        ordinal: int | None = None,
+    ) -> None:
         """Publish one body."""
         self._sequence += 1
         now_us = clock_us()
         expires_us = None if isinstance(body, SimulatedFacts) else now_us + 5 * SECOND_US
-        message = Message("coordinator", subject, self._sequence, 1, now_us, body, expires_us)
+        message = Message(
+            "coordinator", subject, self._sequence, 1, now_us, body, expires_us, ordinal
+        )
         await self._client.publish(
             topic_of(CELL, message),
             encode(message),
@@ -336,3 +347,32 @@ def test_a_killed_process_knows_after_its_restart_what_it_was_doing(
     asyncio.run(whole())
     kept = ledger_beside(tmp_path / "ledgers", CELL, "fore").load()
     assert [type(message.body).__name__ for message in kept] == ["Interrupted"]
+
+
+def test_a_node_that_misses_a_message_says_so_at_once_and_says_how_it_stands_when_asked(
+    port: int,
+) -> None:
+    """Gap, then snapshot again, on the arm's side; its own words are numbered without a hole."""
+
+    async def scenario(desk: Desk) -> None:
+        await desk.wait_heard(is_online)
+        await desk.say(MakeReady(1), ordinal=1)
+        await desk.wait_heard(lambda body: body == Ready(1))
+        await desk.say(Ask(77), ordinal=4)
+        missed = await desk.wait_heard(lambda body: isinstance(body, PartyState) and body.missed)
+        assert isinstance(missed, PartyState)
+        assert (missed.missed, missed.state) == (2, "idle")
+        place = len(desk.heard)
+        for ordinal in (5, 6, 7):
+            await desk.say(AskState(), ordinal=ordinal)
+        for _ in range(3):
+            await desk.wait_heard(is_online, place)
+            place += 1
+        # By the party's own clock; three heartbeats would be as many seconds apart.
+        assert desk.heard[place - 1].sent_us - desk.heard[place - 3].sent_us < SECOND_US
+        said = [one for one in desk.heard if one.source == "fore"]
+        numbers = [one.ordinal for one in said if one.ordinal is not None]
+        assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+        assert not [one for one in said if one.ordinal is None and is_online(one.body)]
+
+    asyncio.run(with_node(small_party(), port, port, scenario))

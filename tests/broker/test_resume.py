@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from coordinator.commissioning.book import book_path, read_book
 from coordinator.live.link import Delivered
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.records.journal import FILE_NAME
@@ -108,9 +109,13 @@ def test_a_run_killed_in_the_pull_is_resumed_to_its_end(tmp_path: Path) -> None:
     """What a power cut leaves: the card, everybody asked, a restart, and each bolt proved once."""
     folder = killed_at(tmp_path, "fore: pull bolt 1")
 
-    code, document, told = resume(folder, "--restart", *looked(folder))
+    books = tmp_path / "book"
+    code, document, told = resume(folder, "--restart", *looked(folder), "--book", str(books))
 
     assert (code, document["ended"], document["open_points"]) == (0, "complete", []), told
+    [entry] = read_book(book_path(books, CELL))
+    assert (entry.kind, entry.body["resumed"], entry.body["run"]) == ("run", True, folder.name)
+    assert (entry.body["phase"], entry.body["standings"]["fore"]) == ("complete", "simulated")
     assert document["where"]["lanes"][0]["at_hand"] == "pull bolt 1 round 3"
     assert "unknown until fore has been asked" in told
     assert "fore answers: pull bolt 1 round 3" in told

@@ -2,11 +2,13 @@
 
 import asyncio
 import uuid
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from coordinator.core.events import MessagesMissed
 from coordinator.core.plan import Timing
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.coordinator import Coordinator, Observers
@@ -15,6 +17,7 @@ from coordinator.live.operator import OperatorScript
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.records.journal import Head, Journal
 from coordinator.records.replaying import replay
+from coordinator.wire.messages import AskState
 from coordinator.wire.topics import subscriptions_of_coordinator, subscriptions_of_party
 from tests.support.brokers import MOSQUITTO, mosquitto
 from tests.support.nodes import clock_us, run_node
@@ -25,7 +28,9 @@ pytestmark = pytest.mark.broker
 WAIT_S = 20.0
 
 
-async def run_over(port: int, journal: Journal) -> tuple[Outcome, Coordinator]:
+async def run_over(
+    port: int, journal: Journal, arms: Sequence[ObedientParty]
+) -> tuple[Outcome, Coordinator]:
     """Run the small plan with two arms, each on a link of its own."""
     cell = f"cell_{uuid.uuid4().hex[:8]}"
     plan = replace(small_plan(), timing=Timing(lead_us=100_000))
@@ -35,10 +40,8 @@ async def run_over(port: int, journal: Journal) -> tuple[Outcome, Coordinator]:
         return MqttLink(Address(port=port), cell, subscriptions, f"{cell}-{name}")
 
     nodes = [
-        asyncio.create_task(
-            run_node(ObedientParty(name), link(name, subscriptions_of_party(cell, name)))
-        )
-        for name in ("fore", "aft")
+        asyncio.create_task(run_node(arm, link(arm.name, subscriptions_of_party(cell, arm.name))))
+        for arm in arms
     ]
     runtime = Runtime(
         coordinator,
@@ -54,11 +57,12 @@ async def run_over(port: int, journal: Journal) -> tuple[Outcome, Coordinator]:
         await asyncio.gather(*nodes, return_exceptions=True)
 
 
-def check_run(port: int, folder: Path) -> None:
+def check_run(port: int, folder: Path, loses: int = 0) -> None:
     path = folder / "journal.log"
     journal = Journal.create(path, Head("run", "d" * 64))
 
-    outcome, coordinator = asyncio.run(run_over(port, journal))
+    arms = [ObedientParty("fore"), ObedientParty("aft", work_us=600_000, loses=loses)]
+    outcome, coordinator = asyncio.run(run_over(port, journal, arms))
     journal.close()
 
     again = Journal.open(path)
@@ -66,6 +70,12 @@ def check_run(port: int, folder: Path) -> None:
     assert coordinator.dropped == {}
     assert again.verify() is None
     assert replay(coordinator.plan, again).state == coordinator.state
+    gaps = [event for event in again.read_events() if isinstance(event, MessagesMissed)]
+    assert bool(gaps) is bool(arms[1].lost)
+    assert {one.party for one in gaps} <= {1}
+    assert sum(one.missed for one in gaps) <= arms[1].lost
+    assert (AskState() in arms[1].obeyed) is bool(gaps)
+    assert AskState() not in arms[0].obeyed
     again.close()
 
 
@@ -80,3 +90,12 @@ def test_a_run_over_mosquitto_ends_complete(tmp_path: Path) -> None:
     """What production uses."""
     with mosquitto(tmp_path) as port:
         check_run(port, tmp_path)
+
+
+@pytest.mark.skipif(MOSQUITTO is None, reason="Mosquitto is not installed")
+def test_what_an_arm_said_and_nobody_got_is_journalled_asked_about_and_holds_nobody(
+    tmp_path: Path,
+) -> None:
+    """Gap, then snapshot again; a run in which nothing is lost (above) notices nothing."""
+    with mosquitto(tmp_path) as port:
+        check_run(port, tmp_path, loses=3)

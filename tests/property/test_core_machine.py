@@ -17,6 +17,7 @@ from coordinator.core.events import (
     CommandRefused,
     CommandStarted,
     Event,
+    MessagesMissed,
     PartyHeld,
     PartyLost,
     PartyReady,
@@ -121,6 +122,12 @@ class CoreMachine(RuleBasedStateMachine):
         """One report overtakes the others."""
         _, report = self.world.unanswered[index % len(self.world.unanswered)]
         self.world.feed(report(self.world.now_us))
+
+    @rule(party=st.integers(-1, 20), by_party=st.booleans())
+    def miss_messages(self, party: int, by_party: bool) -> None:
+        """Numbers are missing among a party's messages, or the party says so of ours."""
+        who = self._party(party) if party >= 0 else -1
+        self.world.feed(MessagesMissed(self.world.now_us, who, 2, by_party))
 
     @rule(index=ANY)
     def repeat_a_report(self, index: int) -> None:

@@ -13,6 +13,7 @@ from coordinator.wire.messages import (
     Accepted,
     Armed,
     Ask,
+    AskState,
     Body,
     Disarm,
     Do,
@@ -94,6 +95,10 @@ class Tampered:
     now_us: int = 0
     late_us: int = 0
     """How far its clock is behind, where it says when it spoke."""
+    numbered: bool = True
+    """What it says carries an ordinal."""
+    heard: int = 0
+    """Ordinal of the last command."""
     takes_kept: bool = False
     """It does not look whether a message comes from the broker's memory."""
 
@@ -130,7 +135,12 @@ class Tampered:
 
     def _out(self, messages: list[Message]) -> list[Message]:
         return [
-            replace(message, body=self._outside(body), sent_us=message.sent_us - self.late_us)
+            replace(
+                message,
+                body=self._outside(body),
+                sent_us=message.sent_us - self.late_us,
+                ordinal=message.ordinal if self.numbered else None,
+            )
             for message in messages
             for body in self.going(self, message)
         ]
@@ -338,6 +348,23 @@ def _clock_ahead(party: Tampered, message: Message) -> Bodies:
     return [message.body]
 
 
+def _numbers_nothing(party: Tampered, message: Message) -> Bodies:
+    party.numbered = False
+    return [message.body]
+
+
+def _notices_no_loss(_: Tampered, message: Message) -> list[Message]:
+    return [replace(message, ordinal=None)]
+
+
+def _holds_for_a_loss(party: Tampered, message: Message) -> list[Message]:
+    if message.subject != "fore" or message.ordinal is None:
+        return [message]
+    is_lost = 0 < party.heard < message.ordinal - 1
+    party.heard = message.ordinal
+    return [replace(message, body=Hold("a message was lost")), message] if is_lost else [message]
+
+
 BAD: dict[str, tuple[str, Any, Any]] = {
     "never tells how it stands": ("ARM01", as_it_comes, _without(PartyState)),
     "heart beats too slowly": ("ARM01", as_it_comes, _slow_heart),
@@ -370,6 +397,11 @@ BAD: dict[str, tuple[str, Any, Any]] = {
     "is freed by a stranger": ("ARM21", _believes_anybody(MakeReady), as_it_goes),
     "has a clock that is an hour behind": ("ARM24", as_it_comes, _clock_behind),
     "has a clock that is ahead": ("ARM24", as_it_comes, _clock_ahead),
+    "numbers nothing": ("ARM25", as_it_comes, _numbers_nothing),
+    "leaves numbers out": ("ARM25", as_it_comes, _without(Accepted)),
+    "notices no loss": ("ARM26", _notices_no_loss, as_it_goes),
+    "holds because of a loss": ("ARM26", _holds_for_a_loss, as_it_goes),
+    "does not say how it stands": ("ARM27", _deaf_to(AskState), as_it_goes),
 }
 """Name -> (line that must fail, tampering with what comes, tampering with what goes)."""
 BAD_RESTARTS: dict[str, tuple[str, Callable[[Tampered], None], Any]] = {

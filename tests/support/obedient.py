@@ -7,6 +7,7 @@ from coordinator.wire.messages import (
     Accepted,
     Armed,
     Ask,
+    AskState,
     Body,
     Disarm,
     Do,
@@ -42,11 +43,23 @@ class World(Protocol):
 
 
 class ObedientParty:
-    """An arm whose actions take `work_us`; `faults` names those that fail, and how often."""
+    """An arm whose actions take `work_us`; `faults` names those that fail, and how often.
+
+    Of its signs of life every `loses`-th gets lost on its way, 0 for none.
+    """
 
     def __init__(
-        self, name: str, *, work_us: int = 30_000, faults: dict[str, int] | None = None
+        self,
+        name: str,
+        *,
+        work_us: int = 30_000,
+        faults: dict[str, int] | None = None,
+        loses: int = 0,
     ) -> None:
+        self._loses = loses
+        self._beats = 0
+        self.lost = 0
+        """How many of its messages nobody ever got."""
         self.name = name
         self.obeyed: list[Body] = []
         self._work_us = work_us
@@ -67,15 +80,20 @@ class ObedientParty:
 
     def advance(self, now_us: int) -> list[Message]:
         """Finish work that is due, and give a sign of life."""
-        bodies: list[Body] = []
+        said: list[Message] = []
         if self._working is not None and self._working[0] <= now_us:
-            bodies.append(self._end(self._working[1]))
+            said.append(self._say(self._end(self._working[1]), now_us))
             self._working = None
         if self._heartbeat_us <= now_us:
             self._heartbeat_us = now_us + HEARTBEAT_US
             running = 0 if self._working is None else self._working[1].command
-            bodies.append(PartyState(True, boot=7, running=running, tool="wrench 3"))
-        return [self._say(body, now_us) for body in bodies]
+            beat = self._say(self._state(running), now_us)
+            self._beats += 1
+            if self._loses and self._beats % self._loses == 0:
+                self.lost += 1
+            else:
+                said.append(beat)
+        return said
 
     def next_us(self) -> int:
         """Return when something is due."""
@@ -105,6 +123,8 @@ class ObedientParty:
                 return []
             case Ask(command):
                 return [Accepted(command)]
+            case AskState():
+                return [self._state(0 if self._working is None else self._working[1].command)]
             case _:
                 return []
 
@@ -118,7 +138,11 @@ class ObedientParty:
 
     def _say(self, body: Body, now_us: int) -> Message:
         self._sequence += 1
-        return Message(self.name, self.name, self._sequence, self._epoch, now_us, body)
+        number = self._sequence
+        return Message(self.name, self.name, number, self._epoch, now_us, body, ordinal=number)
+
+    def _state(self, running: int) -> PartyState:
+        return PartyState(True, boot=7, running=running, tool="wrench 3")
 
 
 def play(parties: Sequence[World], *, until_us: int, latency_us: int = 1_000) -> list[Message]:

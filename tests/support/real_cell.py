@@ -5,10 +5,11 @@ lines such as ``floor_clear no``.
 """
 
 import asyncio
+import json
 import subprocess
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -70,20 +71,44 @@ class Crane:
         """Too small to be dangerous at any speed."""
 
 
+def arm_of_the_kit(name: str, sequence: Path, port: int, folder: Path) -> list[str]:
+    """Return the command line of an arm whose driver is made with the kit."""
+    where = [str(sequence), str(port), str(folder)]
+    return [sys.executable, "-m", "tests.support.real_cell", "arm", name, *where]
+
+
+def arm_of_node(name: str, sequence: Path, port: int, folder: Path) -> list[str]:
+    """Return the command line of an arm whose driver was written from the contract alone."""
+    driver = ROOT / "tests" / "support" / "node_driver" / "driver.js"
+    cell, ledger = load(sequence).cell.cell, folder / f"{name}.ledger.json"
+    more = json.dumps({**RESULTS, "park": {}})
+    return ["node", str(driver), "127.0.0.1", str(port), cell, name, str(ledger), more]
+
+
 class RealCell:
     """Starts and ends the processes."""
 
-    def __init__(self, sequence: Path, port: int, folder: Path) -> None:
+    def __init__(
+        self,
+        sequence: Path,
+        port: int,
+        folder: Path,
+        arm: Callable[[str, Path, int, Path], list[str]] = arm_of_the_kit,
+    ) -> None:
+        self._where = sequence, port, folder
         self._words = [str(sequence), str(port), str(folder)]
+        self._arm = arm
         self._folder = folder
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
 
     def start(self, name: str) -> None:
         """Start the floor, or the arm of a side."""
-        role = ["floor", name] if name == "floor" else ["arm", name]
+        words = [sys.executable, "-m", "tests.support.real_cell", "floor", name, *self._words]
+        if name != "floor":
+            words = self._arm(name, *self._where)
         with (self._folder / f"{name}.log").open("ab") as log:
             self._processes[name] = subprocess.Popen(
-                [sys.executable, "-m", "tests.support.real_cell", *role, *self._words],
+                words,
                 stdin=subprocess.PIPE,
                 stdout=log,
                 stderr=log,

@@ -55,9 +55,14 @@ function lanes(list) {
         make("dt", {}, "doing"), make("dd", {}, one.doing || "–"),
         make("dt", {}, "waits for"), make("dd", {}, one.unmet.join("; ") || "–"),
         make("dt", {}, "since"), make("dd", {}, span(one.since_s)),
+        make("dt", {}, "heard"), make("dd", {}, `${one.seen_s.toFixed(1)} s ago`),
         make("dt", {}, "next"), make("dd", {}, one.next),
         make("dt", {}, "done"), make("dd", {}, `${one.done} of ${one.steps} steps`)));
   });
+}
+function missed(list) {
+  return list.map((one) => make("p", { class: "warning" }, `${one.party}: ${one.messages} messages ` +
+    `${one.by_party ? "never reached it" : "never came"}, the last noticed at ${clock(one.at_s)}`));
 }
 function flange(bolts) {
   const svg = draw("svg", { viewBox: "0 0 340 320", role: "img", "aria-label":
@@ -86,8 +91,9 @@ function flange(bolts) {
   return svg;
 }
 function bolts(list) {
-  return table(["bolt", "side", "state", "torque N·m", "preload kN"], list.map((one) => cells(
-    [one.bolt, one.side, one.word, one.torque_nm ?? "–", one.preload_kn ? one.preload_kn.join(" to ") : "–"],
+  return table(["bolt", "side", "state", "torque N·m", "preload kN", "at"], list.map((one) => cells(
+    [one.bolt, one.side, one.word, one.torque_nm ?? "–", one.preload_kn ? one.preload_kn.join(" to ") : "–",
+      one.at_s === null ? "–" : clock(one.at_s)],
     one.state === "bad" ? "abnormal" : "")));
 }
 function pull(data) {
@@ -123,7 +129,7 @@ function pull(data) {
   const wide = apart !== null && banded && apart > data.balance_nm;
   const words = sides.map((one, place) => {
     const end = data.courses[one].at(-1);
-    return end ? `${place ? "dashed" : "solid"} ${one}: ${end[1]} N·m, ${end[2] ?? "–"} MPa` : one;
+    return end ? `${place ? "dashed" : "solid"} ${one}: ${end[1]} N·m, ${end[2] ?? "–"} MPa, at ${clock(data.at_s[one] ?? 0)}` : one;
   }).join("; ");
   return [svg, make("p", {}, words), make("p", { class: wide ? "abnormal" : null },
     `${wide ? "▲ " : ""}difference ${apart ?? "–"} N·m, ${banded || !data.is_paired ? `band ${data.balance_nm} N·m` : "no band"}` + (data.is_paired ? ", both pull together" : ""))];
@@ -131,7 +137,7 @@ function pull(data) {
 function barriers(list) {
   if (!list.length) return make("p", {}, "Nobody waits at a barrier.");
   return table(["barrier", "who", "time left"], list.map((one) => cells([one.name,
-    one.parties.map((p) => `${p.name}: ${p.state}`).join(", "), one.left_s === null ? "–" : span(one.left_s)])));
+    one.parties.map((p) => `${p.name}: ${p.state} since ${clock(p.at_s)}`).join(", "), one.left_s === null ? "–" : span(one.left_s)])));
 }
 function interlocks(list) {
   return table(["interlock", "value", "age", ""], list.map((one) => {
@@ -149,11 +155,11 @@ function notices(list) {
 }
 function prompts({ list, who: name }) {
   return list.map((one) => make("article", { "aria-label": `prompt ${one.number}` },
-    make("h3", {}, `▲ ${one.side}, ${one.step}: ${one.fault}`),
+    make("h3", {}, `▲ ${one.side}, ${one.step}: ${one.fault}, asked at ${clock(one.asked_at_s)}`),
     make("p", {}, one.text), make("p", { class: "caution" }, one.caution),
     make("p", {}, one.owner ? `This prompt is ${one.owner}'s. ` : "Nobody has taken this prompt. ",
       make("button", { type: "button", disabled: !name || one.owner === name, onclick: () => say(`take ${one.number}`) }, "take it")),
-    Object.keys(one.evidence).length ? make("p", {}, "Evidence: " + Object.entries(one.evidence).map(([k, v]) => `${k} ${v}`).join(", ")) : "",
+    Object.keys(one.evidence).length ? make("p", {}, `Evidence, as of ${clock(one.evidence_at_s)}: ` + Object.entries(one.evidence).map(([k, v]) => `${k} ${v}`).join(", ")) : "",
     ...one.options.map((option) => make("button", { class: "option", type: "button", disabled: !name,
       onclick: () => answer(one.number, option.option) },
       make("strong", {}, option.option), option.meaning ? `: ${option.meaning}` : "")),
@@ -242,6 +248,7 @@ function show(now) {
   text("clock", span(now.at_s) + (now.to_go ? `; to go ${span(now.to_go.left_s)}, limited by ${now.to_go.side}` : ""));
   document.title = (now.prompts.length ? "▲ prompt – " : "") + `${now.phase} – Bothsides`;
   part("lanes", now.lanes, lanes);
+  part("missed", now.missed, missed);
   part("flange", now.bolts, flange);
   part("bolts", now.bolts, bolts);
   part("pull", now.pull, pull);

@@ -4,10 +4,12 @@
 const fs = require("node:fs");
 const { Client } = require("./mqtt.js");
 
-const [host, port, cell, party, ledgerFile] = process.argv.slice(2);
+const [host, port, cell, party, ledgerFile, others] = process.argv.slice(2);
+const OTHERS = JSON.parse(others || "{}"); // More actions that it takes, with what they measure.
 const TOPICS = { command: "command", report: "report", state: "state", telemetry: "telemetry" };
 const BURNS_US = 6_000_000, REST_US = 100_000, SIGNAL_US = 1_500_000, LATE_US = 500_000;
-const ACTIONS = ["change_tool", "pull", "stand_by"], WATCHED = ["floor_clear"], CAP_NM = 1e6;
+const ACTIONS = ["change_tool", "pull", "stand_by", ...Object.keys(OTHERS)], OTHERS_US = 1_000_000;
+const WATCHED = ["floor_clear"], CAP_NM = 1e6;
 const nowUs = () => Date.now() * 1000;
 
 // The ledger: what was obeyed and how it ended, on the disk before anything moves or is said.
@@ -29,14 +31,17 @@ for (const [command, report] of Object.entries(ledger.reports)) {
 keep();
 
 let state = "held", work = null, lease = null, sequence = 0, tool = "gripper", readyNumber = 0;
+let ordinal = 0, missed = 0;
+const lastHeard = new Map();
 let signals = { values: {}, atUs: 0 }, client = null, isLinked = false, beatUs = 0;
 
 function time(us) { return new Date(us / 1000).toISOString().replace("Z", String(us % 1000).padStart(3, "0") + "+00:00"); }
-function envelope(kind, data) {
+function envelope(kind, data, counts = true) {
   sequence += 1;
+  if (counts) ordinal += 1;
   return JSON.stringify({ specversion: "1.0", id: `${party}-${ledger.epoch}-${sequence}`, source: party,
     type: `org.bothsides.${kind.toLowerCase()}`, subject: party, time: time(nowUs()),
-    datacontenttype: "application/json", sequence, epoch: ledger.epoch, data });
+    datacontenttype: "application/json", sequence, epoch: ledger.epoch, ...(counts ? { ordinal } : {}), data });
 }
 function send(kind, data) {
   const channel = { PartyState: "state", Progressed: "telemetry" }[kind] || "report";
@@ -45,7 +50,7 @@ function send(kind, data) {
 function tellState() {
   beatUs = nowUs() + 1_000_000;
   send("PartyState", { online: true, boot: ledger.boot, state, simulated: false, running: work ? work.command : 0,
-    last_command: ledger.ended, last_outcome: ledger.outcome, tool });
+    last_command: ledger.ended, last_outcome: ledger.outcome, tool, missed });
 }
 function become(word) { state = word; tellState(); }
 function record(kind, data) {
@@ -85,13 +90,13 @@ function takeDo(data) {
   for (const [name, value] of Object.entries(data.parameters || {})) {
     if (name.startsWith("torque") && !(value >= 0 && value <= cap)) return refuse(data.command, "unfit", `'${name}' is ${value}, must be 0 to ${cap}: the cap`);
   }
-  work = { command: data.command, moves, tool: (data.parameters || {}).tool, startUs: null, endUs: null, signUs: 0 };
+  work = { command: data.command, moves, action: data.action, tool: (data.parameters || {}).tool, startUs: null, endUs: null, signUs: 0 };
   if (data.barrier == null) begin("Accepted", { command: data.command });
   else { state = "armed"; record("Armed", { command: data.command }); tellState(); }
 }
 function begin(kind, data) {
   state = "running";
-  work.endUs = nowUs() + (work.moves ? BURNS_US : 0);
+  work.endUs = nowUs() + (!work.moves ? 0 : work.action in OTHERS ? OTHERS_US : BURNS_US);
   work.signUs = nowUs() + 1_000_000;
   record(kind, data);
   tellState();
@@ -146,6 +151,18 @@ function obey(kind, message, retained) {
   else if (kind === "hold") { if (obeyed(number)) hold(data.reason, number); }
   else if (kind === "makeready") { if (obeyed(number)) makeReady(number); }
   else if (kind === "ask") again(number);
+  else if (kind === "askstate") tellState();
+}
+// A number that is missing among those of one source about one subject is a message that was lost.
+function noticeLoss(message) {
+  if (!Number.isInteger(message.ordinal)) return;
+  const key = `${message.source}/${message.subject}`, sentUs = Date.parse(message.time) * 1000;
+  const known = lastHeard.get(key), isLower = known && message.ordinal <= known.ordinal;
+  if (isLower && sentUs <= known.sentUs) return; // A copy, or one that was overtaken.
+  lastHeard.set(key, { ordinal: message.ordinal, sentUs });
+  if (!known) return; // The first that is heard.
+  const missing = message.ordinal - 1 - (isLower ? 0 : known.ordinal);
+  if (missing > 0) { missed += missing; console.error(`missed: ${missing} of '${message.source}'`); tellState(); }
 }
 function take(topic, payload, retained) {
   let message;
@@ -153,6 +170,7 @@ function take(topic, payload, retained) {
   if (!message || typeof message !== "object" || typeof message.data !== "object" || typeof message.type !== "string") return;
   const kind = message.type.replace("org.bothsides.", "");
   if (message.source !== (kind === "floorsignals" ? "floor" : "coordinator")) return console.error(`dropped: ${kind} from '${message.source}'`);
+  if (!retained) noticeLoss(message);
   if (kind === "lease" && topic === `bothsides/${cell}/all/lease`) {
     if (retained || message.epoch < ledger.epoch) return;
     ledger.epoch = message.epoch;
@@ -170,7 +188,7 @@ function tick() {
   if (work && state === "armed" && work.startUs !== null && now >= work.startUs) begin("Started", { command: work.command, started_us: now });
   if (work && (state === "running" || state === "holding")) {
     if (now >= work.endUs) {
-      const { command, hold: asked } = work;
+      const { command, action, hold: asked } = work;
       if (asked) {
         work = null;
         record("Interrupted", { command, evidence: {}, trace: null });
@@ -179,7 +197,7 @@ function tick() {
       } else {
         if (work.tool) tool = work.tool;
         work = null;
-        record("Finished", { command, results: {}, trace: null });
+        record("Finished", { command, results: OTHERS[action] || {}, trace: null });
         become("idle");
       }
     } else if (now >= work.signUs) {
@@ -190,7 +208,7 @@ function tick() {
   if (now >= beatUs) tellState();
 }
 function link() {
-  const gone = envelope("PartyState", { online: false, boot: ledger.boot, state: "held", simulated: false, running: 0, last_command: 0, last_outcome: "", tool: "" });
+  const gone = envelope("PartyState", { online: false, boot: ledger.boot, state: "held", simulated: false, running: 0, last_command: 0, last_outcome: "", tool: "" }, false);
   client = new Client({ host, port: Number(port), identifier: `bothsides-${cell}-${party}`,
     will: { topic: `bothsides/${cell}/${party}/state`, payload: gone }, take,
     topics: [`bothsides/${cell}/${party}/command`, `bothsides/${cell}/all/lease`, `bothsides/${cell}/floor/signals`],

@@ -48,8 +48,8 @@ class Pages:
                 self.add(SEEN, body)
         return self
 
-    def run(self, caps: Caps = FULL, **each: str) -> "Pages":
-        """Complete a run."""
+    def run(self, caps: Caps = FULL, *, resumed: bool = False, **each: str) -> "Pages":
+        """Complete a run, in one piece or after a break."""
         body = {
             "plan": self.loaded.plan.digest,
             "phase": "complete",
@@ -57,6 +57,8 @@ class Pages:
             "torque_nm_max": caps.torque_nm,
             "speed_share_max": caps.speed_share,
             "compared": {"parties": dict.fromkeys(each, SOUND)},
+            "run": f"run_{len(self.entries)}",
+            "resumed": resumed,
         }
         return self.add("run", body)
 
@@ -109,6 +111,28 @@ def test_the_degrees_of_a_real_arm_open_one_another(loaded: Loaded) -> None:
     assert lacking(pages, caps=FULL, mode=step) == [no_slow]
     pages.run(SLOW, fore="real", floor="real")
     assert lacking(pages, caps=FULL, mode=step) == []
+
+
+def test_a_resumed_run_is_whole_for_what_is_simulated_and_opens_nothing_for_what_is_real(
+    loaded: Loaded,
+) -> None:
+    """P3: a person who meets the refusal is told which run it was, and why it does not count."""
+    pages = Pages(loaded).run(resumed=True)
+    assert lacking(pages, ("fore=shadow",)) == []
+
+    pages.run(fore="shadow", resumed=True).accept().points("floor")
+    (told,) = lacking(pages, caps=BARE, mode=Mode.STEP)
+    assert told.startswith("fore: no run in shadow of these files was complete and sound")
+    assert "run_1 was resumed after a break" in told
+    pages.run(fore="shadow")
+    assert lacking(pages, caps=BARE, mode=Mode.STEP) == []
+
+    pages.run(BARE, fore="real", floor="real", resumed=True)
+    (told,) = lacking(pages, caps=SLOW, mode=Mode.STEP)
+    assert "without torque is complete (run" in told
+    assert "was resumed" in told
+    pages.run(BARE, fore="real", floor="real")
+    assert lacking(pages, caps=SLOW, mode=Mode.STEP) == []
 
 
 def test_unchecked_points_block_automatic_mode_by_name_and_no_other(loaded: Loaded) -> None:

@@ -1,5 +1,7 @@
 """Restart: what nobody knows, or a rule leaves to a person, is asked about before it moves."""
 
+from dataclasses import replace
+
 from coordinator.core.effects import RaisePrompt
 from coordinator.core.events import (
     Act,
@@ -9,6 +11,7 @@ from coordinator.core.events import (
     PartyHeld,
     PromptAnswered,
 )
+from coordinator.core.plan import Option
 from coordinator.core.prompts import UNKNOWN_OUTCOME
 from tests.support.core_stories import command_of, kinds_of, reach, run_until
 from tests.support.core_world import CoreWorld
@@ -120,3 +123,94 @@ def test_work_by_hand_after_a_hold_leaves_the_re_checks_to_be_made() -> None:
         world.feed(PromptAnswered(world.now_us, number, option, "mate", 1000.0))
     run_until(world, lambda: world.sent[FORE][-1].move.action == "lift")
     assert actions_since(world, FORE, sent) == ["locate", "lift"]
+
+
+def test_step_that_leaves_a_zone_is_not_done_by_hand() -> None:
+    """Z2, found by the second model: the zone stayed leased and the other side waited for ever."""
+    world = reach("park")
+    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
+    world.act(Act.HOLD)
+    come_to_rest(world, died=FORE)
+    world.act(Act.RESTART)
+    run_until(world, lambda: bool(world.state.prompts))
+
+    (asked,) = kinds_of(world.effects, RaisePrompt)
+    assert (asked.prompt, asked.options) == (UNKNOWN_OUTCOME, ("again", "abort"))
+    world.feed(PromptAnswered(world.now_us, asked.number, "again", "mate"))
+    run_until(world, lambda: world.state.zones[0] != FORE)
+    assert world.behave() == "complete"
+
+
+def test_step_inside_a_zone_may_be_done_by_hand_and_the_arm_leaves_by_itself() -> None:
+    """What a person did inside frees nothing: the arm's own next move does."""
+    world = reach("pick")
+    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
+    world.act(Act.HOLD)
+    come_to_rest(world, died=FORE)
+    world.act(Act.RESTART)
+    run_until(world, lambda: bool(world.state.prompts))
+
+    (asked,) = kinds_of(world.effects, RaisePrompt)
+    assert asked.options == ("again", "by_hand", "abort")
+    world.feed(PromptAnswered(world.now_us, asked.number, "by_hand", "mate"))
+    assert world.state.zones == (FORE,)
+    assert world.behave() == "complete"
+
+
+def test_side_that_is_sent_back_goes_on_leaving_while_a_person_is_asked_about_the_other() -> None:
+    """Found by the second model: it stood until the time at the next barrier was over."""
+    plan = asking_plan()
+    offered = (Option.AGAIN, Option.BACK_A_ROUND, Option.ABORT)
+    prompt = replace(plan.prompts[0], options=tuple((one, one.value) for one in offered))
+    rounds = (("round", 1), ("pair", 1))
+    nodes = tuple(
+        replace(one, loops=rounds) if one.name in ("seat", "open", "pull", "close") else one
+        for one in plan.nodes
+    )
+    world = reach("pull", plan=replace(plan, nodes=nodes, prompts=(prompt,)))
+    world.unanswered.clear()
+    for party in (FORE, AFT):
+        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
+    world.feed(CommandFaulted(world.now_us, AFT, command_of(world, AFT), "not_reached"))
+    world.feed(CommandInterrupted(world.now_us, FORE, command_of(world, FORE)))
+    world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
+    number = world.state.prompts[0].number
+    world.feed(PromptAnswered(world.now_us, number, "back_a_round", "mate"))
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "lift")
+    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
+    run_until(world, lambda: world.sent[AFT][-1].move.action == "seat")
+    sent = len(world.sent[FORE])
+    world.act(Act.HOLD)
+    come_to_rest(world, died=AFT)
+    world.act(Act.RESTART)
+    run_until(world, lambda: bool(world.state.prompts))
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "seat")
+
+    assert actions_since(world, FORE, sent) == ["lift", "park", "seat"]
+    (opened,) = world.state.prompts
+    assert (opened.lane, opened.prompt) == (AFT, UNKNOWN_OUTCOME)
+    world.feed(PromptAnswered(world.now_us, opened.number, "again", "mate"))
+    assert world.behave() == "complete"
+
+
+def test_whoever_leaves_is_not_asked_whether_that_was_done_by_hand() -> None:
+    """By hand means the step; a side on its way out does not do its step any more."""
+    world = reach("pull", plan=asking_plan())
+    world.unanswered.clear()
+    for party in (FORE, AFT):
+        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
+    world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
+    world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
+    world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
+    number = world.state.prompts[0].number
+    world.feed(PromptAnswered(world.now_us, number, "leave", "mate"))
+    run_until(world, lambda: world.sent[AFT][-1].move.action == "lift")
+    world.act(Act.HOLD)
+    come_to_rest(world, died=AFT)
+    world.act(Act.RESTART)
+    run_until(world, lambda: bool(world.state.prompts))
+
+    asked = kinds_of(world.effects, RaisePrompt)[-1]
+    assert (asked.party, asked.options) == (AFT, ("again", "abort"))
+    world.feed(PromptAnswered(world.now_us, asked.number, "again", "mate"))
+    assert world.behave() == "aborted"

@@ -79,9 +79,9 @@ def test_a_hold_is_told_with_the_seconds_before_it_and_what_followed_beneath() -
 
     first, second = stories.told
     assert first.lines() == [
-        "HOLD: nobody_inside: somebody is inside the line",
+        "HOLD at 20.0 s: nobody_inside: somebody is inside the line",
         "    -1.00 s nobody is old",
         "        +0.50 s aft is silent",
         "        +1.00 s every party stands: held",
     ]
-    assert second.lines() == ["HOLD: held by Ada"]
+    assert second.lines() == ["HOLD at 40.0 s: held by Ada"]

@@ -2,7 +2,7 @@
 
 import asyncio
 import signal
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,13 +12,13 @@ from coordinator.core.events import Act, Event
 from coordinator.core.plan import Plan, Timing
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers, OutdatedCoordinator
-from coordinator.live.link import Delivered, MemoryBus
+from coordinator.live.link import Delivered, Delivery, MemoryBus
 from coordinator.live.operator import Acting, OperatorScript
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.records.journal import Head, Journal, JournalFailed
 from coordinator.records.replaying import replay
 from coordinator.wire.codec import encode
-from coordinator.wire.messages import Hold, Message, PartyState
+from coordinator.wire.messages import Do, Hold, Message, PartyState
 from coordinator.wire.topics import subscriptions_of_coordinator, subscriptions_of_party, topic_of
 from tests.support.nodes import clock_us, run_node
 from tests.support.obedient import ObedientParty
@@ -206,3 +206,64 @@ def test_a_link_that_breaks_and_comes_back_ends_held_not_forgotten() -> None:
 
     assert outcome.phase == "held"
     assert told.count("PartyLost") == 2
+
+
+class LateLink:
+    """A link on which every message leaves at once, and its acknowledgement never comes."""
+
+    def __init__(self, scene: Scene, *, fails: bool = False) -> None:
+        self._link = scene.link
+        self._fails = fails
+        self.ended = asyncio.Event()
+
+    async def open(self) -> None:
+        await self._link.open()
+
+    async def close(self) -> None:
+        await self._link.close()
+
+    async def wait_delivered(self) -> tuple[Delivery, ...]:
+        return await self._link.wait_delivered()
+
+    async def publish(self, messages: Sequence[Message]) -> None:
+        await self._link.publish(messages)
+        if self._fails and any(isinstance(one.body, Do) for one in messages):
+            self._fails = False
+            raise RuntimeError("a mistake of ours")
+        await self.ended.wait()
+
+
+def test_no_decision_waits_for_the_broker_to_say_that_it_has_the_last_one() -> None:
+    """Its acknowledgement proves nothing, and the other arm would wait for it too."""
+    scene = Scene()
+    link = LateLink(scene)
+
+    def listen(event: Event, effects: object, state: State) -> None:
+        if state.phase == "complete":
+            link.ended.set()
+
+    scene.coordinator.observe(Observers(listeners=(listen,)))
+    scene.link = link  # type: ignore[assignment]  # all of a link that a runtime asks for
+
+    assert scene.play(plainly).phase == "complete"
+
+
+def test_a_mistake_while_sending_holds_every_arm_and_is_raised() -> None:
+    """R1 also for what is sent in the background: nobody may miss that it went wrong."""
+    scene = Scene(work_us=5_000_000)
+    link = LateLink(scene, fails=True)
+    link.ended.set()
+    scene.link = link  # type: ignore[assignment]  # all of a link that a runtime asks for
+
+    witness = scene.bus.link(CELL, (f"bothsides/{CELL}/+/command",))
+
+    async def scenario(runtime: Runtime) -> Outcome:
+        await witness.open()
+        return await runtime.run()
+
+    with pytest.raises(RuntimeError, match="a mistake of ours"):
+        scene.play(scenario)
+
+    heard = [one for one in asyncio.run(witness.wait_delivered()) if isinstance(one, Delivered)]
+    held = [one.message.subject for one in heard if isinstance(one.message.body, Hold)]
+    assert held == ["fore", "aft"]

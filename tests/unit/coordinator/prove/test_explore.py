@@ -1,10 +1,11 @@
 """The walk through every state: what it proves, what it finds, and what it leaves out."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from coordinator.core.plan import Barrier, Move, Node, NodeKind, Party, Plan
+from coordinator.core.plan import Barrier, Exhausted, Move, Node, NodeKind, Party, Plan, Rule
 from coordinator.prove import Limits, explore
 from coordinator.prove.explore import unreached
 from coordinator.sequence import load
@@ -40,7 +41,7 @@ def crossed_plan() -> Plan:
     return Plan("crossed", (Party("fore"), Party("aft")), tuple(nodes), tuple(lanes), barriers)
 
 
-@pytest.mark.parametrize(("causes", "states"), [(0, 122), (1, 3268)])
+@pytest.mark.parametrize(("causes", "states"), [(0, 122), (1, 3569)])
 def test_a_sound_plan_is_proved_and_its_states_are_counted(causes: int, states: int) -> None:
     """The count betrays a walk that has quietly shrunk."""
     found = explore(pair_plan(), Limits(causes, is_cut=False))
@@ -133,5 +134,16 @@ def test_a_party_without_a_lane_of_its_own_does_not_stand_in_the_way() -> None:
 def test_opposite_bolts_are_those_that_are_pulled_together() -> None:
     """Where one bolt is replaced only its pair is pulled; of eight, bolt 3 has 7 opposite."""
     found = explore(shipped("replace_bolt"), Limits(0))
+
+    assert (found.is_proved, found.violations) == (True, [])
+
+
+def test_rule_that_aborts_inside_a_paired_span_leads_to_an_end_like_any_other() -> None:
+    """Until the partner stands nothing leads to complete, and nothing is meant to."""
+    plan = pair_plan()
+    rules = (Rule("not_reached", 1, then=Exhausted.ABORT),)
+    nodes = tuple(replace(one, rules=rules) if one.name == "pull" else one for one in plan.nodes)
+
+    found = explore(replace(plan, nodes=nodes), Limits(1))
 
     assert (found.is_proved, found.violations) == (True, [])
