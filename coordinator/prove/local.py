@@ -224,7 +224,16 @@ class _Mover:
             return ()
         here = self._source.pieces.moves(lane, self._before[lane])
         there = self._target.pieces.moves(lane, self._after[lane])
-        return tuple(there[here.index(move)] for move in queue)
+        return tuple(
+            there[here.index(move)] if move in here else self._as_it_is(lane, move)
+            for move in queue
+        )
+
+    def _as_it_is(self, lane: int, move: Move) -> Move:
+        """Return a move of a step out of sight, where nobody asks for more of it than its look."""
+        if self._target.pieces.marks(lane, (move,)):
+            raise OutOfOrder
+        return move
 
     def meetings(self, meetings: tuple[Meeting, ...]) -> tuple[Meeting, ...]:
         """Return what happens at the barriers there."""
