@@ -13,6 +13,8 @@ from coordinator.wire.topics import FLOOR
 
 TELL_US = 1_000_000
 """Chosen: the period of a heartbeat, with which anything that waits is told at the latest."""
+PATIENCE_US = 1_000_000
+"""Chosen: longer than telemetry is overtaken by, on a bus whose lease of a second still comes."""
 _Way = tuple[str, bool]
 """Whose messages, and whether it was the party that missed ours."""
 
@@ -22,7 +24,7 @@ class GapWatch:
 
     def __init__(self, plan: Plan) -> None:
         self._places = {FLOOR: -1} | {one.name: i for i, one in enumerate(plan.parties)}
-        self._gaps = Gaps()
+        self._gaps = Gaps(PATIENCE_US)
         self._told_by: dict[str, tuple[int, int]] = {}
         """Boot of a party, and how many it had missed when it said so last."""
         self._untold: dict[_Way, int] = {}

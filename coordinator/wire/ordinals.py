@@ -4,16 +4,22 @@ A whole source cannot be numbered for everybody: nobody hears everything that a 
 What is said about one subject is heard by one kind of listener, so a number that is missing there
 is a message that was lost.
 
+Units: ``*_us`` whole microseconds of the sender's clock.
 Keeps: G1, a copy, a latecomer and a source that has started anew are no gap; G2, what carries no
 ordinal (a will, a party of contract 1.0) is never counted.
+Source: OASIS MQTT 5.0, section 4.6: order is kept within one topic and quality of service only, so
+that a report may overtake telemetry.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from coordinator.wire.messages import Body, Message, PartyState, SimulatedFacts
 
 SUBJECTS_MAX = 64
 """Chosen: far more than parties of a cell; whoever makes names up fills no memory."""
+AWAITED_MAX = 256
+"""Chosen: more than two seconds of telemetry; what misses beyond that has not been overtaken."""
 
 
 class Ordinals:
@@ -30,11 +36,40 @@ class Ordinals:
         return self._last[subject]
 
 
+@dataclass(slots=True)
+class _Heard:
+    """What is known of one source about one subject."""
+
+    ordinal: int
+    sent_us: int
+    awaited: dict[int, int] = field(default_factory=dict)
+    """When what came instead of each number was sent."""
+
+    def give_up(self, sent_us: int) -> int:
+        """Await no longer what was passed by then, nor more than so many; return how many."""
+        excess = len(self.awaited) - AWAITED_MAX
+        over = [
+            ordinal
+            for place, (ordinal, passed_us) in enumerate(self.awaited.items())
+            if place < excess or passed_us <= sent_us
+        ]
+        for ordinal in over:
+            del self.awaited[ordinal]
+        return len(over)
+
+
 class Gaps:
     """The receiver's side: how many messages are missing, from whom."""
 
-    def __init__(self) -> None:
-        self._last: dict[tuple[str, str], tuple[int, int]] = {}
+    def __init__(self, patience_us: int = 0) -> None:
+        """Miss nothing yet.
+
+        Args:
+            patience_us: How much later something must have been sent that has come, before what
+                has not come counts as missing; 0 where all of it travels on one topic.
+        """
+        self._patience_us = patience_us
+        self._heard: dict[tuple[str, str], _Heard] = {}
         self._missed: dict[str, int] = {}
 
     @property
@@ -43,23 +78,31 @@ class Gaps:
         return self._missed
 
     def take(self, message: Message) -> int:
-        """Take in a message that is no memory of the broker; return how many miss before it."""
-        if message.ordinal is None:
+        """Take in a message that is no memory of the broker; return how many are found missing."""
+        ordinal, sent_us = message.ordinal, message.sent_us
+        if ordinal is None:
             return 0
-        key = message.source, message.subject
-        known = self._last.get(key)
-        if known is None and len(self._last) >= SUBJECTS_MAX:
-            return 0
-        here = message.ordinal, message.sent_us
+        known = self._heard.get((message.source, message.subject))
         if known is None:
-            self._last[key] = here  # Whoever comes late to the bus has missed nothing.
+            # Whoever comes late to the bus has missed nothing.
+            if len(self._heard) < SUBJECTS_MAX:
+                self._heard[message.source, message.subject] = _Heard(ordinal, sent_us)
             return 0
-        last, sent_us = known
-        if message.ordinal <= last and message.sent_us <= sent_us:
-            return 0  # A copy, or one that was overtaken: told as missing already (G1).
-        self._last[key] = here
-        begins_anew = message.ordinal <= last
-        missing = message.ordinal - 1 if begins_anew else message.ordinal - last - 1
-        if missing > 0:
+        if ordinal <= known.ordinal and sent_us <= known.sent_us:
+            known.awaited.pop(ordinal, None)  # A copy, or one that was overtaken (G1).
+            return 0
+        missing = 0
+        if ordinal <= known.ordinal:  # It has started anew: nothing of before comes any more.
+            missing, known.ordinal = len(known.awaited), 0
+            known.awaited.clear()
+        passed = range(known.ordinal + 1, ordinal)
+        known.ordinal, known.sent_us = ordinal, sent_us
+        if len(passed) > AWAITED_MAX:
+            missing += len(passed)
+        elif passed:
+            known.awaited.update(dict.fromkeys(passed, sent_us))
+        if known.awaited:
+            missing += known.give_up(sent_us - self._patience_us)
+        if missing:
             self._missed[message.source] = self._missed.get(message.source, 0) + missing
         return missing

@@ -65,7 +65,7 @@ function missed(list) {
     `${one.by_party ? "never reached it" : "never came"}, the last noticed at ${clock(one.at_s)}`));
 }
 function flange(bolts) {
-  const svg = draw("svg", { viewBox: "0 0 340 320", role: "img", "aria-label":
+  const svg = draw("svg", { viewBox: "-56 0 452 320", role: "img", "aria-label":
     "Flange from above: " + bolts.map((b) => `bolt ${b.bolt} ${b.word}`).join(", ") });
   svg.append(draw("circle", { cx: 170, cy: 160, r: 108, fill: "none", stroke: "#8a8a8a", "stroke-width": 44 }),
     draw("circle", { cx: 170, cy: 160, r: 108, fill: "none", stroke: "#e4e4e4", "stroke-width": 41 }));
@@ -83,8 +83,9 @@ function flange(bolts) {
     }
     svg.append(draw("text", { x, y: y + 4, "text-anchor": "middle" }, (bad ? "✗" : "") + one.bolt));
     const load = one.preload_kn ? `${one.preload_kn[0]}–${one.preload_kn[1]} kN` : "";
-    if (load) svg.append(draw("text", { x: 170 + 146 * Math.sin(turn), y: 164 - 148 * Math.cos(turn),
-      "text-anchor": "middle", style: "font-size:9px" }, load));
+    const side = Math.sin(turn), anchor = Math.abs(side) < 0.1 ? "middle" : side > 0 ? "start" : "end";
+    if (load) svg.append(draw("text", { x: 170 + 136 * side, y: 164 - 146 * Math.cos(turn),
+      "text-anchor": anchor, style: "font-size:11px" }, load));
   });
   svg.append(draw("text", { x: 170, y: 156, "text-anchor": "middle" }, "arc: share of torque"),
     draw("text", { x: 170, y: 172, "text-anchor": "middle" }, "outside: preload band"));
