@@ -117,6 +117,7 @@ def _say(output: Output, name: str, loaded: Loaded, found: Exploration, limits: 
         f"{found.stands_for} states, of which {found.states} had to be decided by "
         f"{found.transitions} transitions; depth {found.depth}, "
         f"up to {found.causes} cause{'s' if found.causes != 1 else ''}"
+        f"{'' if found.is_folded else '; nothing was taken as alike'}"
     )
     for one in found.violations:
         output.say(f"{name}: {one.property}: {one.text}")

@@ -56,10 +56,9 @@ def take_up(turn: Turn) -> None:
 
 def settle_pause(turn: Turn) -> None:
     """Report paused once nothing is under way any more."""
-    if turn.state.phase != "pausing":
-        return
-    idle = not any(one.command or (one.queue and not one.prompt) for one in turn.state.lanes)
-    if idle and all(pairing.open_span(turn, i) < 0 for i in range(len(turn.state.lanes))):
+    busy = (one.command or (one.queue and not one.prompt) for one in turn.state.lanes)
+    spans = (pairing.open_span(turn, i) >= 0 for i in range(len(turn.state.lanes)))
+    if turn.state.phase == "pausing" and not any(busy) and not any(spans):
         turn.proceed("pause_done")
         turn.notify("note", "paused", "nothing moves; resume goes on")
 
@@ -73,13 +72,12 @@ def settle_restart(turn: Turn) -> None:
     for lane, at_hand in enumerate(turn.state.lanes):
         if at_hand.phase == "recovering":
             turn.put(lane, queue=(*recovery.acted_moves(turn, lane), *at_hand.queue))
-    opened = (pairing.open_span(turn, lane) for lane in range(len(turn.state.lanes)))
-    for span in sorted(dict.fromkeys(span for span in opened if span >= 0)):
-        lanes = turn.plan.spans[span].lanes
-        inside = tuple(lane for lane in lanes if pairing.open_span(turn, lane) == span)
+    opened = [pairing.open_span(turn, lane) for lane in range(len(turn.state.lanes))]
+    for span in sorted(dict.fromkeys(one for one in opened if one >= 0)):
+        inside = [lane for lane, at in enumerate(opened) if at == span]
         if any(recovery.must_ask(turn, lane) for lane in inside):
             asked.append(span)  # Both go back together once a person has answered.
-        elif inside == lanes and not pairing.is_pulled(turn, span):
+        elif len(inside) == len(turn.plan.spans[span].lanes) and not pairing.is_pulled(turn, span):
             pairing.rewind(turn, span, recheck=True)
     for lane in range(len(turn.state.lanes)):
         _put_back(turn, lane, tuple(asked))

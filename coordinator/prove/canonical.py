@@ -8,8 +8,10 @@ Keeps: F1, folding loses no behaviour: what is folded is compared by the core on
 with a deadline that the model ends by choice, or with a bound that the folded value keeps.
 """
 
+from coordinator.core.answers import PARTNER_BY_HAND
 from coordinator.core.holds import OUTCOME_UNKNOWN
 from coordinator.core.plan import NodeKind, Plan
+from coordinator.core.prompts import HOLD_POINT
 from coordinator.core.state import Lane, Meeting, OpenPrompt, SignalValue, State
 from coordinator.prove.pieces import Pieces
 from coordinator.prove.put_back import PHASES, PutBack
@@ -23,6 +25,11 @@ _CONTROL = 100
 ENDING = ("stopping", "stopped", "aborting", "aborted")
 _WHILE_RECOVERING = (UNRULED, "refused", OUTCOME_UNKNOWN)
 """What a move of a recovery may end with, beside what sets the fault anew."""
+_WITHOUT_FAILURE = (
+    *_WHILE_RECOVERING,
+    *("timeout", "out_of_step", "out_of_balance", PARTNER_BY_HAND, HOLD_POINT),
+)
+"""Faults that the core may set to a lane before it counts them, or without."""
 WAITING = Meeting()
 """What every barrier is at which nothing happens."""
 
@@ -34,7 +41,9 @@ class Folder:
         self._bounds = tuple(
             {rule.fault: rule.attempts for rule in node.rules} for node in plan.nodes
         )
-        self._is_alone = tuple(node.span < 0 and node.kind is NodeKind.STEP for node in plan.nodes)
+        self._is_step = tuple(node.kind is NodeKind.STEP for node in plan.nodes)
+        self._plan = plan
+        self._brought = _brought(plan)
         self._put_back = PutBack(plan)
         self._pieces = pieces
         self._lane_nodes = plan.lanes
@@ -140,13 +149,15 @@ class Folder:
     def _bound(self, lane: Lane, node: int, fault: str) -> int:
         """Return up to how many failures make a difference.
 
-        Outside pairs a failure is counted before the count is compared, so until the next one the
-        last that is allowed is like all that are not; that of the fault at hand may be compared
-        once more. In a pair a person's answer sets a fault without counting it.
+        A failure is counted before the count is compared, so until the next one the last that is
+        allowed is like all that are not; that of the fault at hand may be compared once more. To
+        the step that both of a pair begin with, a person's answer about the partner may bring a
+        fault uncounted: any that can be at hand without a failure of this very step.
         """
         bound = self._bounds[node].get(fault, 1)
         is_at_hand = lane.node == node and lane.fault == fault
-        return bound if is_at_hand or not self._is_alone[node] else bound - 1
+        is_brought = fault in self._brought.get(node, ()) or not self._is_step[node]
+        return bound if is_at_hand or is_brought else bound - 1
 
     def _without_fault(self, lane: Lane) -> Lane:
         """Forget, while a lane outside pairs recovers, a fault that the step has no rule for.
@@ -157,9 +168,8 @@ class Folder:
         if lane.phase != "recovering" or not lane.fault or lane.then or lane.failing:
             return lane
         rules = self._bounds[lane.node]
-        if not self._is_alone[lane.node] or any(
-            one in rules for one in (lane.fault, *_WHILE_RECOVERING)
-        ):
+        is_alone = self._is_step[lane.node] and self._plan.nodes[lane.node].span < 0
+        if not is_alone or any(one in rules for one in (lane.fault, *_WHILE_RECOVERING)):
             return lane
         return lane._replace(fault=OUTCOME_UNKNOWN if lane.unknown else "")
 
@@ -182,3 +192,21 @@ class Folder:
             if meeting.phase == "released"
             else (),
         )
+
+
+def _brought(plan: Plan) -> dict[int, frozenset[str]]:
+    """Return, for each step that a pair begins with, the faults that may come to it uncounted."""
+    found: dict[int, frozenset[str]] = {}
+    for span in plan.spans:
+        for lane, nodes in zip(span.lanes, span.nodes, strict=True):
+            opening = plan.barriers[span.opens]
+            first = opening.next_nodes[opening.lanes.index(lane)]
+            others = [plan.nodes[node] for node in nodes if node != first]
+            found[first] = frozenset(
+                (
+                    *(rule.fault for other in others for rule in other.rules),
+                    *(window.fault for other in others for window in other.windows),
+                    *_WITHOUT_FAILURE,
+                )
+            )
+    return found

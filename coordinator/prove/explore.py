@@ -44,6 +44,8 @@ class Exploration:
     depth: int = 0
     is_complete: bool = False
     """False when a bound cut the walk."""
+    is_folded: bool = True
+    """False where nothing was taken as alike: the plan does something twice across a cut."""
     violations: list[Violation] = field(default_factory=list)
     sent: set[int] = field(default_factory=set)
     """Steps that were ever sent."""
@@ -91,7 +93,7 @@ def _explore(
 ) -> Exploration:
     expander = Expander(own, limits, store, is_orderly=is_orderly)
     walk = Walk()
-    found = Exploration(limits.causes)
+    found = Exploration(limits.causes, is_folded=is_orderly)
     start = start_of(expander)
     places = expander.local.places_of(start.state)
     number = expander.number(places, expander.local.look(start, places), lambda: start)

@@ -194,7 +194,6 @@ class Expander:
                 return None
             is_over = after.causes < self._limits.causes or len(steps) > _FORCED_MAX
             is_over = is_over or after.state.phase in ENDING or _has_done(node.state, after.state)
-            is_over = is_over or self.local.places_of(after.state, places) != places
             node, following = after, None if is_over else self._moves.forced(after)
         node = replace(node, state=self.folder.fold(node.state, before))
         if _has_done(before, node.state):

@@ -31,7 +31,7 @@ class Local:
         self.pieces = pieces
         self._parts = parts
         self._looks: dict[tuple[int, Place, Lane], int] = {}
-        self._places: dict[tuple[int, int, int], Place] = {}
+        self._places: dict[object, Place] = {}
 
     def places_of(self, state: State, before: Places = ()) -> Places:
         """Return where each lane is.
@@ -45,7 +45,7 @@ class Local:
             return before
         places = []
         for number, lane in enumerate(state.lanes):
-            key = number, lane.done, lane.node
+            key = number, lane.done, lane.node, lane.attempts
             known = self._places.get(key)
             if known is None:
                 known = self._places[key] = self._place_of(number, lane)
@@ -69,8 +69,10 @@ class Local:
                 raise OutOfOrder
         place = Place(piece, skipped)
         if lane.node >= 0 and pieces.number(number, place, lane.node) is None:
-            return place._replace(at=lane.node)
-        return place
+            place = place._replace(at=lane.node)
+        failed = dict.fromkeys(node for node, _, _ in lane.attempts)
+        far = tuple(node for node in failed if pieces.number(number, place, node) is None)
+        return place._replace(failed=far) if far else place
 
     def look(self, node: Node, places: Places) -> Look:
         """Return what a state looks like from its places."""
@@ -222,7 +224,16 @@ class _Mover:
             return ()
         here = self._source.pieces.moves(lane, self._before[lane])
         there = self._target.pieces.moves(lane, self._after[lane])
-        return tuple(there[here.index(move)] for move in queue)
+        return tuple(
+            there[here.index(move)] if move in here else self._as_it_is(lane, move)
+            for move in queue
+        )
+
+    def _as_it_is(self, lane: int, move: Move) -> Move:
+        """Return a move of a step out of sight, where nobody asks for more of it than its look."""
+        if self._target.pieces.marks(lane, (move,)):
+            raise OutOfOrder
+        return move
 
     def meetings(self, meetings: tuple[Meeting, ...]) -> tuple[Meeting, ...]:
         """Return what happens at the barriers there."""

@@ -28,12 +28,14 @@ class Place(NamedTuple):
     """Mask over later pieces that are done already: the lane has gone back over others."""
     at: int = -1
     """The node at hand where that is out of sight of the piece: the lane is on its way back."""
+    failed: tuple[int, ...] = ()
+    """Nodes out of sight of which failures are remembered: it has gone back from there."""
 
 
 Places = tuple[Place, ...]
 """For each lane where it is."""
 AT = 1_000
-"""Stands for `Place.at` among the nodes counted from the first of a piece."""
+"""Stands for `Place.at` among the nodes counted from the first of a piece; more for `failed`."""
 MoveLook = tuple[str, int, int, str, int]
 
 
@@ -192,6 +194,7 @@ class Pieces:
             break
         if place.at >= 0:
             sight[AT] = place.at
+        sight.update(enumerate(place.failed, AT + 1))
         return sight
 
     def where(self, lane: int, place: Place, node: int) -> int | str:

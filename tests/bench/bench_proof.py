@@ -21,10 +21,9 @@ from tests.support.sequence_files import SEQUENCES
 ROWS = (
     *(("breakout", bolts, 1) for bolts in (6, 8, 12, 16, 20)),
     *(("makeup", bolts, 1) for bolts in (6, 8, 12, 16, 20)),
-    *(("breakout", 8, causes) for causes in (0, 2)),
-    *(("makeup", 8, causes) for causes in (0,)),
+    *((kind, 8, causes) for kind in ("breakout", "makeup") for causes in (0, 2)),
 )
-"""Growth with bolts first, then with causes; 2 on a make-up needs more than 10 GB either way."""
+"""Growth with bolts first, then with causes; SPIN needs more than 10 GB for 2 on a make-up."""
 
 
 class Proved(NamedTuple):

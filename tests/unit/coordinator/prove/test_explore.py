@@ -7,7 +7,10 @@ import pytest
 
 from coordinator.core.plan import Barrier, Exhausted, Move, Node, NodeKind, Party, Plan, Rule
 from coordinator.prove import Limits, explore
-from coordinator.prove.explore import unreached
+from coordinator.prove.explore import start_of, unreached
+from coordinator.prove.graph import Expander
+from coordinator.prove.own import Own
+from coordinator.prove.store import Store
 from coordinator.sequence import load
 from tests.support.pair_plan import asking_plan, pair_plan
 from tests.support.sequence_files import SEQUENCES, write_sequence
@@ -124,6 +127,25 @@ def test_a_counterexample_names_what_happened_in_order() -> None:
 def test_a_sequence_that_pulls_two_bolts_only_is_proved_too(name: str) -> None:
     """Which bolts are opposite shows in who is pulled together, not in the highest number."""
     assert explore(shipped(name), Limits(0)).is_proved
+
+
+def test_a_failure_of_a_step_that_a_lane_has_gone_back_from_is_part_of_where_it_is() -> None:
+    """It counts once the lane comes there again; unseen, the whole make-up was walked as one."""
+    expander = Expander(Own(shipped("makeup_6")), Limits(2), Store(), is_orderly=True)
+    start = start_of(expander)
+    first, *others = start.state.lanes
+    far = expander.plan.lanes[0][-1]
+    gone_back = first._replace(attempts=((far, "refused", 1),))
+    state = start.state._replace(lanes=(gone_back, *others))
+
+    places, before = (expander.local.places_of(one) for one in (state, start.state))
+
+    assert (places[0].failed, before[0].failed) == ((far,), ())
+    assert expander.pieces.kind_of(places) != expander.pieces.kind_of(before)
+    look = expander.local.look(replace(start, state=state), places)
+    assert (
+        expander.local.read(look)[0] != expander.local.read(expander.local.look(start, before))[0]
+    )
 
 
 def test_a_party_without_a_lane_of_its_own_does_not_stand_in_the_way() -> None:
