@@ -9,7 +9,14 @@ from coordinator.core.effects import Outcome, WithdrawPrompt, WriteRecord
 from coordinator.core.events import PromptAnswered, PromptTaken
 from coordinator.core.holds import HoldKind, begin_hold
 from coordinator.core.plan import Move, NodeKind, Option
-from coordinator.core.prompts import BACKED_OFF, close_prompt, options_of, pass_point, raise_prompt
+from coordinator.core.prompts import (
+    BACKED_OFF,
+    LEAVING,
+    close_prompt,
+    options_of,
+    pass_point,
+    raise_prompt,
+)
 from coordinator.core.state import BETWEEN, Doing, OpenPrompt
 from coordinator.core.turn import Turn
 
@@ -101,7 +108,7 @@ def _act_on(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> None:
 
 def _again(turn: Turn, lane: int) -> None:
     span = pairing.open_span(turn, lane)
-    if span < 0:
+    if span < 0 or turn.lane(lane).then in LEAVING:
         is_made, checks = turn.lane(lane).then == BACKED_OFF, recovery.checks_due(turn, lane)
         recovery.recover(turn, lane)
         if is_made:
@@ -190,7 +197,8 @@ def _leave(turn: Turn, opened: OpenPrompt) -> None:
     _forget_start(turn, span)
     if turn.state.phase == "running":
         turn.proceed("pause", reason=f"{turn.node(opened.node).name}: leaving in order")
-    for lane in turn.plan.spans[span].lanes if span >= 0 else (opened.lane,):
+    both = turn.plan.spans[span].lanes if span >= 0 else ()
+    for lane in [one for one in both if pairing.open_span(turn, one) == span] or (opened.lane,):
         _recover_by(turn, lane, _leave_moves(turn, lane), "abort")
 
 

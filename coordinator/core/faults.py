@@ -1,8 +1,11 @@
 """Take in a fault and hand it to whoever decides: the pair inside a span, else the lane alone."""
 
+from typing import Any
+
 from coordinator.core import commands, pairing, recovery
 from coordinator.core.effects import Outcome, WriteRecord
 from coordinator.core.holds import hold_party, settle_outcome
+from coordinator.core.prompts import LEAVING
 from coordinator.core.state import Doing
 from coordinator.core.turn import Turn, require
 
@@ -21,7 +24,9 @@ def fail(turn: Turn, lane: int, fault: str, evidence: tuple[tuple[str, float], .
         # A recovery that fails is not recovered from: the attempts count as used up.
         fault = turn.lane(lane).fault or fault
     commands.clear(turn, lane)
-    rest = {"queue": (), "doing": Doing.STEP, "then": "", "failing": False}
+    rest: dict[str, Any] = {"doing": Doing.STEP, "failing": False}
+    if at_hand.then not in LEAVING:  # Who is on its way out stays so, before the same move (R4).
+        rest |= {"queue": (), "then": ""}
     turn.step(lane, "fail", fault=fault, evidence=evidence, **rest)
     failures = turn.count(lane, at_hand.node, fault)
     while final and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
@@ -34,7 +39,7 @@ def decide_fate(turn: Turn, lane: int) -> None:
     if turn.state.phase not in DECIDING_PHASES:
         return
     span = pairing.open_span(turn, lane)
-    if span >= 0:
+    if span >= 0 and turn.lane(lane).then not in LEAVING:
         pairing.stop_partners(turn, span, lane)
     elif not turn.lane(lane).hold_us:
         # One that was told to hold is decided on once it stands.

@@ -17,6 +17,8 @@ BACKED_OFF = "backed_off"
 HOLD_POINT = "hold_point"
 """Stands for the fault while a lane waits at a hold point."""
 _UNKNOWN_OPTIONS = (Option.AGAIN, Option.BY_HAND, Option.ABORT)
+_OF_THE_STEP = (Option.BACK_OFF, Option.BY_HAND, Option.REPLACE_BOLT, Option.BACK_A_ROUND)
+"""What may be answered about a step, and not of a side on its way out, which does it no more."""
 
 
 def options_of(turn: Turn, opened: OpenPrompt) -> tuple[str, ...]:
@@ -29,12 +31,14 @@ def options_of(turn: Turn, opened: OpenPrompt) -> tuple[str, ...]:
 
 def _applies(turn: Turn, opened: OpenPrompt, option: Option) -> bool:
     node = turn.node(opened.node)
+    if turn.lane(opened.lane).then in LEAVING and option in _OF_THE_STEP:
+        return False
     if option is Option.BACK_OFF:
         if turn.lane(opened.lane).then == BACKED_OFF:
             return False
         return any(rule.fault == opened.fault and rule.recover for rule in node.rules)
     if option is Option.BY_HAND:
-        if node.move is None or node.barrier >= 0 or turn.lane(opened.lane).then in LEAVING:
+        if node.move is None or node.barrier >= 0:
             return False
         # Where an arm stands only its own moves can tell: no zone is left by hand (Z2).
         zones = enumerate(turn.state.zones)

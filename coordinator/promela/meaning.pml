@@ -716,7 +716,9 @@ inline fail_move()
     causes++;
     halts[who] = 0; made[who] = 0; checks[who] = 0; again[who] = 0;
     if
-    :: then[who] == leaving -> is[who] = cut; if :: phase == running -> hold() :: else fi
+    :: then[who] == leaving || then[who] == going ->
+        /* Whoever is on its way out stays so; everybody holds, and it goes on after a restart. */
+        is[who] = cut; if :: phase == running -> hold() :: else fi
     :: else ->
         if :: fault[who] == 0 -> fault[who] = UNRULED :: else fi;
         is[who] = faulted; then[who] = nothing;

@@ -157,10 +157,10 @@ def test_step_inside_a_zone_may_be_done_by_hand_and_the_arm_leaves_by_itself() -
     assert world.behave() == "complete"
 
 
-def test_side_that_is_sent_back_goes_on_leaving_while_a_person_is_asked_about_the_other() -> None:
-    """Found by the second model: it stood until the time at the next barrier was over."""
+def sent_back() -> CoreWorld:
+    """Return a world in which a person has sent both sides back a round, and the fore arm lifts."""
     plan = asking_plan()
-    offered = (Option.AGAIN, Option.BACK_A_ROUND, Option.ABORT)
+    offered = (Option.AGAIN, Option.BACK_A_ROUND, Option.LEAVE, Option.ABORT)
     prompt = replace(plan.prompts[0], options=tuple((one, one.value) for one in offered))
     rounds = (("round", 1), ("pair", 1))
     nodes = tuple(
@@ -178,6 +178,12 @@ def test_side_that_is_sent_back_goes_on_leaving_while_a_person_is_asked_about_th
     world.feed(PromptAnswered(world.now_us, number, "back_a_round", "mate"))
     run_until(world, lambda: world.sent[FORE][-1].move.action == "lift")
     world.unanswered = [one for one in world.unanswered if one[0] != FORE]
+    return world
+
+
+def test_side_that_is_sent_back_goes_on_leaving_while_a_person_is_asked_about_the_other() -> None:
+    """Found by the second model: it stood until the time at the next barrier was over."""
+    world = sent_back()
     run_until(world, lambda: world.sent[AFT][-1].move.action == "seat")
     sent = len(world.sent[FORE])
     world.act(Act.HOLD)
@@ -213,4 +219,45 @@ def test_whoever_leaves_is_not_asked_whether_that_was_done_by_hand() -> None:
     asked = kinds_of(world.effects, RaisePrompt)[-1]
     assert (asked.party, asked.options) == (AFT, ("again", "abort"))
     world.feed(PromptAnswered(world.now_us, asked.number, "again", "mate"))
+    assert world.behave() == "aborted"
+
+
+def test_side_sent_back_whose_way_out_fails_is_asked_about_alone_and_goes_on_leaving() -> None:
+    """Found by the proof: the other had gone on to work, and the answer broke the core."""
+    world = sent_back()
+    run_until(world, lambda: world.sent[AFT][-1].move.action == "seat")
+    sent = len(world.sent[FORE])
+    world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
+
+    (asked,) = (one for one in world.effects if isinstance(one, RaisePrompt) and one.number == 2)
+    assert (asked.party, asked.options) == (FORE, ("again", "leave", "abort"))
+    assert not any(lane.hold_us for lane in world.state.lanes)
+    world.feed(PromptAnswered(world.now_us, asked.number, "again", "mate"))
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "seat")
+    assert actions_since(world, FORE, sent) == ["lift", "park", "seat"]
+    assert world.behave() == "complete"
+
+
+def test_way_out_that_fails_without_a_rule_holds_everybody_and_goes_on_after_a_restart() -> None:
+    """Found by the proof: one side stayed failed and the other broken off, and nothing happened."""
+    world = sent_back()
+    sent = len(world.sent[FORE])
+    world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "never_named"))
+    assert world.state.phase == "holding"
+    come_to_rest(world)
+    world.act(Act.RESTART)
+    run_until(world, lambda: world.sent[FORE][-1].move.action == "seat")
+
+    assert actions_since(world, FORE, sent) == ["lift", "park", "seat"]
+    assert world.behave() == "complete"
+
+
+def test_way_out_that_is_left_in_order_takes_no_step_from_who_is_at_work_again() -> None:
+    """Found with the two above: to leave is no move of a side that has gone on."""
+    world = sent_back()
+    run_until(world, lambda: world.sent[AFT][-1].move.action == "seat")
+    world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
+    number = world.state.prompts[0].number
+    world.feed(PromptAnswered(world.now_us, number, "leave", "mate"))
+
     assert world.behave() == "aborted"
