@@ -28,6 +28,8 @@ class Step:
     """How often it may be tried in all, by fault; a fault that is not here is tried once."""
     exceptions: tuple[int, ...]
     """Interlocks under which it may move all the same."""
+    needs: tuple[int, ...]
+    """Permissives without which it may not move."""
     span: int
     bolt: int
     torque_nm: float
@@ -152,6 +154,7 @@ def _step(node: Node, party: str, zones: Mapping[str, str]) -> Step:
         zone=zones.get(move.action, "") if move is not None else "",
         attempts={rule.fault: rule.attempts for rule in node.rules},
         exceptions=tuple(interlock for interlock, _ in node.exceptions),
+        needs=node.permissives,
         span=node.span,
         bolt=int(given.get("bolt", 0)),
         torque_nm=float(torque) if not isinstance(torque, str) else 0.0,

@@ -184,7 +184,12 @@ class OneFate(Oracle):
         own = [party for party in span.parties if party not in current.by_hand]
         steps = [step for party in own for step in span.steps.get(party, ())]
         left = [step for step in steps if step not in current.finished]
-        return f"{', '.join(left)} is not finished" if left else ""
+        if left:
+            return f"{', '.join(left)} is not finished"
+        # Once people have done one side's part there is no start of both to compare.
+        unheard = () if current.by_hand else (one for one in own if one not in current.starts_us)
+        missing = ", ".join(unheard)
+        return f"nobody has heard when {missing} began" if missing else ""
 
     def _watch_partner(self, now_us: int, span: int, failed: Command) -> None:
         stop_us = self.ground.spans[span].stop_us

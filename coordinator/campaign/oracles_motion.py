@@ -79,12 +79,17 @@ class Gated(Oracle):
             self._stood = False
             if self._restarted_us != now_us:
                 self.judge.report("I3", phase, "it restarts without a person's word")
+            if self._latched:
+                text = f"it restarts though {list(self._latched)} is not reset"
+                self.judge.report("I6", phase, text)
 
     def _judge_motion(self, now_us: int, command: Command, kind: str) -> None:
         step = self.ground.steps.get(command.step)
-        excepted = step.exceptions if step is not None else ()
+        excepted, needs = ((), ()) if step is None else (step.exceptions, step.needs)
         for index, gate in enumerate(self.ground.gates):
-            if gate.is_permissive or (index in excepted and not gate.is_trip):
+            if gate.is_permissive and index not in needs:
+                continue
+            if index in excepted and not gate.is_trip:
                 continue
             if not self.board.is_good(gate.signal, gate.max_age_us, now_us):
                 known = self.board.signals.get(gate.signal)

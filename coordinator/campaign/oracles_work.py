@@ -116,11 +116,21 @@ class Torqued(Oracle):
         step = self.ground.steps.get(self.ground.plan.nodes[record.node].name)
         if record.outcome == "by_hand" and step is not None and step.action == "pull":
             self._reached[step.bolt] = max(self._reached.get(step.bolt, 0.0), step.torque_nm)
+        self._judge_windows(record)
         known = self._results.get((party, record.command))
         noted = dict(record.results).get("torque_nm")
         if known is not None and noted is not None and abs(known - noted) > 1e-6 * abs(known):
             text = f"{party} {record.command}: {noted} is recorded, {known} was reported"
             self.judge.report("T4", "record", text)
+
+    def _judge_windows(self, record: WriteRecord) -> None:
+        """What has come out outside its window is no good end, whatever its party says."""
+        name = self.ground.plan.nodes[record.node].name
+        if record.outcome != "finished" or record.fault:
+            return
+        if self.ground.is_outside(name, dict(record.results)):
+            text = f"{name} is recorded as done with {dict(record.results)}"
+            self.judge.report("T5", self.ground.steps[name].action, text)
 
     def _bolts(self) -> tuple[int, ...]:
         return tuple(

@@ -3,7 +3,7 @@
 import pytest
 
 from coordinator.campaign.oracles import PROMISES
-from coordinator.core.effects import RaisePrompt
+from coordinator.core.effects import RaisePrompt, WriteRecord
 from coordinator.core.events import Act, OperatorActed, TimePassed
 from coordinator.wire.messages import (
     Accepted,
@@ -33,11 +33,13 @@ def released_pair(court: Court) -> None:
         court.pass_on(party, Release(number, court.now_us + 200_000))
 
 
-def started_pair(court: Court, *, apart_us: int = 1_000) -> None:
+def started_pair(court: Court, *, apart_us: int = 1_000, is_heard: bool = True) -> None:
     released_pair(court)
     start_us = court.now_us + 200_000
     court.pass_on("fore", Started(1, start_us), start_us)
-    court.pass_on("aft", Started(2, start_us + apart_us), start_us + apart_us)
+    (court.pass_on if is_heard else court.say)(
+        "aft", Started(2, start_us + apart_us), start_us + apart_us
+    )
 
 
 def pull_and_confirm(court: Court) -> None:
@@ -106,11 +108,12 @@ def test_a_start_before_its_time_is_found() -> None:
     assert court.broken == ["B3"]
 
 
-@pytest.mark.parametrize("why", ["fault", "window", "apart", "left_out"])
+@pytest.mark.parametrize("why", ["fault", "window", "apart", "unheard", "left_out"])
 def test_a_span_that_closes_over_a_broken_half_is_found(why: str) -> None:
     """One fate for both: what one has not done, neither has."""
     court = running()
-    started_pair(court, apart_us=80_000 if why == "apart" else 0)
+    apart_us = 80_000 if why == "apart" else 0
+    started_pair(court, apart_us=apart_us, is_heard=why != "unheard")
     if why == "fault":
         court.pass_on("aft", Faulted(2, "leak"))
     elif why == "window":
@@ -200,6 +203,17 @@ def test_a_restart_by_itself_is_found() -> None:
     court.decide(TimePassed(5), phase="restarting")
 
     assert court.broken == ["I3"]
+
+
+def test_a_restart_over_a_trip_that_was_not_reset_is_found() -> None:
+    """Whoever restarts must have looked at what tripped."""
+    court = running()
+    court.signals(floor_clear=False)
+    court.decide(TimePassed(1), phase="held")
+
+    court.decide(OperatorActed(2, Act.RESTART, "mate"), phase="restarting")
+
+    assert court.broken == ["I6"]
 
 
 def test_a_trip_after_which_nothing_is_held_is_found() -> None:
@@ -365,6 +379,21 @@ def test_too_much_torque_a_round_too_early_and_bolts_not_opposite_are_found() ->
     other.pass_on("fore", Release(1, 200_000))
 
     assert "T3" in other.broken
+
+
+@pytest.mark.parametrize(("fault", "broken"), [("torque_off", []), ("", ["T5"])])
+def test_a_result_outside_its_window_recorded_as_done_is_found(
+    fault: str, broken: list[str]
+) -> None:
+    """A bolt that was pulled to too little is not pulled."""
+    court = running()
+    node = [one.name for one in court.ground.plan.nodes].index("pull bolt 1 round 1")
+    results = (("torque_nm", 100.0),)
+
+    proof = WriteRecord(0, 1, node, 1, "finished", fault, results)
+    court.decide(TimePassed(1), proof, phase="running")
+
+    assert court.broken == broken
 
 
 def test_a_string_that_moves_over_an_arm_is_found() -> None:
