@@ -21,7 +21,7 @@ step ruff check .
 step mypy
 step lint-imports
 step bothsides check --causes 1 sequences/*.yaml
-step bothsides check --states 4000000 sequences/breakout_*.yaml
+step bothsides check sequences/breakout_*.yaml sequences/makeup_*.yaml
 step bothsides dryrun sequences/makeup_8.yaml --seed 1
 campaign=$(mktemp -d)
 step bothsides fuzz sequences/makeup_8.yaml --cases 20000 --minutes 5 --workers 2 --out "$campaign"

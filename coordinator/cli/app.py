@@ -64,7 +64,7 @@ def check(
     ] = 2,
     states: Annotated[
         int, typer.Option(min=1, help="Give the proof up after so many states.")
-    ] = 2_000_000,
+    ] = 20_000_000,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for pictures and cases of what is broken.")
     ] = None,

@@ -40,7 +40,7 @@ class Asked:
     """Instead of the joint that a sequence names."""
     causes: int = 2
     """Up to how many things that go wrong the proof covers."""
-    states_max: int = 2_000_000
+    states_max: int = 20_000_000
     """Where the proof is given up."""
     out: Path | None = None
     """Folder for pictures and cases of counterexamples."""

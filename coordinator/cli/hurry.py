@@ -1,8 +1,9 @@
 """Give a cell that lives faster than the wall the patience that its bus and its disks still need.
 
 Only the simulated steel and arms hurry; a message takes as long as ever. So what is waited for on
-the bus is stretched by as much as the clock runs faster, and so is the balance band: a wrench winds
-up that much further while a report is on its way. Whoever replays such a run hurries the plan
+the bus is stretched by as much as the clock runs faster, and so are the window of starts, since
+processes wake no sooner, and the balance band: a wrench winds up that much further while a report
+is on its way. Whoever replays such a run hurries the plan
 alike.
 
 Units: ``*_us`` whole microseconds of the cell's clock.
@@ -40,4 +41,5 @@ def hurried(plan: Plan, speed: float) -> Plan:
         replace(signal, max_age_us=stretched(signal.max_age_us)) for signal in plan.signals
     )
     spans = tuple(replace(span, balance_nm=stretched(span.balance_nm)) for span in plan.spans)
-    return replace(plan, timing=stretched_timing, signals=signals, spans=spans)
+    barriers = tuple(replace(one, window_us=stretched(one.window_us)) for one in plan.barriers)
+    return replace(plan, timing=stretched_timing, signals=signals, spans=spans, barriers=barriers)

@@ -48,7 +48,9 @@ class StageOpening:
         self, seed: int, *, stretch: float = 1.0, case: Case | None = None, traced: bool = False
     ) -> "CellStage":
         """Build a stage at the very beginning of a run."""
-        loaded = replace(self.loaded, plan=hurried(self.loaded.plan, stretch))
+        # In virtual time nobody wakes late: the window of starts stays as it is.
+        plan = replace(hurried(self.loaded.plan, stretch), barriers=self.loaded.plan.barriers)
+        loaded = replace(self.loaded, plan=plan)
         return CellStage.open(loaded, seed, case, traced)
 
 

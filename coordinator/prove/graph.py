@@ -43,7 +43,7 @@ class Limits:
     """What the walk may spend, and what it may leave out."""
 
     causes: int = 2
-    states_max: int = 2_000_000
+    states_max: int = 20_000_000
     is_modular: bool = True
     """Leave out combinations of inner steps of lanes that touch only themselves (`moves.py`)."""
     is_cut: bool = True
