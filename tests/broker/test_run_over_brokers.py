@@ -12,6 +12,7 @@ from coordinator.core.events import MessagesMissed
 from coordinator.core.plan import Timing
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.coordinator import Coordinator, Observers
+from coordinator.live.gap_watch import PATIENCE_US
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.live.operator import OperatorScript
 from coordinator.live.runtime import Outcome, Runtime
@@ -61,7 +62,9 @@ def check_run(port: int, folder: Path, loses: int = 0) -> None:
     path = folder / "journal.log"
     journal = Journal.create(path, Head("run", "d" * 64))
 
-    arms = [ObedientParty("fore"), ObedientParty("aft", work_us=600_000, loses=loses)]
+    # Long enough for what is lost to count as lost, and not as overtaken on another topic.
+    work_us = 2 * PATIENCE_US if loses else 600_000
+    arms = [ObedientParty("fore"), ObedientParty("aft", work_us=work_us, loses=loses)]
     outcome, coordinator = asyncio.run(run_over(port, journal, arms))
     journal.close()
 
