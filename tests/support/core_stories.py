@@ -4,10 +4,10 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from coordinator.core.effects import Effect, Notify, SendHold
-from coordinator.core.events import Act, CommandProgressed, OperatorActed
+from coordinator.core.events import Act, CommandProgressed, CommandStarted, OperatorActed
 from coordinator.core.plan import Plan
 from tests.support.core_world import CoreWorld
-from tests.support.pair_plan import pair_plan
+from tests.support.pair_plan import AFT, FORE, asking_plan, pair_plan
 
 TURNS_MAX = 500
 Kind = TypeVar("Kind")
@@ -39,6 +39,15 @@ def reach(name: str, *, armed: bool = True, plan: Plan | None = None) -> CoreWor
     if armed and world.sent[0][-1].barrier >= 0:
         at_barrier = world.sent[0][-1].barrier
         run_until(world, lambda: world.state.meetings[at_barrier].phase in ("released", "passed"))
+    return world
+
+
+def pulling(plan: Plan | None = None) -> CoreWorld:
+    """Return a world, of the asking plan unless told otherwise, in which both sides pull."""
+    world = reach("pull", plan=plan or asking_plan())
+    world.unanswered.clear()
+    for party in (FORE, AFT):
+        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
     return world
 
 

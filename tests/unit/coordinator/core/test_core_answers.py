@@ -6,26 +6,15 @@ from coordinator.core.events import (
     CommandFaulted,
     CommandFinished,
     CommandInterrupted,
-    CommandStarted,
     PartyHeld,
     PromptAnswered,
     SignalSeen,
 )
-from coordinator.core.plan import Plan
-from tests.support.core_stories import command_of, kinds_of, reach, run_until, words_of
+from tests.support.core_stories import command_of, kinds_of, pulling, run_until, words_of
 from tests.support.core_world import CoreWorld
-from tests.support.pair_plan import AFT, CLOSE, FORE, INTERLOCK, asking_plan, pair_plan
+from tests.support.pair_plan import AFT, CLOSE, FORE, INTERLOCK, pair_plan
 
 PAIR = (FORE, AFT)
-
-
-def pulling(plan: Plan | None = None) -> CoreWorld:
-    """Return a world in which both sides pull."""
-    world = reach("pull", plan=plan or asking_plan())
-    world.unanswered.clear()
-    for party in PAIR:
-        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
-    return world
 
 
 def fail(world: CoreWorld, party: int) -> None:

@@ -13,7 +13,7 @@ from coordinator.core.events import (
 )
 from coordinator.core.plan import Option
 from coordinator.core.prompts import UNKNOWN_OUTCOME
-from tests.support.core_stories import command_of, kinds_of, reach, run_until
+from tests.support.core_stories import command_of, kinds_of, pulling, reach, run_until
 from tests.support.core_world import CoreWorld
 from tests.support.pair_plan import AFT, FORE, asking_plan
 
@@ -41,6 +41,18 @@ def come_to_rest(world: CoreWorld, *, died: int = -1) -> None:
     for party in EVERYBODY:
         world.feed(PartyHeld(world.now_us, party, world.hold_numbers[party][-1]))
     assert world.state.phase == "held"
+
+
+def doubted_at(step: str) -> tuple[CoreWorld, RaisePrompt]:
+    """Return a world whose fore arm died at a step, and the question about it after a restart."""
+    world = reach(step)
+    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
+    world.act(Act.HOLD)
+    come_to_rest(world, died=FORE)
+    world.act(Act.RESTART)
+    run_until(world, lambda: bool(world.state.prompts))
+    (asked,) = kinds_of(world.effects, RaisePrompt)
+    return world, asked
 
 
 def actions_since(world: CoreWorld, party: int, at: int) -> list[str]:
@@ -81,10 +93,7 @@ def test_recovery_that_was_broken_off_and_told_of_it_goes_on_at_a_restart() -> N
 
 def test_question_that_a_hold_took_back_is_asked_again_before_anything_is_retried() -> None:
     """R2: a restart is not the answer that nobody has given; the re-checks are made after it."""
-    world = reach("pull", plan=asking_plan())
-    world.unanswered.clear()
-    for party in (FORE, AFT):
-        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
+    world = pulling()
     world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
     world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
     world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
@@ -109,10 +118,7 @@ def test_question_that_a_hold_took_back_is_asked_again_before_anything_is_retrie
 
 def test_work_by_hand_after_a_hold_leaves_the_re_checks_to_be_made() -> None:
     """The joint may have moved for what comes next, whoever did what was at hand."""
-    world = reach("pull", plan=asking_plan())
-    world.unanswered.clear()
-    for party in (FORE, AFT):
-        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
+    world = pulling()
     world.act(Act.HOLD)
     come_to_rest(world, died=FORE)
     sent = len(world.sent[FORE])
@@ -127,14 +133,8 @@ def test_work_by_hand_after_a_hold_leaves_the_re_checks_to_be_made() -> None:
 
 def test_step_that_leaves_a_zone_is_not_done_by_hand() -> None:
     """Z2, found by the second model: the zone stayed leased and the other side waited for ever."""
-    world = reach("park")
-    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
-    world.act(Act.HOLD)
-    come_to_rest(world, died=FORE)
-    world.act(Act.RESTART)
-    run_until(world, lambda: bool(world.state.prompts))
+    world, asked = doubted_at("park")
 
-    (asked,) = kinds_of(world.effects, RaisePrompt)
     assert (asked.prompt, asked.options) == (UNKNOWN_OUTCOME, ("again", "abort"))
     world.feed(PromptAnswered(world.now_us, asked.number, "again", "mate"))
     run_until(world, lambda: world.state.zones[0] != FORE)
@@ -143,14 +143,8 @@ def test_step_that_leaves_a_zone_is_not_done_by_hand() -> None:
 
 def test_step_inside_a_zone_may_be_done_by_hand_and_the_arm_leaves_by_itself() -> None:
     """What a person did inside frees nothing: the arm's own next move does."""
-    world = reach("pick")
-    world.unanswered = [one for one in world.unanswered if one[0] != FORE]
-    world.act(Act.HOLD)
-    come_to_rest(world, died=FORE)
-    world.act(Act.RESTART)
-    run_until(world, lambda: bool(world.state.prompts))
+    world, asked = doubted_at("pick")
 
-    (asked,) = kinds_of(world.effects, RaisePrompt)
     assert asked.options == ("again", "by_hand", "abort")
     world.feed(PromptAnswered(world.now_us, asked.number, "by_hand", "mate"))
     assert world.state.zones == (FORE,)
@@ -167,10 +161,7 @@ def sent_back() -> CoreWorld:
         replace(one, loops=rounds) if one.name in ("seat", "open", "pull", "close") else one
         for one in plan.nodes
     )
-    world = reach("pull", plan=replace(plan, nodes=nodes, prompts=(prompt,)))
-    world.unanswered.clear()
-    for party in (FORE, AFT):
-        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
+    world = pulling(replace(plan, nodes=nodes, prompts=(prompt,)))
     world.feed(CommandFaulted(world.now_us, AFT, command_of(world, AFT), "not_reached"))
     world.feed(CommandInterrupted(world.now_us, FORE, command_of(world, FORE)))
     world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
@@ -201,10 +192,7 @@ def test_side_that_is_sent_back_goes_on_leaving_while_a_person_is_asked_about_th
 
 def test_whoever_leaves_is_not_asked_whether_that_was_done_by_hand() -> None:
     """By hand means the step; a side on its way out does not do its step any more."""
-    world = reach("pull", plan=asking_plan())
-    world.unanswered.clear()
-    for party in (FORE, AFT):
-        world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
+    world = pulling()
     world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
     world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
     world.feed(PartyHeld(world.now_us, AFT, world.hold_numbers[AFT][-1]))
