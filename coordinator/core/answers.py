@@ -9,14 +9,7 @@ from coordinator.core.effects import Outcome, WithdrawPrompt, WriteRecord
 from coordinator.core.events import PromptAnswered, PromptTaken
 from coordinator.core.holds import HoldKind, begin_hold
 from coordinator.core.plan import Move, NodeKind, Option
-from coordinator.core.prompts import (
-    BACKED_OFF,
-    LEAVING,
-    close_prompt,
-    options_of,
-    pass_point,
-    raise_prompt,
-)
+from coordinator.core.prompts import BACKED_OFF, close_prompt, options_of, pass_point, raise_prompt
 from coordinator.core.state import BETWEEN, Doing, OpenPrompt
 from coordinator.core.turn import Turn
 
@@ -107,8 +100,8 @@ def _act_on(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> None:
 
 
 def _again(turn: Turn, lane: int) -> None:
-    span = pairing.open_span(turn, lane)
-    if span < 0 or turn.lane(lane).then in LEAVING:
+    span = pairing.shared_span(turn, lane)
+    if span < 0:
         is_made, checks = turn.lane(lane).then == BACKED_OFF, recovery.checks_due(turn, lane)
         recovery.recover(turn, lane)
         if is_made:

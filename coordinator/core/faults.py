@@ -38,8 +38,8 @@ def decide_fate(turn: Turn, lane: int) -> None:
     """Decide about a faulted lane, unless the procedure is on its way to rest anyway."""
     if turn.state.phase not in DECIDING_PHASES:
         return
-    span = pairing.open_span(turn, lane)
-    if span >= 0 and turn.lane(lane).then not in LEAVING:
+    span = pairing.shared_span(turn, lane)
+    if span >= 0:
         pairing.stop_partners(turn, span, lane)
     elif not turn.lane(lane).hold_us:
         # One that was told to hold is decided on once it stands.

@@ -13,7 +13,7 @@ from coordinator.core.holds import (
     take_rest,
 )
 from coordinator.core.plan import NodeKind
-from coordinator.core.prompts import LEAVING, reach_point
+from coordinator.core.prompts import reach_point
 from coordinator.core.state import BETWEEN, FINISHED, Doing, Timer
 from coordinator.core.turn import Turn, require
 
@@ -157,8 +157,8 @@ def watch_timers(turn: Turn, lane: int) -> None:
         pairing.overdue(turn, lane)
     elif at_hand.command and 0 < at_hand.timeout_us <= turn.now_us:
         faults.hold_to_fail(turn, lane, "timeout", turn.plan.timing.hold_us)
-        span = pairing.open_span(turn, lane)
-        if span >= 0 and at_hand.then not in LEAVING:
+        span = pairing.shared_span(turn, lane)
+        if span >= 0:
             pairing.stop_partners(turn, span, lane)
     elif at_hand.timer is not Timer.NONE and at_hand.timer_us <= turn.now_us:
         _on_timer(turn, lane)

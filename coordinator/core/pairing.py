@@ -9,6 +9,7 @@ from coordinator.core.events import CommandProgressed
 from coordinator.core.holds import begin_hold, hold_party
 from coordinator.core.interlocks import ACTIVE_PHASES
 from coordinator.core.plan import Span
+from coordinator.core.prompts import LEAVING
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn
 
@@ -28,6 +29,11 @@ def open_span(turn: Turn, lane: int) -> int:
         if lane in span.lanes and _is_inside(turn, span, lane):
             return index
     return -1
+
+
+def shared_span(turn: Turn, lane: int) -> int:
+    """Return the span whose fate a lane shares, or -1; who is on its way out shares none."""
+    return -1 if turn.lane(lane).then in LEAVING else open_span(turn, lane)
 
 
 def first_node(turn: Turn, span: int, lane: int) -> int:

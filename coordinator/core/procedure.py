@@ -103,12 +103,11 @@ def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
     if at_hand.phase not in ("interrupted", "faulted"):
         return
     is_asked = recovery.must_ask(turn, lane)
-    is_out = at_hand.then in LEAVING
-    if is_asked or (pairing.open_span(turn, lane) in asked and not is_out):
+    if is_asked or pairing.shared_span(turn, lane) in asked:
         turn.put(lane, queue=recovery.rechecks(turn, lane), doing=Doing.STEP)  # Made afterwards.
         if is_asked and turn.state.phase in interlocks.ACTIVE_PHASES:
             recovery.exhaust(turn, lane)
-    elif is_out or turn.node(at_hand.node).barrier < 0:
+    elif at_hand.then in LEAVING or turn.node(at_hand.node).barrier < 0:
         recovery.recover(turn, lane, recheck=True)
     else:
         # Armed there, it comes again; it has passed already if it only stood by afterwards.
