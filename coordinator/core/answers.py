@@ -154,18 +154,17 @@ def _go_back(turn: Turn, opened: OpenPrompt, event: PromptAnswered, option: Opti
         if option is Option.REPLACE_BOLT:
             _void(turn, turn.node(opened.node).span, lane, event.who)
         at_hand = turn.lane(lane)
-        done, leave, undone = at_hand.done, _leave_moves(turn, lane), 0
-        for index in turn.plan.lanes[lane]:
-            loops = dict(turn.node(index).loops)
-            is_pair = option is Option.BACK_A_ROUND or loops.get("pair") == here.get("pair")
-            if first <= loops.get("round", 0) <= here["round"] and is_pair:
-                undone |= 1 << index
-                barrier = turn.node(index).barrier
-                if barrier >= 0:
-                    turn.meet(barrier, "again", deadline_us=0)
+        leave, undone = _leave_moves(turn, lane), 0
+        met: list[int] = []
+        for (number, pair), inside in turn.plan.rounds[lane].items():
+            is_pair = option is Option.BACK_A_ROUND or pair == here.get("pair", 0)
+            if first <= number <= here["round"] and is_pair:
+                undone |= inside.nodes
+                met += inside.barriers
+        turn.meet_again(met)
         # What failed there before a person sent them back is no attempt of what comes now.
         fresh = (one for one in at_hand.attempts if not (one[1] and undone >> one[0] & 1))
-        turn.put(lane, done=done & ~undone, attempts=tuple(fresh))
+        turn.put(lane, done=at_hand.done & ~undone, attempts=tuple(fresh))
         _recover_by(turn, lane, leave, "back")
     text = f"{span.name}: both sides go back to round {first}"
     turn.notify("note", "back_a_round", text, node=opened.node)
@@ -174,9 +173,8 @@ def _go_back(turn: Turn, opened: OpenPrompt, event: PromptAnswered, option: Opti
 def _void(turn: Turn, span: int, lane: int, who: str) -> None:
     """Say of all that was proved about a lane's bolt of the pair that it counts no more."""
     pulled = turn.node(pairing.first_node(turn, span, lane)).record
-    for node in turn.plan.lanes[lane]:
-        proved = turn.node(node).record
-        if not (pulled and proved and proved.bolt == pulled.bolt and turn.lane(lane).is_done(node)):
+    for node, bolt in turn.plan.proofs[lane] if pulled else ():
+        if pulled is None or bolt != pulled.bolt or not turn.lane(lane).is_done(node):
             continue
         # It stands run up by a person's hand: only its pulls are made again by the arms.
         outcome: Outcome = "replaced" if "round" in dict(turn.node(node).loops) else "by_hand"
@@ -205,8 +203,9 @@ def _leave_moves(turn: Turn, lane: int) -> tuple[Move, ...]:
     node = turn.lane(lane).node
     if node >= 0 and turn.node(node).kind is NodeKind.STEP:
         return turn.node(node).leave
-    done = [one for one in turn.plan.lanes[lane] if turn.lane(lane).is_done(one)]
-    return next((turn.node(one).leave for one in reversed(done) if turn.node(one).move), ())
+    done = turn.lane(lane).done
+    last = (turn.node(one) for one in reversed(turn.plan.lanes[lane]) if done >> one & 1)
+    return next((node.leave for node in last if node.move), ())
 
 
 def _recover_by(turn: Turn, lane: int, moves: tuple[Move, ...], then: str) -> None:

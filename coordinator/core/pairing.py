@@ -8,7 +8,6 @@ from coordinator.core import recovery
 from coordinator.core.events import CommandProgressed
 from coordinator.core.holds import begin_hold, hold_party
 from coordinator.core.interlocks import ACTIVE_PHASES
-from coordinator.core.plan import Span
 from coordinator.core.prompts import LEAVING
 from coordinator.core.state import BETWEEN, Doing
 from coordinator.core.turn import Turn
@@ -16,18 +15,17 @@ from coordinator.core.turn import Turn
 
 def open_span(turn: Turn, lane: int) -> int:
     """Return the paired span that a lane is inside, or -1."""
-    at_hand = turn.lane(lane)
-    spans = turn.plan.spans
+    at_hand = turn.state.lanes[lane]
+    done, closed = at_hand.done, -1
     if at_hand.node >= 0:
-        node = turn.node(at_hand.node)
+        node = turn.plan.nodes[at_hand.node]
         if node.span >= 0 or node.barrier < 0:
             return node.span
         # At a barrier a lane is inside only if that barrier closes the span.
-        closed = turn.plan.closed_spans[node.barrier]
-        return closed if closed >= 0 and _is_inside(turn, spans[closed], lane) else -1
-    for index, span in enumerate(spans):
-        if lane in span.lanes and _is_inside(turn, span, lane):
-            return index
+        closed = 1 << at_hand.node
+    for span, opening, closing in turn.plan.spans_of[lane]:
+        if done & opening and not done & closing and closed & closing:
+            return span
     return -1
 
 
@@ -40,14 +38,6 @@ def first_node(turn: Turn, span: int, lane: int) -> int:
     """Return the step that the opening barrier releases in a lane."""
     opening = turn.plan.barriers[turn.plan.spans[span].opens]
     return opening.next_nodes[opening.lanes.index(lane)]
-
-
-def _is_inside(turn: Turn, span: Span, lane: int) -> bool:
-    at_hand = turn.lane(lane)
-    position = span.lanes.index(lane)
-    opening = turn.plan.barriers[span.opens].nodes[position]
-    closing = turn.plan.barriers[span.closes].nodes[position]
-    return at_hand.is_done(opening) and not at_hand.is_done(closing)
 
 
 def is_pulled(turn: Turn, span: int) -> bool:

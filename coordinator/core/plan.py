@@ -6,8 +6,10 @@ The words stand beside the numbers so that the core can explain itself.
 Units: ``*_us`` whole microseconds; ``*_nm`` whole newton metres; parameters in SI.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple
 
 Value = bool | int | float | str
 
@@ -257,6 +259,14 @@ class Caps:
 UNCAPPED = Caps()
 
 
+class InRound(NamedTuple):
+    """What of a lane is in one round, of one pair."""
+
+    nodes: int = 0
+    """A mask."""
+    barriers: tuple[int, ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """The whole of it; the core reads nothing else."""
@@ -277,11 +287,51 @@ class Plan:
     caps: Caps = UNCAPPED
     digest: str = ""
     """SHA-256 over the files it was made from."""
-    closed_spans: tuple[int, ...] = field(init=False, repr=False, compare=False)
-    """For each barrier the span that it closes, -1 for none; follows from `spans`."""
+    spans_of: tuple[tuple[tuple[int, int, int], ...], ...] = field(
+        init=False, repr=False, compare=False
+    )
+    """For each lane its spans: (span, mask of the node that opens it, of the one that closes it)"""
+    rounds: tuple[Mapping[tuple[int, int], "InRound"], ...] = field(
+        init=False, repr=False, compare=False
+    )
+    """For each lane what of it is in each (round, pair); pair 0 where a node is in none."""
+    proofs: tuple[tuple[tuple[int, int], ...], ...] = field(init=False, repr=False, compare=False)
+    """For each lane (node, bolt) of each step that proves something."""
 
     def __post_init__(self) -> None:
-        """Look up which barrier closes which span."""
-        closed = {span.closes: index for index, span in enumerate(self.spans)}
-        spans = tuple(closed.get(barrier, -1) for barrier in range(len(self.barriers)))
-        object.__setattr__(self, "closed_spans", spans)  # The way of frozen dataclasses.
+        """Look up what follows from nodes, barriers and spans and is asked for often."""
+        lanes = range(len(self.lanes))
+        found = {"spans_of": self._spans_of, "rounds": self._rounds, "proofs": self._proofs}
+        for name, look_up in found.items():
+            # The way of frozen dataclasses.
+            object.__setattr__(self, name, tuple(look_up(lane) for lane in lanes))
+
+    def _spans_of(self, lane: int) -> tuple[tuple[int, int, int], ...]:
+        own = (
+            (index, span, span.lanes.index(lane))
+            for index, span in enumerate(self.spans)
+            if lane in span.lanes
+        )
+        return tuple(
+            (
+                index,
+                1 << self.barriers[span.opens].nodes[at],
+                1 << self.barriers[span.closes].nodes[at],
+            )
+            for index, span, at in own
+        )
+
+    def _rounds(self, lane: int) -> dict[tuple[int, int], "InRound"]:
+        found: dict[tuple[int, int], InRound] = {}
+        for node in self.lanes[lane]:
+            loops, barrier = dict(self.nodes[node].loops), self.nodes[node].barrier
+            if "round" in loops:
+                key = loops["round"], loops.get("pair", 0)
+                nodes, barriers = found.get(key, InRound())
+                barriers += (barrier,) if barrier >= 0 else ()
+                found[key] = InRound(nodes | 1 << node, barriers)
+        return found
+
+    def _proofs(self, lane: int) -> tuple[tuple[int, int], ...]:
+        proved = ((node, self.nodes[node].record) for node in self.lanes[lane])
+        return tuple((node, record.bolt) for node, record in proved if record is not None)

@@ -3,6 +3,7 @@
 A turn never outlives `decide`; outside it there are only frozen states.
 """
 
+from collections.abc import Sequence
 from typing import Any, TypeVar
 
 from coordinator.core.effects import Effect, Notify, Severity
@@ -12,6 +13,8 @@ from coordinator.lifecycles import BARRIER, PROCEDURE, STEP
 
 _LANE = {name: place for place, name in enumerate(Lane._fields)}
 _STATE = {name: place for place, name in enumerate(State._fields)}
+_MEETING = {name: place for place, name in enumerate(Meeting._fields)}
+_LANES = _STATE["lanes"]
 _Named = TypeVar("_Named", bound=tuple[Any, ...])
 
 
@@ -67,9 +70,11 @@ class Turn:
 
     def put(self, index: int, **changes: Any) -> None:
         """Change fields of a lane."""
-        lanes = self.state.lanes
-        lanes = (*lanes[:index], _changed(lanes[index], _LANE, changes), *lanes[index + 1 :])
-        self.state = _changed(self.state, _STATE, {"lanes": lanes})
+        values = list(self.state)
+        lanes = list(self.state.lanes)
+        lanes[index] = _changed(lanes[index], _LANE, changes)
+        values[_LANES] = tuple(lanes)
+        self.state = tuple.__new__(State, values)
 
     def step(self, index: int, trigger: str, **changes: Any) -> None:
         """Move a lane along the step lifecycle and change fields with it."""
@@ -80,9 +85,19 @@ class Turn:
         """Move a meeting along the barrier lifecycle and change fields with it."""
         meetings = self.state.meetings
         meeting: Meeting = meetings[barrier]
-        phase = meeting.phase if trigger is None else BARRIER.after(meeting.phase, trigger)
-        meeting = meeting._replace(phase=phase, **changes)
+        if trigger is not None:
+            changes["phase"] = BARRIER.after(meeting.phase, trigger)
+        meeting = _changed(meeting, _MEETING, changes)
         self.change(meetings=(*meetings[:barrier], meeting, *meetings[barrier + 1 :]))
+
+    def meet_again(self, barriers: Sequence[int]) -> None:
+        """Let all of some barriers be met once more."""
+        meetings = list(self.state.meetings)
+        for barrier in barriers:
+            phase = BARRIER.after(meetings[barrier].phase, "again")
+            changes = {"phase": phase, "deadline_us": 0}
+            meetings[barrier] = _changed(meetings[barrier], _MEETING, changes)
+        self.change(meetings=tuple(meetings))
 
     def proceed(self, trigger: str, **changes: Any) -> None:
         """Move the procedure along its lifecycle and change fields of the state with it."""

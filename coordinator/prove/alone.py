@@ -62,11 +62,22 @@ class Alone:
         """
         return self._is_hold_free and state.phase in _AT_REST
 
+    def is_getting_ready(self, state: State) -> bool:
+        """Tell whether somebody has said that it is ready again, and others have not yet.
+
+        What the floor does meanwhile it can do before the first says so, and after the last: a
+        hold wipes out who has said so, and nothing is sent before all have (M3).
+        """
+        if not self._is_hold_free or state.phase != "restarting":
+            return False
+        return any(not lane.held for lane in state.lanes)
+
     def answering_later(self, turn: Turn, silent: tuple[bool, ...]) -> tuple[int, ...]:
         """Return lanes whose mere acknowledgement is looked at later: the first one's comes first.
 
-        Ready, armed and started only add up to "all have said so"; whatever may come between them
-        (a hold) wipes out who had said so already (M3).
+        Ready, armed and, outside pairs, started only add up to "all have said so"; whatever may
+        come between them (a hold) wipes out who had said so already (M3). In a pair one may miss
+        its start, or fail, before the other has told of its own.
         """
         if not self._is_on:
             return ()
@@ -75,19 +86,28 @@ class Alone:
         for place, lane in enumerate(turn.state.lanes):
             if not lane.online or silent[place]:
                 continue
-            kind = self._acknowledges(turn, place, lane)
+            kind = self._acknowledges(turn, place)
             if kind and first.setdefault(kind, place) != place:
                 later.append(place)
         return tuple(later)
 
-    def _acknowledges(self, turn: Turn, place: int, lane: Lane) -> tuple[str, int] | None:
+    def starts_at(self, turn: Turn, place: int) -> int:
+        """Return the barrier that a party has yet to report its start at, or -1."""
+        lane = turn.lane(place)
+        if lane.phase != "running" or not lane.command:
+            return -1
+        barrier = released_barrier(turn, place)
+        if barrier < 0:
+            return -1
+        position = self._plan.barriers[barrier].lanes.index(place)
+        return barrier if turn.state.meetings[barrier].starts_us[position] < 0 else -1
+
+    def _acknowledges(self, turn: Turn, place: int) -> tuple[str, int] | None:
+        lane = turn.lane(place)
         if lane.held and lane.timer is Timer.READY and turn.state.phase == "restarting":
             return "ready", 0
         if lane.phase == "arming" and lane.command:
             return "armed", turn.node(lane.node).barrier
-        if lane.phase == "running" and lane.command:
-            barrier = released_barrier(turn, place)
-            position = self._plan.barriers[barrier].lanes.index(place) if barrier >= 0 else 0
-            if barrier >= 0 and turn.state.meetings[barrier].starts_us[position] < 0:
-                return "started", barrier
-        return None
+        barrier = self.starts_at(turn, place)
+        is_alone = barrier >= 0 and self._plan.barriers[barrier].span < 0
+        return ("started", barrier) if is_alone else None

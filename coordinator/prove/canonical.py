@@ -49,39 +49,55 @@ class Folder:
         self._lane_nodes = plan.lanes
         self._lane_cache: dict[tuple[Lane, int, int], Lane] = {}
 
-    def fold(self, state: State, before: State | None = None) -> State:
+    def fold(self, state: State, before: State | None = None, *, is_spent: bool = False) -> State:
         """Return the one state that stands for all that behave alike.
 
         Args:
             state: As it left the core.
             before: A folded state that it came from; what it has in common is taken from there.
+            is_spent: Nothing more can go wrong, and nobody is silent.
         """
         if state.phase in ENDING:
             return self._fold_ending(state)
         numbers = {prompt.number: place for place, prompt in enumerate(state.prompts, start=1)}
         meetings, signals = state.meetings, state.signals
-        if before is None or meetings is not before.meetings:
-            meetings = tuple(self._fold_meeting(meeting) for meeting in meetings)
+        if before is None or len(before.meetings) != len(meetings):
+            meetings = tuple([self._fold_meeting(meeting) for meeting in meetings])
+        elif meetings is not before.meetings:
+            both = zip(meetings, before.meetings, strict=True)
+            meetings = tuple([a if a is b else self._fold_meeting(a) for a, b in both])
         if before is None or signals is not before.signals:
             signals = tuple(SignalValue(signal.value, 0) for signal in signals)
         lanes = self._put_back.lanes(state) if state.phase in PHASES else state.lanes
-        return state._replace(
-            lanes=tuple(
-                self._fold_lane(lane, place, numbers.get(lane.prompt, 0))
-                for place, lane in enumerate(lanes)
+        if is_spent and not state.prompts and not any(map(_is_in_trouble, lanes)):
+            lanes = tuple(lane._replace(attempts=()) if lane.attempts else lane for lane in lanes)
+        prompts = [
+            OpenPrompt(numbers[one.number], one.prompt, one.lane, one.node, one.fault)
+            for one in state.prompts
+        ]
+        # Made anew with every field, by place: a third of the time of `_replace` (measured).
+        return State(
+            state.phase,
+            tuple(
+                [
+                    self._fold_lane(lane, place, numbers.get(lane.prompt, 0))
+                    for place, lane in enumerate(lanes)
+                ]
             ),
-            meetings=meetings,
-            signals=signals,
-            prompts=tuple(
-                OpenPrompt(numbers[one.number], one.prompt, one.lane, one.node, one.fault)
-                for one in state.prompts
-            ),
+            meetings,
+            signals,
+            state.tripped,
+            first_out=-1,
+            zones=state.zones,
+            prompts=tuple(prompts),
             command=2 * _CONTROL,
             prompt=len(numbers),
             renew_us=FAR_US,
             hold_us=FAR_US if state.hold_us else 0,
             reason="",
-            first_out=-1,
+            mode=state.mode,
+            overrides=state.overrides,
+            acted=state.acted,
         )
 
     @staticmethod
@@ -192,6 +208,11 @@ class Folder:
             if meeting.phase == "released"
             else (),
         )
+
+
+def _is_in_trouble(lane: Lane) -> bool:
+    """Tell whether a failure may yet be counted, or compared with its bound, for a lane."""
+    return bool(lane.fault or lane.then) or lane.failing or lane.unknown or lane.phase == "faulted"
 
 
 def _brought(plan: Plan) -> dict[int, frozenset[str]]:

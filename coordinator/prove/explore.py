@@ -10,8 +10,10 @@ Source: breadth-first search with parent links, and symmetry reduction; Clarke, 
 Model Checking, 1999.
 """
 
+import gc
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from coordinator.core.decide import begin, decide
@@ -23,6 +25,7 @@ from coordinator.prove.moves import Moves, Node
 from coordinator.prove.own import Own
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Came, Reach, Walk, reach
+from coordinator.prove.shorten import Shortener
 from coordinator.prove.store import Store
 from coordinator.prove.trace import find_violations
 from coordinator.prove.ways import ways_out
@@ -80,12 +83,25 @@ def explore(
     asked = limits or Limits()
     own = Own(plan, properties)
     store = (stores or Stores()).of(own, asked)
+    with _without_collector():
+        try:
+            return _explore(own, asked, store, progress, is_orderly=True)
+        except (OutOfOrder, ProofError):
+            # Something is done twice across a cut, or what was taken as alike is not: then nothing
+            # counts as alike, and all is walked through.
+            return _explore(own, asked, Store(), progress, is_orderly=False)
+
+
+@contextmanager
+def _without_collector() -> Iterator[None]:
+    """Keep Python from looking for circles among what is only ever kept (a tenth of the time)."""
+    was_on = gc.isenabled()
+    gc.disable()
     try:
-        return _explore(own, asked, store, progress, is_orderly=True)
-    except (OutOfOrder, ProofError):
-        # Something is done twice across a cut, or what was taken as alike is not: then nothing
-        # counts as alike, and all is walked through.
-        return _explore(own, asked, Store(), progress, is_orderly=False)
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _explore(
@@ -99,7 +115,7 @@ def _explore(
     number = expander.number(places, expander.local.look(start, places), lambda: start)
     walk.entries[places] = {number: Came(0, None, 0, ())}
     found.is_complete = _go(expander, walk, places, limits, progress)
-    _tell(own.plan, expander, walk, found)
+    _tell(own.plan, expander, walk, found, limits)
     return found
 
 
@@ -163,7 +179,7 @@ def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: i
     return fresh
 
 
-def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration) -> None:
+def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration, limits: Limits) -> None:
     found.states, found.transitions = expander.states, expander.transitions
     found.stands_for = sum(one.stands_for for one in walk.reached.values())
     found.depth = max((walk.bases[at] + one.depth for at, one in walk.reached.items()), default=0)
@@ -174,6 +190,9 @@ def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration) -> Non
             found.sent |= {sights[lane][at] for lane, at in notes.sent}
     lost = ways_out(expander, walk) if found.is_complete else []
     found.violations = find_violations(plan, expander, walk, Judge(plan), lost)
+    if found.violations:
+        shortener, start = Shortener(expander.own, limits), start_of(expander)
+        found.violations = [shortener.shortened(one, start) for one in found.violations]
 
 
 def unreached(plan: Plan, found: Exploration) -> tuple[str, ...]:

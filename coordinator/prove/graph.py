@@ -5,7 +5,7 @@ remembers what came of it; G2, what is wrong is kept with the state and the step
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from coordinator.core.decide import decide
 from coordinator.core.effects import Effect, RaisePrompt, SendDo
@@ -93,7 +93,7 @@ def _is_aborted(turn: Turn, place: int) -> bool:
 
 def _has_done(before: State, after: State) -> bool:
     """Tell whether any lane has done something, or is to do something again."""
-    return any(a.done != b.done for a, b in zip(before.lanes, after.lanes, strict=True))
+    return [lane.done for lane in before.lanes] != [lane.done for lane in after.lanes]
 
 
 @dataclass(slots=True)
@@ -185,7 +185,7 @@ class Expander:
         steps: tuple[Step, ...] = ()
         words: Words = ()
         following: Step | None = step
-        places, before = at[1], node.state if step.state is None else step.state
+        places, before = at[1], node.state
         while following is not None:
             steps = (*steps, following)
             words = (*words, self._word(node, following, places))
@@ -195,10 +195,16 @@ class Expander:
             is_over = after.causes < self._limits.causes or len(steps) > _FORCED_MAX
             is_over = is_over or after.state.phase in ENDING or _has_done(node.state, after.state)
             node, following = after, None if is_over else self._moves.forced(after)
-        node = replace(node, state=self.folder.fold(node.state, before))
+        node = self._fold(node, before)
         if _has_done(before, node.state):
             seen.done.add(self._done(places, node.state))
         return node, self.local.places_of(node.state, places), steps, words
+
+    def _fold(self, node: Node, before: State) -> Node:
+        is_spent = self._limits.is_modular and node.causes >= self._limits.causes
+        is_over = is_spent and not any(node.silent)
+        state = self.folder.fold(node.state, before, is_spent=is_over)
+        return Node(state, node.silent, node.causes, node.memory)
 
     def _shift(self, places: Places, there: Places) -> tuple[int, ...] | None:
         """Return how many pieces each lane has gone on, or None where it is elsewhere."""
@@ -237,7 +243,7 @@ class Expander:
             if step.state is not None and places != gone.places:
                 raise ProofError("a deadline leads elsewhere")
             after = self._decide(after, step)
-        after = replace(after, state=self.folder.fold(after.state, before.state))
+        after = self._fold(after, before.state)
         there = self.local.places_of(after.state, places)
         return there, self.number(there, self.local.look(after, there), lambda: after)
 

@@ -6,11 +6,9 @@ it; M2, everything that goes wrong costs one cause, everything that goes well is
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import islice
-from typing import Any
+from typing import Any, NamedTuple
 
-from coordinator.core.barriers import released_barrier
 from coordinator.core.events import (
     Act,
     CommandArmed,
@@ -36,19 +34,23 @@ from coordinator.core.prompts import options_of
 from coordinator.core.state import Doing, Lane, State, Timer
 from coordinator.core.turn import Turn
 from coordinator.prove.alone import HOLDING, Alone, owes_hold
+from coordinator.prove.by_itself import ByItself
 from coordinator.prove.canonical import NOW_US
 from coordinator.prove.own import Memory, Own
-from coordinator.prove.stand_ins import UNRULED, alike_faults, check_torque_nm, local_nodes
+from coordinator.prove.stand_ins import (
+    UNRULED,
+    alike_faults,
+    check_torque_nm,
+)
 
 PERSON = "somebody"
 UNKNOWN = "unknown_outcome"
 """How the built-in question about an unknown outcome is called in the answers of a case."""
 ENDED = ("complete", "stopped", "aborted")
-PUT_TOGETHER = (*HOLDING, "restarting")
+PUT_TOGETHER = (*HOLDING, "held", "restarting")
 
 
-@dataclass(frozen=True, slots=True)
-class Node:
+class Node(NamedTuple):
     """A state of core and world together."""
 
     state: State
@@ -60,8 +62,7 @@ class Node:
     """Of what has happened, as far as the author's own properties ask."""
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """Something that may happen next."""
 
     words: str
@@ -85,7 +86,7 @@ class Moves:
         """False walks every combination of inner steps too; for small plans and for checking M3."""
         own = own or Own(plan)
         self._alone = Alone(plan, is_on=is_modular, has_own=bool(own.properties))
-        self._local = local_nodes(plan, own)
+        self._by_itself = ByItself(plan, own, self._alone, is_on=is_modular)
         self._alike = tuple(alike_faults(node) for node in plan.nodes)
         self._watched = tuple(
             sorted(
@@ -118,24 +119,35 @@ class Moves:
         if alone >= 0:
             yield from self._of_party(turn, node, alone, spent)
             return
-        answered = self._alone.answering_later(turn, node.silent) + self._at_work_later(node)
+        by_itself = self._by_itself.first(turn, node.silent, is_spent=spent)
+        answered = self._alone.answering_later(turn, node.silent)
         for place in range(len(node.state.lanes)):
-            if place not in answered:
+            if place == by_itself or (by_itself < 0 and place not in answered):
                 yield from self._of_party(turn, node, place, spent)
-        yield from self._of_floor(node, spent)
-        yield from self._of_people(turn, node)
+        if not self._alone.is_getting_ready(node.state):
+            yield from self._of_floor(node, spent)
+        yield from self._of_people(turn, node, by_itself)
         if not spent:
             yield from self._of_barriers(node)
 
     def forced(self, node: Node) -> Step | None:
         """Return what alone may happen next while all come to rest or get ready, if it is one.
 
-        Only once the causes are spent; then it leads to nothing but the state after it (M4).
+        Only once the causes are spent; then it leads to nothing but the state after it (M4). While
+        all are held a person may also stop; that comes to the same after it. What holds them is
+        put right so; the restart is no part of it.
         """
         if not self._is_modular or node.state.phase not in PUT_TOGETHER:
             return None
-        first, *more = (*islice(self._after(node, spent=True), 2), None)
-        return first if more == [None] and first and not first.cost and not first.person else None
+        found = tuple(islice(self._after(node, spent=True), 3))
+        if not found or found[0].cost or found[0].person or not found[0].events:
+            return None
+        first, *more = found
+        if node.state.phase == "held":
+            event = first.events[0]
+            is_restart = isinstance(event, OperatorActed) and event.act is Act.RESTART
+            return None if is_restart or any(not one.person for one in more) else first
+        return None if more else first
 
     def _of_party(self, turn: Turn, node: Node, place: int, spent: bool) -> Iterator[Step]:
         lane = node.state.lanes[place]
@@ -146,36 +158,6 @@ class Moves:
             yield from self._silent_ends(node, place, lane)
         else:
             yield from self._of_lane(turn, node, place, spent)
-
-    def _at_work_later(self, node: Node) -> tuple[int, ...]:
-        """Return lanes whose work is looked at later, since the first one's touches only itself.
-
-        Work outside paired spans and shared zones meets the other lanes at barriers alone, and a
-        hold, whenever it comes, acts on each lane by itself and asks each for itself. So every
-        lane is seen in each of its steps, with floor, people and faults at each, while the
-        others stand at their first or last; combinations of inner steps add nothing (M3).
-        """
-        state = node.state
-        if not self._is_modular or state.phase != "running" or any(node.silent):
-            return ()
-        working = [place for place, lane in enumerate(state.lanes) if self._is_at_work(lane)]
-        if any(lane.hold_us or not lane.online for lane in state.lanes):
-            return ()
-        if any(not self._is_local(state.lanes[place]) for place in working):
-            return ()
-        working.sort(key=lambda place: state.lanes[place].doing is not Doing.STAND)
-        return tuple(working[1:])
-
-    @staticmethod
-    def _is_at_work(lane: Lane) -> bool:
-        return bool(lane.command) and lane.phase in ("sent", "running", "recovering")
-
-    def _is_alone(self, lane: Lane) -> bool:
-        return self._is_modular and self._is_local(lane)
-
-    def _is_local(self, lane: Lane) -> bool:
-        # Standing by is over at once and leads to the next barrier; it meets nobody before.
-        return lane.doing is Doing.STAND or lane.node in self._local
 
     def _of_lane(self, turn: Turn, node: Node, place: int, spent: bool) -> Iterator[Step]:
         lane = node.state.lanes[place]
@@ -208,7 +190,7 @@ class Moves:
             lost = CommandInterrupted(NOW_US, place, lane.command, died=True)
             yield Step("knows nothing of it any more and stands", (lost, held), place)
         # Outside spans and zones, ending just in time is seen as ending just before the hold.
-        if lane.phase in ("sent", "running", "recovering") and not self._is_alone(lane):
+        if lane.phase in ("sent", "running", "recovering") and not self._by_itself.is_at_home(lane):
             yield Step("ends in time and stands", (self._done(turn, place, lane), held), place)
             fault = CommandFaulted(NOW_US, place, lane.command, self._faults(turn, place, lane)[0])
             yield Step(f"fails ({fault.fault}) and stands", (fault, held), place, cost=1)
@@ -220,10 +202,8 @@ class Moves:
                 yield Step("is armed", (CommandArmed(NOW_US, place, command),), place)
             yield self._refusal(place, command)
             return
-        barrier = released_barrier(turn, place)
-        starts = turn.state.meetings[barrier].starts_us if barrier >= 0 else ()
-        waits = barrier >= 0 and starts[self._plan.barriers[barrier].lanes.index(place)] < 0
-        if waits:
+        barrier = self._alone.starts_at(turn, place)
+        if barrier >= 0:
             yield Step("starts", (CommandStarted(NOW_US, place, command, 0),), place)
             late_us = self._plan.barriers[barrier].window_us + 1
             late = CommandStarted(NOW_US, place, command, late_us)
@@ -240,7 +220,7 @@ class Moves:
         if lane.doing is Doing.STEP and self._plan.nodes[lane.node].windows:
             bad = CommandFinished(NOW_US, place, command, ())
             yield Step("ends outside its window", (bad,), place, cost=1)
-        yield Step("holds by itself", self._by_itself(place, lane), place, cost=1)
+        yield Step("holds by itself", self._holding(place, lane), place, cost=1)
         yield from self._too_long(turn.state, place, lane)
         yield from self._out_of_balance(turn, place, lane)
 
@@ -298,8 +278,10 @@ class Moves:
                 good = SignalSeen(NOW_US, signal, True)
                 yield Step(f"{name} is good again", (good,))
 
-    def _of_people(self, turn: Turn, node: Node) -> Iterator[Step]:
+    def _of_people(self, turn: Turn, node: Node, by_itself: int) -> Iterator[Step]:
         for opened in node.state.prompts:
+            if by_itself >= 0 and opened.lane != by_itself:
+                continue
             for option in options_of(turn, opened):
                 torque_nm = check_torque_nm(turn, opened)
                 event = PromptAnswered(NOW_US, opened.number, option, PERSON, torque_nm)
@@ -356,7 +338,7 @@ class Moves:
         return tuple(found)
 
     @staticmethod
-    def _by_itself(place: int, lane: Lane) -> tuple[Event, ...]:
+    def _holding(place: int, lane: Lane) -> tuple[Event, ...]:
         return (
             CommandInterrupted(NOW_US, place, lane.command),
             PartyHeld(NOW_US, place, 0),

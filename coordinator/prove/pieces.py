@@ -84,6 +84,7 @@ class Pieces:
                 self._piece_of[start:end] = [piece] * (end - start)
         self._numbers = kinds
         self._known: dict[Places, int] = {}
+        self._kinds: dict[tuple[int, Place], int] = {}
         self._sights: dict[tuple[int, Place], dict[int, int]] = {}
         self._seen: dict[tuple[int, Place], dict[int, int]] = {}
         self._remaining: dict[tuple[int, Place], int] = {}
@@ -108,9 +109,18 @@ class Pieces:
         """Return a number that is the same for places that behave alike (L1)."""
         known = self._known.get(places)
         if known is None:
-            look = tuple(self._look(lane, place) for lane, place in enumerate(places))
-            key = (look, tuple(self._links(places)))
+            looks = tuple(self._kind_alone(lane, place) for lane, place in enumerate(places))
+            key = (looks, tuple(self._links(places)))
             known = self._known[places] = self._numbers.setdefault(key, len(self._numbers))
+        return known
+
+    def _kind_alone(self, lane: int, place: Place) -> int:
+        """Return a number that is the same where one lane by itself behaves alike."""
+        known = self._kinds.get((lane, place))
+        if known is None:
+            look = self._look(lane, place)
+            known = self._numbers.setdefault(look, len(self._numbers))
+            self._kinds[lane, place] = known
         return known
 
     def after(self, lane: int, place: Place) -> Place:
@@ -253,17 +263,13 @@ class Pieces:
         here = dict(node.loops)
         if node.span < 0 or "round" not in here:
             return ()
-        own = range(self.starts[lane][place.piece], self.ends[lane][place.piece])
-        remaining = self.remaining(lane, place)
+        start, end = self.starts[lane][place.piece], self.ends[lane][place.piece]
+        inside = self.remaining(lane, place) | (1 << end) - (1 << start)
         found = [False, False]
-        for index in self._plan.lanes[lane]:
-            if index in own or remaining >> index & 1:
-                continue
-            loops = dict(self._plan.nodes[index].loops)
-            number = loops.get("round", 0)
-            is_pair = loops.get("pair") == here.get("pair")
-            found[0] |= 1 <= number <= here["round"] and is_pair
-            found[1] |= max(1, here["round"] - 1) <= number <= here["round"]
+        for (number, pair), one in self._plan.rounds[lane].items():
+            if one.nodes & ~inside and number <= here["round"]:
+                found[0] |= pair == here.get("pair", 0)
+                found[1] |= number >= here["round"] - 1
         return tuple(found)
 
     def _links(self, places: Places) -> Iterator[tuple[object, ...]]:

@@ -8,6 +8,7 @@ Keeps: F2, the core itself is asked what it makes of a lane, and of what stands 
 interlock to check again and with all; where these differ, the lane stays as it is.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 from coordinator.core.pairing import open_span
@@ -39,6 +40,8 @@ class PutBack:
         self._plan = plan
         self._rechecks = tuple(i for i, one in enumerate(plan.interlocks) if one.rechecks)
         self._known: dict[tuple[tuple[int, Lane], ...], tuple[Lane, ...]] = {}
+        self._put: dict[tuple[tuple[int, Lane], ...], tuple[Lane, ...]] = {}
+        self._single = tuple((lane,) for lane in range(len(plan.parties)))
 
     def lanes(self, state: State) -> tuple[Lane, ...]:
         """Return the lanes of a state that holds; both of a pair together, or neither."""
@@ -52,19 +55,31 @@ class PutBack:
                 lane.command or must_ask(turn, at) for lane, at in zip(lanes, places, strict=True)
             ):
                 continue
-            group = tuple((at, _bare(lane)) for at, lane in zip(places, lanes, strict=True))
-            known = self._known.get(group)
+            both = tuple(zip(places, lanes, strict=True))
+            known = self._put.get(both)
             if known is None:
-                known = self._known[group] = self._make(group)
-            for at, lane, made in zip(places, lanes, known, strict=True):
-                found[at] = made._replace(**{name: getattr(lane, name) for name in _KEPT})
+                known = self._put[both] = self._put_back(both)
+            for at, made in zip(places, known, strict=True):
+                found[at] = made
         return tuple(found)
 
-    def _groups(self, turn: Turn) -> list[tuple[int, ...]]:
+    def _put_back(self, both: tuple[tuple[int, Lane], ...]) -> tuple[Lane, ...]:
+        group = tuple((at, _bare(lane)) for at, lane in both)
+        known = self._known.get(group)
+        if known is None:
+            known = self._known[group] = self._make(group)
+        return tuple(
+            made._replace(**{name: getattr(lane, name) for name in _KEPT})
+            for (_, lane), made in zip(both, known, strict=True)
+        )
+
+    def _groups(self, turn: Turn) -> Sequence[tuple[int, ...]]:
         """Return the lanes that have one fate, each once."""
+        spans = [open_span(turn, lane) for lane in range(len(turn.state.lanes))]
+        if max(spans) < 0:
+            return self._single
         groups: dict[tuple[int, ...], None] = {}
-        for lane in range(len(turn.state.lanes)):
-            span = open_span(turn, lane)
+        for lane, span in enumerate(spans):
             groups[self._plan.spans[span].lanes if span >= 0 else (lane,)] = None
         paired = {lane for group in groups if len(group) > 1 for lane in group}
         return [group for group in groups if len(group) > 1 or group[0] not in paired]
@@ -73,9 +88,10 @@ class PutBack:
         before = tuple(lane for _, lane in group)
         made = self._restarted(group, ())
         standing = tuple((at, made[at]) for at, _ in group)
-        for acted in ((), self._rechecks):
-            if self._restarted(standing, acted) != self._restarted(group, acted):
-                return before
+        if self._restarted(standing, ()) != made:
+            return before
+        if self._restarted(standing, self._rechecks) != self._restarted(group, self._rechecks):
+            return before
         return tuple(lane for _, lane in standing)
 
     def _restarted(
@@ -88,7 +104,7 @@ class PutBack:
         state = State(
             phase="restarting",
             lanes=tuple(lanes),
-            meetings=tuple(Meeting() for _ in self._plan.barriers),
+            meetings=(Meeting(),) * len(self._plan.barriers),
             signals=(),
             tripped=(),
             acted=acted,

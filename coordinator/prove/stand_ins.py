@@ -48,28 +48,44 @@ def alike_faults(node: Node) -> tuple[tuple[str, ...], ...]:
     return (*(tuple(one) for one in groups.values()), *single)
 
 
-def local_nodes(plan: Plan, own: Own | None = None) -> frozenset[int]:
-    """Return steps that touch no other lane: outside spans, and neither in nor next to a zone.
+def touching_nodes(plan: Plan, own: Own | None = None) -> frozenset[int]:
+    """Return what may touch another lane: in a span or a zone that others enter, or no step.
 
-    Nor may they be, or stand next to, what the author's own properties speak of.
+    So does what the author's own properties speak of.
     """
     spoken_of = own.visible if own is not None else frozenset()
     if own is not None and own.sees_rechecks:
-        return frozenset()
+        return frozenset(range(len(plan.nodes)))
     if any(move.zone >= 0 for one in plan.interlocks for move in one.rechecks):
-        return frozenset()
-    zoned = {
+        return frozenset(range(len(plan.nodes)))
+    users: dict[int, set[int]] = {}
+    for lane, nodes in enumerate(plan.lanes):
+        for zone in (move.zone for index in nodes for move in moves_of(plan.nodes[index])):
+            users.setdefault(zone, set()).add(lane)
+    return spoken_of | {
         index
         for index, node in enumerate(plan.nodes)
-        if any(move.zone >= 0 for move in moves_of(node))
+        if node.move is None
+        or node.span >= 0
+        or any(move.zone >= 0 and len(users[move.zone]) > 1 for move in moves_of(node))
     }
-    touching = zoned | spoken_of
+
+
+def local_nodes(plan: Plan, touching: frozenset[int]) -> frozenset[int]:
+    """Return steps that touch no other lane, nor does what stands next to them.
+
+    A barrier behind a step makes it touch the others: its end lets them meet. One before it does
+    not, once it has begun.
+    """
     local = set()
     for nodes in plan.lanes:
         for place, index in enumerate(nodes):
-            around = {index, *nodes[max(0, place - 1) : place + 2]}
-            node = plan.nodes[index]
-            released = any(index in barrier.next_nodes for barrier in plan.barriers)
-            if node.move is not None and node.span < 0 and not released and not around & touching:
+            behind = nodes[place + 1] if place + 1 < len(nodes) else -1
+            before = {one for one in nodes[max(0, place - 1) : place] if _is_step(plan, one)}
+            if behind >= 0 and not {index, behind, *before} & touching:
                 local.add(index)
     return frozenset(local)
+
+
+def _is_step(plan: Plan, node: int) -> bool:
+    return plan.nodes[node].move is not None

@@ -300,7 +300,7 @@ def test_every_field_of_a_plan_is_one_that_is_compared() -> None:
     """
     known = {
         Plan: "name parties nodes lanes barriers spans interlocks signals zones prompts timing"
-        " caps digest closed_spans",
+        " caps digest spans_of rounds proofs",
         Party: "name is_arm",
         Node: "name lane kind after barrier move rules windows exceptions permissives rechecks"
         " leave loops span record prompt is_witness origin",

@@ -1,0 +1,158 @@
+"""Take out of a counterexample all that it does without: the walk looks at some things first.
+
+What touches only one lane is looked at before the rest (`moves.py`, M3), so a path that the walk
+finds may tell of things that need not have happened yet. Here each is left out in turn, with
+nothing else left out of what the world may do, and the real core is asked whether it ends the same.
+
+Keeps: E2, a counterexample is the shortest there is.
+Source: delta debugging, one element at a time; Zeller, Hildebrandt, Simplifying and Isolating
+Failure-Inducing Input, IEEE Transactions on Software Engineering 28 (2), 2002.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from coordinator.core.decide import decide
+from coordinator.core.state import State
+from coordinator.core.turn import InvariantViolation
+from coordinator.lifecycles import LifecycleError
+from coordinator.prove.canonical import Folder
+from coordinator.prove.graph import Limits, phase_of
+from coordinator.prove.monitors import Happened, Judge, Violation
+from coordinator.prove.moves import ENDED, Moves, Node, Step
+from coordinator.prove.own import Own
+from coordinator.prove.pieces import Pieces
+
+_LOOKED_AT_MAX = 20_000
+"""States looked through for a way out of one; more than this, and what is there stays."""
+_ENDING = ("stopping", "aborting")
+
+
+class _Taken(NamedTuple):
+    """What a step has come to."""
+
+    node: Node | None
+    """None where the core itself broke."""
+    broken: frozenset[str] = frozenset()
+
+
+class Shortener:
+    """Shortens counterexamples of one plan."""
+
+    def __init__(self, own: Own, limits: Limits) -> None:
+        """Prepare; nothing is left out of what may happen, but in the search for ways out."""
+        self._plan = own.plan
+        self._own = own
+        self._causes = limits.causes
+        self._all = Moves(own.plan, is_modular=False, own=own)
+        self._first = Moves(own.plan, own=own)
+        self._folder = Folder(own.plan, Pieces(own.plan, {}, is_cut=False))
+        self._judge = Judge(own.plan)
+        self._lost: dict[tuple[bool, Node], bool] = {}
+
+    def shortened(self, found: Violation, start: Node) -> Violation:
+        """Return the counterexample without what it does without.
+
+        Args:
+            found: As the walk found it.
+            start: The state that its path begins in.
+        """
+        kept = list(range(len(found.course)))
+        nodes = self._replayed(found, kept, start)
+        if nodes is None:
+            return found  # It is not told by one thing at a time; it stays as it was found.
+        for at in reversed(range(len(kept))):
+            rest = self._replayed(found, kept[at + 1 :], nodes[at])
+            if rest is not None:
+                kept = [*kept[:at], *kept[at + 1 :]]
+                nodes = [*nodes[:at], *rest]
+        course = tuple(found.course[at] for at in kept)
+        return replace(
+            found,
+            path=tuple(found.path[at] for at in kept),
+            causes=sum(one.is_cause for one in course),
+            course=course,
+        )
+
+    def _replayed(self, found: Violation, kept: Sequence[int], start: Node) -> list[Node] | None:
+        """Return the states before each thing and at the end; None where it does not end so."""
+        nodes, broken = [start], frozenset[str]()
+        for count, at in enumerate(kept, start=1):
+            step = self._step(nodes[-1], found.course[at])
+            if step is None:
+                return None
+            node, broken = self._take(nodes[-1], step)
+            if node is None:
+                is_last = count == len(kept) and found.property in broken
+                return nodes if is_last else None
+            nodes.append(node)
+        is_so = found.property in broken or self._holds_at(found.property, nodes[-1])
+        return nodes if is_so else None
+
+    def _step(self, node: Node, happened: Happened) -> Step | None:
+        """Return the step by which a thing may happen in a state."""
+        told = happened.lane, happened.words
+        steps = self._all.after(node, self._causes)
+        return next((one for one in steps if (one.lane, one.words) == told), None)
+
+    def _take(self, node: Node, step: Step) -> _Taken:
+        state = node.state if step.state is None else step.state
+        memory, broken = node.memory, set[str]()
+        for event in step.events:
+            before = state
+            try:
+                state, effects = decide(self._plan, state, event)
+            except (InvariantViolation, LifecycleError, ValueError, IndexError, KeyError):
+                return _Taken(None, frozenset(("core_sound",)))
+            memory, own_broken = self._own.follow(memory, before, state, effects)
+            broken |= {name for name, _ in own_broken}
+            judged = self._judge.judge(before, state, effects)
+            broken |= set() if judged is None else {judged[0]}
+        silent = node.silent
+        if step.silences:
+            silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
+        folded = self._folder.fold(state)
+        return _Taken(Node(folded, silent, node.causes + step.cost, memory), frozenset(broken))
+
+    def _holds_at(self, name: str, node: Node) -> bool:
+        """Tell whether a state by itself breaks a property."""
+        if name == "no_deadlock":
+            steps = self._all.after(node, self._causes)
+            return node.state.phase not in ENDED and all(step.cost for step in steps)
+        if name == "rounds_together":
+            taken = (self._take(node, step).node for step in self._all.after(node, self._causes))
+            return any(self._are_apart(after.state) for after in taken if after is not None)
+        if name in ("way_to_complete", "way_to_end"):
+            return self._is_lost(node, is_end=name == "way_to_end")
+        return False
+
+    def _are_apart(self, state: State) -> bool:
+        done = 0
+        for lane in state.lanes:
+            done |= lane.done
+        return self._judge.judge_rounds(done) is not None
+
+    def _is_lost(self, node: Node, *, is_end: bool) -> bool:
+        """Tell whether no way leads from a state to its goal with nothing more going wrong."""
+        goals = ENDED if is_end else ("complete",)
+        excused = ENDED if is_end else (*ENDED, *_ENDING)
+        if phase_of(self._plan, node.state) in excused:
+            return False
+        known = self._lost.get((is_end, node))
+        if known is not None:
+            return known
+        seen, waiting = {node}, [node]
+        while waiting and len(seen) <= _LOOKED_AT_MAX:
+            at = waiting.pop()
+            if phase_of(self._plan, at.state) in goals or self._lost.get((is_end, at)) is False:
+                self._lost[is_end, node] = False
+                return False
+            for step in self._first.after(at, at.causes):
+                after = None if step.person and not is_end else self._take(at, step).node
+                if after is not None and after not in seen:
+                    seen.add(after)
+                    waiting.append(after)
+        is_lost = not waiting
+        self._lost |= {(is_end, one): True for one in seen} if is_lost else {}
+        return is_lost
