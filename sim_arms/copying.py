@@ -8,7 +8,7 @@ Keeps: N5, a copy and its original, told the same, give the same deliveries.
 """
 
 import types
-from collections.abc import Generator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
 from enum import Enum
 from random import Random
 from typing import Any, TypeVar
@@ -270,60 +270,92 @@ class Copier:
     def copy(self, value: _Copied) -> _Copied:
         """Return a copy, or the thing itself if it cannot change."""
         # Most of what comes by is a plain value.
-        if _SHARED.get(type(value)) or is_shared(type(value)):
+        kind = type(value)
+        if _SHARED.get(kind) or is_shared(kind):
             return value
         if id(value) in self._known:
             return self._known[id(value)]  # type: ignore[no-any-return]  # kept beside its original
-        copied: Any = self._copy_new(value)
+        how = _WAYS.get(kind)
+        if how is None:
+            how = _WAYS[kind] = _way_of(kind)
+        copied: Any = how(self, value)
         return copied  # type: ignore[no-any-return]  # built with the type of its original
 
-    def _copy_new(self, value: Any) -> Any:
-        shared = _SHARED.get
-        match value:
-            case tuple() if is_plain(value):
-                return value
-            case tuple():
-                copied: Any = tuple(self.copy(one) for one in value)
-                return (
-                    copied if any(a is not b for a, b in zip(copied, value, strict=True)) else value
-                )
-            case list():
-                return [one if shared(type(one)) else self.copy(one) for one in value]
-            case set():
-                return set(value)
-            case dict():
-                return {
-                    key: one if shared(type(one)) else self.copy(one) for key, one in value.items()
-                }
-            case Random():
-                # Its state follows: no chance need be drawn for it.
-                random = Random.__new__(Random, 0)  # type: ignore[call-arg]  # a seed, as in C
-                random.setstate(value.getstate())
-                self.know(value, random)
-                return random
-            case types.MethodType():
-                return types.MethodType(value.__func__, self.copy(value.__self__))
-            case RewindableBench():
-                return value.copy_into(self)
-            case types.GeneratorType() if value.gi_code is stand_by.__code__:
-                return stand_by()  # It has not begun: once begun it is over.
-        return self._copy_object(value)
 
-    def _copy_object(self, value: Any) -> Any:
-        if isinstance(value, types.GeneratorType | Generator):
-            raise TypeError("an activity is copied with its bench; make the party copyable first")
-        copied = object.__new__(type(value))
-        self.know(value, copied)
-        for name in _slots(type(value)):
-            if (one := getattr(value, name, self)) is not self:
-                # Most of what stands in a slot is a plain value: no call for it.
-                object.__setattr__(copied, name, one if _SHARED.get(type(one)) else self.copy(one))
-        if (contents := getattr(value, "__dict__", None)) is not None:
-            copied.__dict__.update(
-                (name, one if _SHARED.get(type(one)) else self.copy(one))
-                for name, one in contents.items()
-            )
-        return copied
+def _copy_tuple(copier: Copier, value: tuple[Any, ...]) -> tuple[Any, ...]:
+    if is_plain(value):
+        return value
+    copied = tuple([copier.copy(one) for one in value])
+    return copied if any(a is not b for a, b in zip(copied, value, strict=True)) else value
+
+
+def _copy_list(copier: Copier, value: list[Any]) -> list[Any]:
+    shared = _SHARED.get
+    return [one if shared(type(one)) else copier.copy(one) for one in value]
+
+
+def _copy_set(_: Copier, value: set[Any]) -> set[Any]:
+    return set(value)
+
+
+def _copy_dict(copier: Copier, value: dict[Any, Any]) -> dict[Any, Any]:
+    shared = _SHARED.get
+    return {key: one if shared(type(one)) else copier.copy(one) for key, one in value.items()}
+
+
+def _copy_random(copier: Copier, value: Random) -> Random:
+    # Its state follows: no chance need be drawn for it.
+    random = Random.__new__(Random, 0)  # type: ignore[call-arg]  # a seed, as in C
+    random.setstate(value.getstate())
+    copier.know(value, random)
+    return random
+
+
+def _copy_method(copier: Copier, value: types.MethodType) -> types.MethodType:
+    return types.MethodType(value.__func__, copier.copy(value.__self__))
+
+
+def _copy_bench(copier: Copier, value: RewindableBench) -> RewindableBench:
+    return value.copy_into(copier)
+
+
+def _copy_generator(_: Copier, value: Generator[Any, Any, Any]) -> Generator[Any, Any, Any]:
+    if isinstance(value, types.GeneratorType) and value.gi_code is stand_by.__code__:
+        return stand_by()  # It has not begun: once begun it is over.
+    raise TypeError("an activity is copied with its bench; make the party copyable first")
+
+
+def _copy_object(copier: Copier, value: Any) -> Any:
+    shared, kind = _SHARED.get, type(value)
+    copied = object.__new__(kind)
+    copier.know(value, copied)
+    for name in _slots(kind):
+        if (one := getattr(value, name, copier)) is not copier:
+            # Most of what stands in a slot is a plain value: no call for it.
+            object.__setattr__(copied, name, one if shared(type(one)) else copier.copy(one))
+    if (contents := getattr(value, "__dict__", None)) is not None:
+        copied.__dict__.update(_copy_dict(copier, contents))
+    return copied
+
+
+_Way = Callable[[Copier, Any], Any]
+_WAYS: dict[type[Any], _Way] = {}
+"""How things of each type are copied, as far as that has come up."""
+_BASES: tuple[tuple[type[Any], _Way], ...] = (
+    (tuple, _copy_tuple),
+    (list, _copy_list),
+    (set, _copy_set),
+    (dict, _copy_dict),
+    (Random, _copy_random),
+    (types.MethodType, _copy_method),
+    (RewindableBench, _copy_bench),
+    (Generator, _copy_generator),
+    (object, _copy_object),
+)
+
+
+def _way_of(kind: type[Any]) -> _Way:
+    return next(way for base, way in _BASES if issubclass(kind, base))
 
 
 def is_plain(values: Iterable[Any]) -> bool:
