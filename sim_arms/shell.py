@@ -126,8 +126,8 @@ class Shell:
 
     def next_us(self) -> int | None:
         """Return when `advance` must be called next."""
-        due_us = self._due_us()
-        return self._heartbeat_us if due_us is None else min(due_us, self._heartbeat_us)
+        due_us, heartbeat_us = self._due_us(), self._heartbeat_us
+        return heartbeat_us if due_us is None or heartbeat_us < due_us else due_us
 
     def connected(self, now_us: int) -> list[Message]:
         """Say how the party stands, and ask the other simulated ones for the steel."""

@@ -218,7 +218,10 @@ class World:
     def _plan_wake(self, name: str, party: Party) -> None:
         next_us, now_us = party.next_us(), self.now_us
         if next_us is not None:
-            next_us = max(now_us, next_us - self._off_us.get(name, 0))
+            if self._off_us:
+                next_us -= self._off_us.get(name, 0)
+            if next_us < now_us:
+                next_us = now_us
         if next_us != self._wake_us.get(name):
             self._wake_us[name] = next_us
             if next_us is not None:

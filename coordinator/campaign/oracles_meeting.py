@@ -24,6 +24,9 @@ BALANCE_SLACK = 1.1
 BALANCE_US = 4_000_000
 """A band may be left for so long: reports come once a second, a hold is answered within three."""
 
+_OF_A_COMMAND = (Finished, Faulted, Interrupted, Refused, Started, Progressed)
+"""A tuple, since a union is made anew each time it is asked about."""
+
 
 class Together(Oracle):
     """B: nobody passes a barrier alone."""
@@ -140,7 +143,7 @@ class OneFate(Oracle):
     def heard(self, now_us: int, message: Message) -> None:
         """Count what ended; whoever fails stops its partner."""
         body = message.body
-        if not isinstance(body, Finished | Faulted | Interrupted | Refused | Started | Progressed):
+        if not isinstance(body, _OF_A_COMMAND):
             return
         command = self.board.command(message.subject, body.command)
         span = self._span_of(command)

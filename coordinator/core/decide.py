@@ -5,7 +5,7 @@ Keeps: D1, the same plan, state and event give the same answer; D2, the state na
 deadline; D3, whatever a party or a person does, it is an event and never an exception.
 """
 
-from operator import attrgetter
+from operator import itemgetter
 from typing import assert_never
 
 from coordinator.core import (
@@ -54,7 +54,7 @@ from coordinator.core.turn import Turn, require
 from coordinator.lifecycles import PROCEDURE
 
 _NEVER_US = 1 << 62
-_WAITS_UNTIL_US = attrgetter("deadline_us")
+_WAITS_UNTIL_US = itemgetter(Meeting._fields.index("deadline_us"))
 _SETTLE_MAX = 64
 """Passes over all lanes in one turn; each pass sends something or ends the loop."""
 

@@ -47,6 +47,9 @@ from coordinator.wire.messages import (
 from coordinator.wire.ordinals import Ordinals
 from coordinator.wire.topics import COORDINATOR
 
+_TRACED = (Finished, Faulted, Interrupted)
+_OVER = (*_TRACED, Refused)
+"""What ends a command. Tuples, since a union is made anew each time it is asked about."""
 TRACES_MAX = 64
 """Chosen: a record follows its report at once, so a few for each party would do."""
 REASONS_MAX = 100
@@ -269,7 +272,7 @@ class Coordinator:
             return missed
         self._require_own_numbers(message)
         self._keep_trace(message)
-        if isinstance(message.body, Finished | Faulted | Interrupted | Refused):
+        if isinstance(message.body, _OVER):
             self._write_owed(message.source, message.body.command)
         translation = to_events(self.plan, message, self._cell_us(now_us), self.origin_us)
         for reason in translation.dropped:
@@ -296,7 +299,7 @@ class Coordinator:
 
     def _keep_trace(self, message: Message) -> None:
         body = message.body
-        if isinstance(body, Finished | Faulted | Interrupted) and body.trace is not None:
+        if isinstance(body, _TRACED) and body.trace is not None:
             self._traces.pop((message.source, body.command), None)
             self._traces[message.source, body.command] = body.trace
             if len(self._traces) > TRACES_MAX:

@@ -36,8 +36,11 @@ class GapWatch:
         """Take in a message that is no memory of the broker; return what is to be told now."""
         if message.source not in self._places or message.source != message.subject:
             return ()
-        own = self._tell((message.source, False), self._gaps.take(message), at_us)
-        return own + self._tell((message.source, True), self._new_misses(message), at_us)
+        ours, theirs = self._gaps.take(message), self._new_misses(message)
+        if not (ours or theirs or self._untold):
+            return ()  # As nearly always.
+        own = self._tell((message.source, False), ours, at_us)
+        return own + self._tell((message.source, True), theirs, at_us)
 
     def _new_misses(self, message: Message) -> int:
         body = message.body
@@ -51,11 +54,13 @@ class GapWatch:
         if missing:
             total, _ = self.counts.get(way, (0, 0))
             self.counts[way] = total + missing, at_us
-        untold = self._untold.get(way, 0) + missing
+        untold = self._untold.pop(way, 0) + missing
         told_us = self._told_us.get(way)
-        if not untold or (told_us is not None and at_us < told_us + TELL_US):
+        if not untold:
+            return ()
+        if told_us is not None and at_us < told_us + TELL_US:
             self._untold[way] = untold
             return ()
-        self._untold[way], self._told_us[way] = 0, at_us
+        self._told_us[way] = at_us
         source, by_party = way
         return (MessagesMissed(at_us, self._places[source], untold, by_party),)
