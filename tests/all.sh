@@ -20,8 +20,7 @@ step ruff format --check .
 step ruff check .
 step mypy
 step lint-imports
-step bothsides check --causes 1 sequences/*.yaml
-step bothsides check sequences/breakout_*.yaml sequences/makeup_*.yaml
+step bothsides check sequences/*.yaml
 step bothsides dryrun sequences/makeup_8.yaml --seed 1
 campaign=$(mktemp -d)
 step bothsides fuzz sequences/makeup_8.yaml --cases 20000 --minutes 5 --workers 2 --out "$campaign"

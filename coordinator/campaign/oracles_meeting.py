@@ -218,7 +218,8 @@ class OneFate(Oracle):
         pair, current = self.ground.spans[span], self._rounds[span]
         if body.torque_nm is None or pair.balance_nm <= 0:
             return
-        current.torque_nm[party] = body.torque_nm
+        # The highest so far: a bolt keeps its load while a ratcheting wrench takes its next stroke.
+        current.torque_nm[party] = max(body.torque_nm, current.torque_nm.get(party, 0.0))
         both = [self.board.live.get(one) for one in pair.parties]
         if any(one is None or not one.barrier for one in both) or len(current.torque_nm) < 2:
             current.unbalanced_us = -1

@@ -224,10 +224,16 @@ class _Mover:
             return ()
         here = self._source.pieces.moves(lane, self._before[lane])
         there = self._target.pieces.moves(lane, self._after[lane])
-        return tuple(
-            there[here.index(move)] if move in here else self._as_it_is(lane, move)
-            for move in queue
-        )
+        moved = []
+        for move in queue:
+            origin = next((one for one, known in here.items() if known == move), None)
+            if origin is None:
+                moved.append(self._as_it_is(lane, move))
+            elif origin in there:
+                moved.append(there[origin])
+            else:
+                raise OutOfOrder
+        return tuple(moved)
 
     def _as_it_is(self, lane: int, move: Move) -> Move:
         """Return a move of a step out of sight, where nobody asks for more of it than its look."""

@@ -37,6 +37,8 @@ Places = tuple[Place, ...]
 AT = 1_000
 """Stands for `Place.at` among the nodes counted from the first of a piece; more for `failed`."""
 MoveLook = tuple[str, int, int, str, int]
+Origin = tuple[str, int]
+"""Of what a move is: of a step, by its number in sight, of leaving, of a re-check; and which."""
 
 
 def look_of(move: Move) -> MoveLook:
@@ -88,7 +90,7 @@ class Pieces:
         self._sights: dict[tuple[int, Place], dict[int, int]] = {}
         self._seen: dict[tuple[int, Place], dict[int, int]] = {}
         self._remaining: dict[tuple[int, Place], int] = {}
-        self._moves: dict[tuple[int, Place], tuple[Move, ...]] = {}
+        self._moves: dict[tuple[int, Place], Mapping[Origin, Move]] = {}
 
     def piece_of(self, node: int) -> int:
         """Return the piece of its lane that a node is in."""
@@ -161,16 +163,24 @@ class Pieces:
             known = self._seen[lane, place] = {at: number for number, at in sight.items()}
         return known.get(node)
 
-    def moves(self, lane: int, place: Place) -> tuple[Move, ...]:
-        """Return every move that a lane may have to make while it is at a place."""
+    def moves(self, lane: int, place: Place) -> Mapping[Origin, Move]:
+        """Return every move that a lane may have to make while it is at a place, by where it is of.
+
+        Places that behave alike have the same moves, by the same origins; of others those of what
+        both have in sight are.
+        """
         known = self._moves.get((lane, place))
         if known is None:
-            sight = self.sight(lane, place).values()
-            known = self._moves[lane, place] = (
-                *(move for node in sight for move in moves_of(self._plan.nodes[node])),
-                *self._leave_before(lane, place),
-                *(move for one in self._plan.interlocks for move in one.rechecks),
-            )
+            nodes = self.sight(lane, place).items()
+            known = {
+                (f"node {number}", at): move
+                for number, node in nodes
+                for at, move in enumerate(moves_of(self._plan.nodes[node]))
+            }
+            known |= {("leave", at): one for at, one in enumerate(self._leave_before(lane, place))}
+            checks = (move for one in self._plan.interlocks for move in one.rechecks)
+            known |= {("recheck", at): move for at, move in enumerate(checks)}
+            self._moves[lane, place] = known
         return known
 
     def marks(self, lane: int, moves: tuple[Move, ...]) -> tuple[Marks, ...]:
@@ -222,7 +232,7 @@ class Pieces:
         sight = self.sight(lane, place)
         looks = ((number, self._node_look(lane, place, node)) for number, node in sight.items())
         leave = tuple(look_of(move) for move in self._leave_before(lane, place))
-        marks = self.marks(lane, self.moves(lane, place))
+        marks = self.marks(lane, tuple(self.moves(lane, place).values()))
         return (is_last, length, leave, marks, *looks)
 
     def _node_look(self, lane: int, place: Place, index: int) -> tuple[object, ...]:

@@ -53,7 +53,8 @@ def test_a_sound_plan_is_proved_and_its_states_are_counted(causes: int, states: 
 
 
 @pytest.mark.parametrize(
-    ("plan", "causes"), [(pair_plan(), 1), (asking_plan(), 1), (shipped("makeup_6"), 0)]
+    ("plan", "causes"),
+    [(pair_plan(), 1), (asking_plan(), 1), (shipped("makeup_6"), 0), (shipped("change_tools"), 2)],
 )
 def test_states_decided_once_stand_for_all_that_a_whole_walk_sees(plan: Plan, causes: int) -> None:
     """Soundness: the walk that treats nothing as alike comes to just as many states and steps."""
