@@ -47,6 +47,7 @@ BY_WORDS = {
     "holds by itself": "party_cut",
 }
 DEEDS = {"resets": Deed.RESET, "restarts": Deed.RESTART, "resumes": Deed.RESUME, "stops": Deed.STOP}
+PAUSES = "a person pauses"
 SHIFTS_US = (0, 1_000_000, 4_000_000)
 """Chosen: a step at hand may still be on its way to where the cause can show."""
 PATIENCE_US = 70_000_000
@@ -144,10 +145,14 @@ def case_of(loaded: Loaded, violation: Violation, *, name: str) -> Case | str:
     """Return the case of a counterexample, or why there is none."""
     spells = {node: one for node, one in spells_of(loaded, SEED).items() if node >= 0}
     causes: list[CaseCause] = []
+    acts: list[Act] = []
     for place, one in enumerate(violation.course):
         if not one.is_cause:
             continue
         node = _at_hand(loaded, violation.course[: place + 1], spells)
+        if one.words == PAUSES and node in spells:
+            acts.append(Act(Deed.PAUSE, "mate", at_us=spells[node][0] + AFTER_US))
+            continue
         found = _cause(loaded, one, node, spells)
         if found is None:
             where = one.step or "a barrier"
@@ -159,7 +164,7 @@ def case_of(loaded: Loaded, violation: Violation, *, name: str) -> Case | str:
         seed=SEED,
         causes=tuple(causes),
         answers=tuple(_answers(violation.course)),
-        acts=tuple(_acts(violation.course)),
+        acts=(*acts, *_acts(violation.course)),
     )
 
 
@@ -218,4 +223,5 @@ def _acts(course: Sequence[Happened]) -> Iterator[Act]:
     for one in course:
         word = one.words.removeprefix("a person ")
         if word in DEEDS:
-            yield Act(DEEDS[word], "mate", when="held", after_us=PATIENCE_US)
+            when = "paused" if DEEDS[word] is Deed.RESUME else "held"
+            yield Act(DEEDS[word], "mate", when=when, after_us=PATIENCE_US)

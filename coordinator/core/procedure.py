@@ -55,9 +55,10 @@ def take_up(turn: Turn) -> None:
 
 
 def settle_pause(turn: Turn) -> None:
-    """Report paused once nothing is under way any more."""
-    busy = (one.command or (one.queue and not one.prompt) for one in turn.state.lanes)
-    spans = (pairing.open_span(turn, i) >= 0 for i in range(len(turn.state.lanes)))
+    """Report paused once nothing is under way any more, nor told to hold and not yet at rest."""
+    each = turn.state.lanes
+    busy = (one.command or one.hold_us or (one.queue and not one.prompt) for one in each)
+    spans = (pairing.open_span(turn, lane) >= 0 for lane in range(len(each)))
     if turn.state.phase == "pausing" and not any(busy) and not any(spans):
         turn.proceed("pause_done")
         turn.notify("note", "paused", "nothing moves; resume goes on")

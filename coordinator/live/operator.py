@@ -158,8 +158,8 @@ class OperatorScript:
         """The phase in which nothing but time brings anything on, empty for none."""
 
     def take(self, answers: Iterable[ScriptedAnswer], acts: Iterable[ScriptedAct]) -> None:
-        """Add to what is answered and done."""
-        self._answers += answers
+        """Add to what is answered, before what was to be answered anyway, and to what is done."""
+        self._answers = [*answers, *self._answers]
         self._acts += acts
         self._next_us, self._calm = 0, ""
 

@@ -126,7 +126,7 @@ class Moves:
                 yield from self._of_party(turn, node, place, spent)
         if not self._alone.is_getting_ready(node.state):
             yield from self._of_floor(node, spent)
-        yield from self._of_people(turn, node, by_itself)
+        yield from self._of_people(turn, node, by_itself, spent)
         if not spent:
             yield from self._of_barriers(node)
 
@@ -278,7 +278,7 @@ class Moves:
                 good = SignalSeen(NOW_US, signal, True)
                 yield Step(f"{name} is good again", (good,))
 
-    def _of_people(self, turn: Turn, node: Node, by_itself: int) -> Iterator[Step]:
+    def _of_people(self, turn: Turn, node: Node, by_itself: int, spent: bool) -> Iterator[Step]:
         for opened in node.state.prompts:
             if by_itself >= 0 and opened.lane != by_itself:
                 continue
@@ -296,6 +296,9 @@ class Moves:
             elif not unmet:
                 # With anything unmet it would be refused, which changes nothing.
                 yield Step("a person restarts", (OperatorActed(NOW_US, Act.RESTART, PERSON),))
+        if node.state.phase == "running" and not spent:
+            # Nothing goes wrong by it; it costs a cause so that it does not come for ever.
+            yield Step("a person pauses", (OperatorActed(NOW_US, Act.PAUSE, PERSON),), cost=1)
         if node.state.phase == "paused":
             yield Step("a person resumes", (OperatorActed(NOW_US, Act.RESUME, PERSON),))
         if node.state.phase in ("held", "paused"):

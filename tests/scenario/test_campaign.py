@@ -83,6 +83,13 @@ def test_a_folder_of_another_sequence_is_refused_with_what_to_do(tmp_path: Path)
     assert "name another folder with --out" in told["error"]
 
 
+def test_on_a_clean_day_people_release_hold_points() -> None:
+    """Whoever replaces a bolt is there to say that the new one is in: nothing is broken by it."""
+    found = run_survey(maker("replace_bolt"), DAY)
+
+    assert (found.outcome.ended, found.outcome.violations) == ("complete", ())
+
+
 @pytest.mark.parametrize("canary", CANARIES)
 def test_every_canary_is_reported(canary: str) -> None:
     """Judges that miss what was put in on purpose would miss the rest."""

@@ -64,6 +64,18 @@ def run_until(world: CoreWorld, is_so: Callable[[], bool], *, busy: Sequence[int
     raise AssertionError("it never comes to be so")
 
 
+def take_too_long(world: CoreWorld, party: int, *, busy: Sequence[int]) -> int:
+    """Let a party's live command take longer than it may, while these work on; return it."""
+    world.unanswered.clear()
+    for _ in range(TURNS_MAX):
+        if world.state.lanes[party].failing:
+            return command_of(world, party)
+        for side in busy:
+            world.feed(CommandProgressed(world.now_us, side, command_of(world, side)))
+        world.wait(300_000)
+    raise AssertionError("it never takes too long")
+
+
 def command_of(world: CoreWorld, party: int) -> int:
     """Return the number of the last command sent to a party."""
     return world.sent[party][-1].command

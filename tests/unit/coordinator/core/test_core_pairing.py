@@ -14,7 +14,14 @@ from coordinator.core.events import (
     SignalSeen,
 )
 from coordinator.core.plan import Exhausted, Move, Plan, Rule
-from tests.support.core_stories import command_of, kinds_of, reach, run_until, words_of
+from tests.support.core_stories import (
+    command_of,
+    kinds_of,
+    reach,
+    run_until,
+    take_too_long,
+    words_of,
+)
 from tests.support.core_world import CoreWorld
 from tests.support.pair_plan import AFT, CLOSE, FORE, INTERLOCK, OPEN, pair_plan
 
@@ -160,14 +167,7 @@ def run_late(world: CoreWorld, party: int) -> int:
     world.unanswered.clear()
     world.wait(300_000)
     world.feed(PartyReady(world.now_us, AFT, world.ready_numbers[AFT][-1]))
-    world.unanswered.clear()
-    for _ in range(300):
-        if world.state.lanes[party].failing:
-            return command_of(world, party)
-        for side in PAIR:
-            world.feed(CommandProgressed(world.now_us, side, command_of(world, side)))
-        world.wait(300_000)
-    raise AssertionError("it never takes too long")
+    return take_too_long(world, party, busy=PAIR)
 
 
 def test_start_missed_while_a_person_is_asked_about_the_other_side_waits_for_the_answer() -> None:

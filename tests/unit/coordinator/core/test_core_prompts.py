@@ -1,10 +1,25 @@
 """Prompts and the procedure: what a person may do, and what it leads to."""
 
 from coordinator.core.effects import Notify, RaisePrompt, WithdrawPrompt
-from coordinator.core.events import Act, CommandFaulted, PromptAnswered, PromptTaken
-from tests.support.core_stories import command_of, kinds_of, reach, run_until, words_of
+from coordinator.core.events import (
+    Act,
+    CommandFaulted,
+    CommandFinished,
+    CommandInterrupted,
+    PartyHeld,
+    PromptAnswered,
+    PromptTaken,
+)
+from tests.support.core_stories import (
+    command_of,
+    kinds_of,
+    reach,
+    run_until,
+    take_too_long,
+    words_of,
+)
 from tests.support.core_world import CoreWorld
-from tests.support.pair_plan import AFT, FORE
+from tests.support.pair_plan import AFT, FORE, HOIST
 
 
 def asked(evidence: tuple[tuple[str, float], ...] = ()) -> CoreWorld:
@@ -76,6 +91,21 @@ def test_pause_ends_a_paired_span_first() -> None:
     run_until(world, lambda: world.state.phase == "paused")
     assert world.sent[FORE][-1].move.action == "lift"
     assert not any(lane.command for lane in world.state.lanes)
+    assert world.behave() == "complete"
+
+
+def test_party_told_to_hold_is_waited_for_before_all_count_as_paused() -> None:
+    """Found by a campaign: it said that it stands once all were paused, and waited for ever."""
+    world = reach("park")
+    world.act(Act.PAUSE)
+    world.unanswered.clear()
+    for party in (AFT, HOIST):
+        if world.state.lanes[party].command:
+            world.feed(CommandFinished(world.now_us, party, command_of(world, party)))
+    late = take_too_long(world, FORE, busy=(FORE,))
+    world.feed(CommandInterrupted(world.now_us, FORE, late))
+    assert world.state.phase == "pausing"
+    world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
     assert world.behave() == "complete"
 
 
