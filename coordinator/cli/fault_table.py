@@ -211,7 +211,7 @@ def cause_of(mode: Mode) -> CaseCause:
         return CaseCause(kind.name, mode.side, at_us=at_us)
     if kind.applies_to == "side":
         # What acts when an action begins, or at its end, must be there by then.
-        begins_us = mode.begins_us - AFTER_US
+        begins_us = max(0, mode.begins_us - AFTER_US)  # A case begins with the run.
         for_us = max(LASTS_US, mode.ends_us - begins_us)
         return CaseCause(kind.name, mode.side, at_us=begins_us, for_us=for_us)
     side = mode.side if kind.placed else None

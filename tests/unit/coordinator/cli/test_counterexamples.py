@@ -8,11 +8,14 @@ import pytest
 
 from coordinator.cli.check import Asked, check_files
 from coordinator.cli.counterexamples import Watch
+from coordinator.cli.fault_table import Mode, cause_of
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.rehearsal import rehearse
 from coordinator.cli.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
+from sim_arms.causes import CATALOGUE
 from tests.support.altered_files import copied
+from tests.support.sequence_files import SEQUENCES
 
 PROMISES = """
 properties:
@@ -100,3 +103,11 @@ def test_a_document_tells_scripts_where_picture_and_case_are(
     assert broken["shown"]
     assert Path(broken["picture"]).exists()
     assert Path(broken["case"]).exists()
+
+
+def test_cause_of_the_first_step_does_not_begin_before_the_run() -> None:
+    """A case whose time lies below zero would be refused by whoever reads it."""
+    plan = load(SEQUENCES / "park.yaml").plan
+    slow = Mode(CATALOGUE["slow_arm"], plan.nodes[0], "fore", 200_000, 9_000_000)
+
+    assert cause_of(slow).at_us == 0
