@@ -88,10 +88,7 @@ class Watch:
     def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
         """Judge one decision."""
         found = [self._judge.judge(self._before, state, effects)]
-        done = 0
-        for lane in state.lanes:
-            done |= lane.done
-        found.append(self._judge.judge_rounds(done))
+        found.append(self._judge.judge_rounds_in(state))
         self._memory, own = self._own.follow(self._memory, self._before, state, effects)
         for one in (*found, *own):
             if one is not None:

@@ -32,6 +32,8 @@ from coordinator.prove.store import (
     Words,
 )
 
+CORE_ERRORS = (InvariantViolation, LifecycleError, ValueError, IndexError, KeyError)
+"""By which the core shows that it is broken."""
 _FORCED_MAX = 12
 """Steps taken in one; more than all parties ever need to come to rest or get ready."""
 _GONE_MAX = 3
@@ -250,20 +252,12 @@ class Expander:
     def _decide(self, node: Node, step: Step) -> Node:
         """Return the state after a step that has been judged elsewhere, not folded."""
         self.transitions += 1
-        state = node.state if step.state is None else step.state
-        memory = node.memory
+        state, memory = step.begins_in(node), node.memory
         for event in step.events:
             earlier = state
             state, effects = decide(self.plan, state, event)
             memory, _ = self.own.follow(memory, earlier, state, effects)
-        return self._after(node, step, state, memory)
-
-    @staticmethod
-    def _after(node: Node, step: Step, state: State, memory: Memory) -> Node:
-        silent = node.silent
-        if step.silences:
-            silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
-        return Node(state, silent, node.causes + step.cost, memory)
+        return node.after(step, state, memory)
 
     def _gone_on(self, lane: int, place: Place, count: int) -> Place:
         for _ in range(count):
@@ -277,13 +271,13 @@ class Expander:
         number, places = at
         node, step, words = taken
         self.transitions += 1
-        state = before = node.state if step.state is None else step.state
+        state = before = step.begins_in(node)
         memory = node.memory
         for event in step.events:
             earlier = state
             try:
                 state, effects = decide(self.plan, state, event)
-            except (InvariantViolation, LifecycleError, ValueError, IndexError, KeyError) as error:
+            except CORE_ERRORS as error:
                 text = f"{type(error).__name__}: {error}"
                 self._break(graph, number, "core_sound", text, words)
                 return None
@@ -294,7 +288,7 @@ class Expander:
                 self._break(graph, number, *broken, words)
         if _has_done(before, state):
             seen.done.add(self._done(places, state))
-        return self._after(node, step, state, memory)
+        return node.after(step, state, memory)
 
     def _done(self, places: Places, state: State) -> tuple[int, ...]:
         return tuple(

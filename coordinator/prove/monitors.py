@@ -98,6 +98,13 @@ class Judge:
             return self._judge_complete(after)
         return None
 
+    def judge_rounds_in(self, state: State) -> tuple[str, str] | None:
+        """Return what is wrong about the rounds of opposite bolts in a state."""
+        done = 0
+        for lane in state.lanes:
+            done |= lane.done
+        return self.judge_rounds(done)
+
     def judge_rounds(self, done: int) -> tuple[str, str] | None:
         """Return what is wrong about the rounds of opposite bolts; `done` is a mask of nodes."""
         reached: dict[int, int] = {}

@@ -61,6 +61,13 @@ class Node(NamedTuple):
     memory: Memory = ()
     """Of what has happened, as far as the author's own properties ask."""
 
+    def after(self, step: "Step", state: State, memory: Memory) -> "Node":
+        """Return what a step leads to, the core having come to `state` by it."""
+        silent = self.silent
+        if step.silences:
+            silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
+        return Node(state, silent, self.causes + step.cost, memory)
+
 
 class Step(NamedTuple):
     """Something that may happen next."""
@@ -75,6 +82,10 @@ class Step(NamedTuple):
     """The state to decide in, where a deadline was ended; else the node's own."""
     person: bool = False
     """A person ends the procedure; never counted as a way out by itself."""
+
+    def begins_in(self, node: Node) -> State:
+        """Return the state of the core in which the events of the step are decided."""
+        return node.state if self.state is None else self.state
 
 
 class Moves:

@@ -14,19 +14,16 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from coordinator.core.decide import decide
-from coordinator.core.state import State
-from coordinator.core.turn import InvariantViolation
-from coordinator.lifecycles import LifecycleError
 from coordinator.prove.canonical import Folder
-from coordinator.prove.graph import Limits, phase_of
+from coordinator.prove.graph import CORE_ERRORS, Limits, phase_of
 from coordinator.prove.monitors import Happened, Judge, Violation
 from coordinator.prove.moves import ENDED, Moves, Node, Step
 from coordinator.prove.own import Own
 from coordinator.prove.pieces import Pieces
+from coordinator.prove.ways import excused_of, goals_of
 
 _LOOKED_AT_MAX = 20_000
 """States looked through for a way out of one; more than this, and what is there stays."""
-_ENDING = ("stopping", "aborting")
 
 
 class _Taken(NamedTuple):
@@ -97,23 +94,19 @@ class Shortener:
         return next((one for one in steps if (one.lane, one.words) == told), None)
 
     def _take(self, node: Node, step: Step) -> _Taken:
-        state = node.state if step.state is None else step.state
-        memory, broken = node.memory, set[str]()
+        state, memory, broken = step.begins_in(node), node.memory, set[str]()
         for event in step.events:
             before = state
             try:
                 state, effects = decide(self._plan, state, event)
-            except (InvariantViolation, LifecycleError, ValueError, IndexError, KeyError):
+            except CORE_ERRORS:
                 return _Taken(None, frozenset(("core_sound",)))
             memory, own_broken = self._own.follow(memory, before, state, effects)
             broken |= {name for name, _ in own_broken}
             judged = self._judge.judge(before, state, effects)
             broken |= set() if judged is None else {judged[0]}
-        silent = node.silent
-        if step.silences:
-            silent = (*silent[: step.lane], step.silences > 0, *silent[step.lane + 1 :])
-        folded = self._folder.fold(state)
-        return _Taken(Node(folded, silent, node.causes + step.cost, memory), frozenset(broken))
+        after = node.after(step, self._folder.fold(state), memory)
+        return _Taken(after, frozenset(broken))
 
     def _holds_at(self, name: str, node: Node) -> bool:
         """Tell whether a state by itself breaks a property."""
@@ -122,22 +115,15 @@ class Shortener:
             return node.state.phase not in ENDED and all(step.cost for step in steps)
         if name == "rounds_together":
             taken = (self._take(node, step).node for step in self._all.after(node, self._causes))
-            return any(self._are_apart(after.state) for after in taken if after is not None)
+            return any(self._judge.judge_rounds_in(one.state) for one in taken if one is not None)
         if name in ("way_to_complete", "way_to_end"):
             return self._is_lost(node, is_end=name == "way_to_end")
         return False
 
-    def _are_apart(self, state: State) -> bool:
-        done = 0
-        for lane in state.lanes:
-            done |= lane.done
-        return self._judge.judge_rounds(done) is not None
-
     def _is_lost(self, node: Node, *, is_end: bool) -> bool:
         """Tell whether no way leads from a state to its goal with nothing more going wrong."""
-        goals = ENDED if is_end else ("complete",)
-        excused = ENDED if is_end else (*ENDED, *_ENDING)
-        if phase_of(self._plan, node.state) in excused:
+        goals = goals_of(ends=is_end)
+        if phase_of(self._plan, node.state) in excused_of(ends=is_end):
             return False
         known = self._lost.get((is_end, node))
         if known is not None:

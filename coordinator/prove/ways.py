@@ -13,7 +13,7 @@ from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Reach, Walk
 from coordinator.prove.store import Graph
 
-ENDING = ("stopping", "aborting")
+_ENDING = ("stopping", "aborting")
 
 
 class Lost(NamedTuple):
@@ -23,6 +23,16 @@ class Lost(NamedTuple):
     text: str
     places: Places
     number: int
+
+
+def goals_of(*, ends: bool) -> tuple[str, ...]:
+    """Return the phases that a way out must lead to: any end, or complete alone."""
+    return ENDED if ends else ("complete",)
+
+
+def excused_of(*, ends: bool) -> tuple[str, ...]:
+    """Return the phases that need no way out: where it is over, or on its way there."""
+    return ENDED if ends else (*ENDED, *_ENDING)
 
 
 def ways_out(expander: Expander, walk: Walk) -> list[Lost]:
@@ -51,7 +61,7 @@ def _lost(expander: Expander, walk: Walk, name: str, goal: str, *, ends: bool) -
                 known[key] = _backwards(graph, one, ways, ends=ends)
             if known[key] != good.get(places):
                 good[places], is_growing = known[key], True
-    excused = ENDED if ends else (*ENDED, *ENDING)
+    excused = excused_of(ends=ends)
     found = []
     for places in order:
         one, graph = walk.reached[places], expander.graph(places)
@@ -65,7 +75,7 @@ def _lost(expander: Expander, walk: Walk, name: str, goal: str, *, ends: bool) -
 
 def _backwards(graph: Graph, one: Reach, ways: frozenset[int], *, ends: bool) -> frozenset[int]:
     """Return every state from which a goal is reached freely, or what leads to a way elsewhere."""
-    goals = ENDED if ends else ("complete",)
+    goals = goals_of(ends=ends)
     into: dict[int, list[int]] = {}
     marked = {number for number in one.order if graph.phases[number] in goals}
     for number in one.order:
