@@ -47,6 +47,10 @@ BEAT_S_MAX = 1.5
 AT_ONCE_S_MAX = 0.3
 """Chosen: a fraction of a heartbeat, so that three in a row are no chance."""
 MS = 1e-3
+CLOCK_STEP_US = 1_000
+"""A control in another language may count no finer than milliseconds."""
+LATE_US = int(CLOCK_S_MAX * 1e6) + 2 * CLOCK_STEP_US
+"""Late by every clock that ARM24 lets pass, told and read in whole steps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +145,7 @@ async def needs_a_lease(probe: Probe) -> Figures:
     """With no fresh lease a command is refused."""
     await probe.ready()
     probe.lease = None
-    await asyncio.sleep(LEASE_S + 0.3)
+    await asyncio.sleep(LEASE_S + CLOCK_S_MAX + 0.1)
     number, since = probe.number(), len(probe.heard)
     await probe.say(Do(number, "x", STAND_BY))
     body, _ = await probe.want(Refused, since, lambda one: one.command == number)
@@ -193,7 +197,7 @@ async def refuses_what_is_late(probe: Probe) -> Figures:
     """A command past its expiry, or without one, is refused and not begun."""
     await probe.ready()
     late = Do(probe.number(), "x", STAND_BY)
-    figures = await _refuses(probe, late, "expired", expires_in_us=-1)
+    figures = await _refuses(probe, late, "expired", expires_in_us=-LATE_US)
     bare = Do(probe.number(), "x", STAND_BY)
     await _refuses(probe, bare, "expired", expires_in_us=None)
     return figures

@@ -94,6 +94,20 @@ def test_a_driver_made_with_the_kit_passes_every_line() -> None:
     assert [one.at for one in report.seen] == sorted(one.at for one in report.seen)
 
 
+def test_a_clock_as_good_as_it_must_be_passes_every_line() -> None:
+    """In whole milliseconds, up to four tenths of a second behind: half a second is let pass."""
+
+    async def both() -> list[Report]:
+        behind = [Tampered(honest(), as_it_comes, as_it_goes, behind_us=us) for us in (1, 400_000)]
+        return await asyncio.gather(*[look(party) for party in behind])
+
+    reports = asyncio.run(both())
+
+    told = [(one.code, one.text) for it in reports for one in it.seen if one.result != "passed"]
+    assert told == []
+    assert [len(report.seen) for report in reports] == [len(LINES)] * 2
+
+
 def test_each_driver_that_breaks_a_promise_fails_at_its_line() -> None:
     """An acceptance that cannot fail accepts anything. All at once, each on a bus of its own."""
 

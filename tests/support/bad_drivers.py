@@ -99,25 +99,31 @@ class Tampered:
     """What it says carries an ordinal."""
     heard: int = 0
     """Ordinal of the last command."""
+    behind_us: int = 0
+    """How far the clock that it goes by is behind; it counts whole milliseconds then."""
     takes_kept: bool = False
     """It does not look whether a message comes from the broker's memory."""
 
     def receive(self, message: Message, now_us: int, retained: bool = False) -> list[Message]:
         """Let what comes in through the tampering."""
-        self.now_us = now_us
+        self.now_us = self._own_us(now_us)
         said = []
         for one in self.coming(self, message):
-            said += self.shell.receive(one, now_us, retained and not self.takes_kept)
+            said += self.shell.receive(one, self.now_us, retained and not self.takes_kept)
         return self._out(said)
 
     def advance(self, now_us: int) -> list[Message]:
         """Let time pass."""
-        self.now_us = now_us
-        return self._out(self.shell.advance(now_us))
+        self.now_us = self._own_us(now_us)
+        return self._out(self.shell.advance(self.now_us))
 
     def next_us(self) -> int:
         """Return when it must be advanced next."""
-        return self.shell.next_us() or self.now_us + 100_000
+        step_us = 1_000 if self.behind_us else 0  # Not before its clock shows it.
+        return (self.shell.next_us() or self.now_us + 100_000) + self.behind_us + step_us
+
+    def _own_us(self, now_us: int) -> int:
+        return (now_us - self.behind_us) // 1_000 * 1_000 if self.behind_us else now_us
 
     def restart(self) -> None:
         """Let its process die and start anew; only the ledger survives."""
