@@ -10,30 +10,33 @@ Units: ``*_us`` whole microseconds since the run began.
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 from pathlib import Path
+from typing import TypeVar
 
 from coordinator.campaign.case_file import case_text
 from coordinator.cli.fault_table import AFTER_US, LASTS_US, Mode, Spells, cause_of, fits, spells_of
-from coordinator.cli.rehearsal import rehearse
+from coordinator.cli.mates import LOOKS_US, RESET_US, helping
+from coordinator.cli.rehearsal import ENDED, Rehearsal, rehearse
 from coordinator.cli.stage import vocabulary_of
 from coordinator.core.decide import begin
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act as Deed
 from coordinator.core.events import Event
-from coordinator.core.plan import Option
+from coordinator.core.plan import Move, Option
 from coordinator.core.state import State
 from coordinator.draw.counterexample import draw_counterexample
 from coordinator.prove.monitors import Happened, Judge, Violation
 from coordinator.prove.own import Own
 from coordinator.prove.stand_ins import UNRULED
-from coordinator.sequence import Case, CaseCause, Loaded
+from coordinator.sequence import Case, CaseCause, Loaded, People
 from coordinator.sequence.case import Act, Answer
 from sim_arms.causes import CATALOGUE, Cause, Causes, floor_signals
 
 SEED = 1
 """Of `dryrun`, where it is not told another."""
 WAYS = ("no_deadlock", "way_to_complete", "way_to_end")
-"""Properties about what can still come: a run shows them by not getting to complete."""
+"""Properties about what can still come."""
 BY_WORDS = {
     "goes silent": "party_cut",
     "is lost": "party_cut",
@@ -48,10 +51,13 @@ BY_WORDS = {
 }
 DEEDS = {"resets": Deed.RESET, "restarts": Deed.RESTART, "resumes": Deed.RESUME, "stops": Deed.STOP}
 PAUSES = "a person pauses"
+BY_PEOPLE = ("answered", "pause", "resume", "reset", "restart")
+"""What notices of people's acts are called."""
 SHIFTS_US = (0, 1_000_000, 4_000_000)
 """Chosen: a step at hand may still be on its way to where the cause can show."""
-PATIENCE_US = 70_000_000
-"""Chosen: whoever restarts waits until what went wrong is over."""
+SLOWER = 2.0
+"""Chosen: not all that a step does is moving, and only that is slowed."""
+Timed = TypeVar("Timed", CaseCause, Act)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +113,8 @@ def leave(folder: Path, loaded: Loaded, violation: Violation, promised: str) -> 
     case = case_of(loaded, violation, name=stem[:40])
     if isinstance(case, str):
         return Left(picture, None, f"no case: {case}", False)
-    for shift_us in SHIFTS_US:
-        shifted = _later(case, shift_us)
-        is_shown, words = tried(loaded, shifted, violation.property)
+    for shifted in _shifted(case):
+        is_shown, words = tried(loaded, shifted, violation)
         if is_shown:
             break
     path = folder / f"{stem}.yaml"
@@ -117,25 +122,64 @@ def leave(folder: Path, loaded: Loaded, violation: Violation, promised: str) -> 
     return Left(picture, path, words, is_shown)
 
 
-def _later(case: Case, shift_us: int) -> Case:
-    causes = (
-        one if one.at_us is None else replace(one, at_us=one.at_us + shift_us)
-        for one in case.causes
-    )
-    return replace(case, causes=tuple(causes))
+def _shifted(case: Case) -> Iterator[Case]:
+    """Yield the case with what happens at a time somewhat later, and people later than causes."""
+    people_us = SHIFTS_US if any(one.at_us is not None for one in case.acts) else (0,)
+    for shift_us, apart_us in product(SHIFTS_US, people_us):
+        causes = tuple(_later(one, shift_us) for one in case.causes)
+        acts = tuple(_later(one, shift_us + apart_us) for one in case.acts)
+        yield replace(case, causes=causes, acts=acts)
 
 
-def tried(loaded: Loaded, case: Case, name: str) -> tuple[bool, str]:
+def _later(one: Timed, by_us: int) -> Timed:
+    return one if one.at_us is None else replace(one, at_us=one.at_us + by_us)
+
+
+def tried(loaded: Loaded, case: Case, violation: Violation) -> tuple[bool, str]:
     """Rehearse a case; tell whether the property is broken in it too, and how it ended."""
-    watch = Watch(loaded)
+    watch, name = Watch(loaded), violation.property
+    if name in WAYS:
+        return _tried_with_help(loaded, case, violation)
     result = rehearse(loaded, seed=SEED, case=case, listeners=(watch,))
     ended = f"the rehearsal of the case ended {result.phase}"
-    if name in WAYS:
-        shown = result.phase != "complete"
-        return shown, ended + ("" if shown else ", so it does not show this")
     if name in watch.broken:
         return True, f"{ended} and shows the same: {watch.broken[name]}"
     return False, f"{ended} and does not show this: physics keeps the arms from that moment"
+
+
+def _tried_with_help(loaded: Loaded, case: Case, violation: Violation) -> tuple[bool, str]:
+    """Rehearse what is promised where people help and nothing more goes wrong.
+
+    It is shown where the run stands still all the same, where it does not get to an end, or where
+    only something more that goes wrong brings it there.
+    """
+    help_ = helping(loaded.plan)
+    people = People((*case.answers, *help_.answers), (*case.acts, *help_.acts))
+    result = rehearse(loaded, seed=SEED, case=case, people=people)
+    ended = f"the rehearsal of the case ended {result.phase}"
+    if result.stands:
+        return True, f"{ended}, after nothing came any more and nobody was asked"
+    if result.phase not in ENDED:
+        return True, f"{ended}, though people helped"
+    nodes = [loaded.plan.nodes[one.node] for one in violation.course if one.node >= 0]
+    longest_us = max((node.move.timeout_us for node in nodes if node.move), default=LASTS_US)
+    if more := _went_wrong_later(case, result, longest_us):
+        return True, f"{ended}, and only since something more went wrong: {more}"
+    return False, f"{ended} with people who help, so it does not show this"
+
+
+def _went_wrong_later(case: Case, result: Rehearsal, longest_us: int) -> str:
+    """Return what first went wrong when all causes were over and people had done their part."""
+    over_us = [(one.at_us or 0) + (one.for_us or LASTS_US) for one in case.causes]
+    calm_us = max(over_us, default=0) + longest_us
+    if any(CATALOGUE[one.cause].applies_to == "bolt" for one in case.causes):
+        return ""  # It stays as it is.
+    for at_us, notice in result.notices:
+        if notice.kind in BY_PEOPLE:
+            calm_us = max(calm_us, at_us + longest_us)
+        elif notice.kind in ("hold", "prompt") and at_us > calm_us:
+            return notice.text
+    return ""
 
 
 def case_of(loaded: Loaded, violation: Violation, *, name: str) -> Case | str:
@@ -193,8 +237,17 @@ def _cause(loaded: Loaded, one: Happened, node: int, spells: Spells) -> CaseCaus
     for kind in CATALOGUE.values():
         is_meant = kind.name == known if known else bool(fault and fault[1] in kind.shows_as)
         if is_meant and (known or fits(loaded, kind, step, step.move.action)):
-            return cause_of(Mode(kind, step, side, *spells[node]))
+            cause = cause_of(Mode(kind, step, side, *spells[node]))
+            return _too_slow(cause, step.move, spells[node]) if known == "slow_arm" else cause
     return None
+
+
+def _too_slow(cause: CaseCause, move: Move, spell: tuple[int, int]) -> CaseCause:
+    """Make an arm so slow that a step cannot end within its time, and for that long."""
+    begins_us, ends_us = spell
+    factor = max(SLOWER * move.timeout_us / max(ends_us - begins_us, 1), SLOWER)
+    parameters = (("factor", float(round(factor))),)
+    return replace(cause, for_us=round(SLOWER * move.timeout_us), parameters=parameters)
 
 
 def _of_floor(words: str, at_us: int) -> CaseCause | None:
@@ -213,7 +266,7 @@ def _answers(course: Sequence[Happened]) -> Iterator[Answer]:
     for one in course:
         found = re.fullmatch(r"a person answers (\w+) to (\w+)", one.words)
         if found:
-            yield Answer(found[2], Option(found[1]), "mate")
+            yield Answer(found[2], Option(found[1]), "mate", after_us=LOOKS_US)
 
 
 def _acts(course: Sequence[Happened]) -> Iterator[Act]:
@@ -221,4 +274,4 @@ def _acts(course: Sequence[Happened]) -> Iterator[Act]:
         word = one.words.removeprefix("a person ")
         if word in DEEDS:
             when = "paused" if DEEDS[word] is Deed.RESUME else "held"
-            yield Act(DEEDS[word], "mate", when=when, after_us=PATIENCE_US)
+            yield Act(DEEDS[word], "mate", when=when, after_us=RESET_US)

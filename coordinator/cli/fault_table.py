@@ -15,26 +15,20 @@ from rich.progress import track
 from rich.table import Table
 
 from coordinator.cli.files import load_sequence
+from coordinator.cli.mates import helping
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.core.effects import Effect, Notify, SendDo, SendRelease
-from coordinator.core.events import Act as Deed
 from coordinator.core.events import CommandFinished, Event
-from coordinator.core.plan import Node, Option
+from coordinator.core.plan import Node
 from coordinator.core.state import State
 from coordinator.sequence import Case, CaseCause, Loaded
-from coordinator.sequence.case import Act, Answer
 from sim_arms.causes import CATALOGUE, CauseKind
 
 LASTS_US = 20_000_000
 """Chosen: a cause that has a moment lasts longer than any detection and is then put right."""
 AFTER_US = 200_000
 """Chosen: the cause comes when the step has just begun."""
-LOOKS_US = 10_000_000
-"""Chosen: so long a person looks before an answer; what was put right meanwhile stays right."""
-RESET_US, RESTART_US = 70_000_000, 75_000_000
-PEOPLE = 6
-"""So often people answer `again`, and restart; after that it counts as not recovered."""
 RESPONSES = {
     "fault": "the step fails",
     "span_again": "both sides go back and start again together",
@@ -103,18 +97,8 @@ def fault_modes(loaded: Loaded, seed: int, causes: Sequence[str] = ()) -> tuple[
 
 def fault_row(loaded: Loaded, mode: Mode, seed: int) -> FaultRow:
     """Rehearse one failure mode and return its row."""
-    names = [prompt.name for prompt in loaded.plan.prompts]
-    people = PEOPLE * [
-        Act(Deed.RESET, "mate", when="held", after_us=RESET_US),
-        Act(Deed.RESTART, "mate", when="held", after_us=RESTART_US),
-    ]
-    answers = [
-        Answer(name, Option.AGAIN, "mate", after_us=LOOKS_US)
-        for name in (*names, "unknown_outcome")
-        for _ in range(PEOPLE)
-    ]
-    case = Case("row", causes=(cause_of(mode),), answers=tuple(answers), acts=tuple(people))
-    result = rehearse(loaded, seed=seed, case=case)
+    case = Case("row", causes=(cause_of(mode),))
+    result = rehearse(loaded, seed=seed, case=case, people=helping(loaded.plan))
     shown = [(at, one) for at, one in result.notices if _is_sign(one)]
     first = shown[0][1].text if shown else "nothing shows"
     last_us = result.time_us if result.phase != "complete" else (shown[-1][0] if shown else 0)
@@ -197,7 +181,7 @@ def spells_of(loaded: Loaded, seed: int) -> Spells:
             elif isinstance(effect, SendRelease):
                 begins.setdefault(sent[effect.command], effect.start_us)
 
-    rehearse(loaded, seed=seed, listeners=(note,))
+    rehearse(loaded, seed=seed, people=helping(loaded.plan), listeners=(note,))
     return {node: (at_us, ends.get(node, at_us)) for node, at_us in begins.items()}
 
 

@@ -46,6 +46,8 @@ class Rehearsal:
     trace_sha256: str = ""
     proofs: list[Proof] = field(default_factory=list)
     notices: list[tuple[int, Notify]] = field(default_factory=list)
+    stands: bool = False
+    """Nothing came any more, and nobody was asked: somebody had to hold what ran."""
     unanswered: list[str] = field(default_factory=list)
     """Names of the prompts and points that nobody answered."""
     arms: list[Bench] = field(default_factory=list)
@@ -112,9 +114,10 @@ def rehearse(
     script.look = look if look_ahead else None
 
     def run() -> None:
-        ended = hands.after(_Ended(coordinator, script, lambda: world.now_us))
-        with look.watching(world, ended) as until:
+        rest = _Ended(coordinator, script, lambda: world.now_us)
+        with look.watching(world, hands.after(rest)) as until:
             world.run(until, TIME_US_MAX)
+        result.stands |= rest.is_still
 
     run()
     for _ in range(UNATTENDED_MAX):
@@ -232,6 +235,8 @@ class _Ended:
         self._coordinator = coordinator
         self._script = script
         self._now_us = now_us
+        self.is_still = False
+        """Nothing comes any more, and nobody is asked."""
         self._resting = ("", 0)
 
     def __call__(self) -> bool:
@@ -240,12 +245,24 @@ class _Ended:
             return True
         if state.phase == "idle" and self._now_us() > START_US_MAX:
             return True
-        waits = state.phase != "running" or bool(state.prompts)
-        if not waits or self._script.next_us() is not None:
+        if self._script.next_us() is not None:
             self._resting = ("", 0)
             return False
+        if state.phase in ("running", "pausing") and not state.prompts:
+            self.is_still = self._rests_us(state.phase if not _is_due(state) else "") > REST_US
+            return self.is_still
         if state.phase == "running" and any(lane.command for lane in state.lanes):
             return False
-        if self._resting[0] != state.phase:
-            self._resting = (state.phase, self._now_us())
-        return self._now_us() - self._resting[1] > REST_US
+        return self._rests_us(state.phase) > REST_US
+
+    def _rests_us(self, phase: str) -> int:
+        """Return for how long it has rested in this phase; nothing if there is none."""
+        if self._resting[0] != phase or not phase:
+            self._resting = (phase, self._now_us())
+        return self._now_us() - self._resting[1]
+
+
+def _is_due(state: State) -> bool:
+    """Tell whether time alone will bring anything on: everything at work has its deadline."""
+    lanes = any(lane.timeout_us or lane.timer_us or lane.hold_us for lane in state.lanes)
+    return lanes or any(meeting.deadline_us for meeting in state.meetings)

@@ -17,11 +17,11 @@ from coordinator.campaign.judge import Judge
 from coordinator.campaign.oracles import ORACLES
 from coordinator.campaign.vocabulary import Kind, Vocabulary
 from coordinator.cli.hurry import hurried
+from coordinator.cli.mates import releases
 from coordinator.cli.simulated import Simulation, to_causes
 from coordinator.cli.spoiled import SpoiledCoordinator
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act, Event
-from coordinator.core.plan import NodeKind, Option, Plan
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Proof
 from coordinator.live.operator import UNATTENDED, UNKNOWN_OUTCOME, OperatorScript
@@ -38,9 +38,6 @@ from sim_arms.network import Network
 from sim_arms.trace import TraceWriter
 from sim_arms.world import World
 
-RELEASED_US = 1_000_000
-"""Chosen: sooner than a run counts as unattended."""
-
 
 @dataclass(frozen=True, slots=True)
 class StageOpening:
@@ -56,25 +53,6 @@ class StageOpening:
         plan = replace(hurried(self.loaded.plan, stretch), barriers=self.loaded.plan.barriers)
         loaded = replace(self.loaded, plan=plan)
         return CellStage.open(loaded, seed, case, traced)
-
-
-@dataclass(frozen=True, slots=True)
-class Releasing:
-    """A person who releases a hold point whenever it is come to."""
-
-    prompt: str
-    by: str
-    answer: str = Option.RELEASE
-    after_us: int = RELEASED_US
-    torque_nm: float | None = None
-    always: bool = True
-
-
-def releases(plan: Plan) -> tuple[Releasing, ...]:
-    """Return what people answer at hold points where nothing has gone wrong: they release them."""
-    points = (node for node in plan.nodes if node.kind is NodeKind.POINT and not node.is_witness)
-    asked = dict.fromkeys(plan.prompts[node.prompt] for node in points)
-    return tuple(Releasing(prompt.name, prompt.who or "mate") for prompt in asked)
 
 
 class CellStage:

@@ -120,9 +120,10 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
             due_us = lane.timeout_us
         if 0 < lane.timer_us < due_us or 0 < lane.hold_us < due_us:
             due_us = min(at_us for at_us in (due_us, lane.timer_us, lane.hold_us) if at_us > 0)
-    waits_us = [*filter(None, map(_WAITS_UNTIL_US, state.meetings))]  # Many, and few of them wait.
-    if waits_us or state.overrides:
-        due_us = min((due_us, *waits_us, *(one.until_us for one in state.overrides)))
+    for meeting in filter(_WAITS_UNTIL_US, state.meetings):  # Many, and few of them wait.
+        due_us = min(due_us, meeting.deadline_us)
+    for override in state.overrides:
+        due_us = min(due_us, override.until_us)
     for signal, (known, seen_us) in zip(plan.signals, state.signals, strict=True):
         if known is not None and seen_us + signal.max_age_us < due_us:
             due_us = seen_us + signal.max_age_us + 1

@@ -48,7 +48,6 @@ def expire(turn: Turn) -> None:
 
 
 def _drop(turn: Turn, interlock: int, why: str) -> None:
-    kept = tuple(one for one in turn.state.overrides if one.interlock != interlock)
-    turn.change(overrides=kept)
+    turn.change(overrides=tuple(o for o in turn.state.overrides if o.interlock != interlock))
     name = turn.plan.interlocks[interlock].name
     turn.notify("alarm", "override_over", f"override of {name} {why}")
