@@ -16,6 +16,9 @@ from coordinator.promela.order import NOWHERE, lay_out
 from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.own_properties import moves_of
 
+Orders = Mapping[tuple[int, ...], tuple[int, ...]]
+"""For the nodes of each free stretch, in the order of the file, the order to do them in."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
@@ -49,7 +52,7 @@ def free_stretches(plan: Plan, cell: CellModel) -> tuple[Stretch, ...]:
     return tuple(one for lane in stretches(plan, cell) for one in lane if one.is_free)
 
 
-def reordered(plan: Plan, orders: Mapping[tuple[int, ...], Sequence[int]]) -> Plan:
+def reordered(plan: Plan, orders: Orders) -> Plan:
     """Return the plan in which steps are done in given orders.
 
     Args:

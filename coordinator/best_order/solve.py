@@ -1,7 +1,8 @@
 """Ask CP-SAT for the order with the shortest cycle, and for the bound that no order beats.
 
-Every step is an interval as long as it was measured; a lane does one thing at a time; all lanes
-leave a barrier together; a zone is leased until a step that ends outside it is done.
+Every step is an interval as long as it was measured after the step before it; a lane does one thing
+at a time; all lanes leave a barrier together; a zone is leased until a step that ends outside it is
+done.
 
 Units: ``*_us`` whole microseconds.
 Keeps: O4, the same plan and measures give the same order (one worker, a fixed seed, and a bound of
@@ -9,22 +10,21 @@ the solver's own reckoning of work instead of a clock).
 Source: Perron, Furnon, OR-Tools, CP-SAT; AddCircuit for orders, as in its job-shop examples.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
 from ortools.sat.python import cp_model
 
-from coordinator.best_order.freedom import Stretch, stretches
+from coordinator.best_order.freedom import Orders, Stretch, stretches
 from coordinator.best_order.measured import Measured
 from coordinator.core.plan import NodeKind, Plan
 from coordinator.sequence.cell_model import CellModel
 
-WORK_MAX = 120.0
-"""Chosen: what the solver may spend, in its own seconds, which are the same on every machine."""
+WORK_MAX = 30.0
+"""Chosen: what it may spend on one answer, in its own seconds, the same on every machine."""
 Follows = tuple[cp_model.IntVar, ...]
 """All of them true: the one step comes next after the other."""
-Orders = Mapping[tuple[int, ...], tuple[int, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,6 @@ class BestOrder:
     bound_us: int
     """No order is shorter, by the same durations."""
     orders: Orders
-    """For the nodes of each free stretch, in the order of the file, the order to do them in."""
 
     @property
     def is_shortest(self) -> bool:
@@ -51,14 +50,14 @@ def find_best_order(
     *,
     refused: Sequence[Orders] = (),
     is_fixed: bool = False,
-) -> BestOrder:
-    """Return the order with the shortest cycle.
+) -> BestOrder | None:
+    """Return the order with the shortest cycle; None if every order was refused.
 
     Args:
         plan: The plan as its file stands.
         cell: Which actions change and need tools.
         measured: How long everything took.
-        refused: Orders that do not pass the proof, not to be found again.
+        refused: Orders that are not to be found again.
         is_fixed: Leave every lane as it stands: what the model makes of the present order.
     """
     model = _Model(plan, stretches(plan, cell), measured, is_fixed=is_fixed)
@@ -82,15 +81,23 @@ class _Model:
         self._is_fixed = is_fixed
         self._model = cp_model.CpModel()
         # One after the other, all of it: no order takes longer.
-        self._horizon_us = sum(measured.steps_us.values()) + sum(measured.meetings_us.values()) + 1
+        longest_us = dict(measured.steps_us)
+        for (_, then), time_us in measured.ways_us.items():
+            longest_us[then] = max(time_us, longest_us[then])
+        self._horizon_us = sum(longest_us.values()) + sum(measured.meetings_us.values()) + 1
         self._met = [self._time(f"met {one.name}") for one in plan.barriers]
         self._starts = {node: self._time(f"start {node}") for node in measured.steps_us}
+        self._times = {
+            node: self._model.new_int_var(measured.steps_us[node], longest_us[node], f"time {node}")
+            for node in measured.steps_us
+        }
         self._end = self._time("end")
         self._finals: dict[int, Follows] = {}
         """What may be the last step of its lane."""
         self._next: dict[tuple[int, int], list[Follows]] = {}
         for lane in range(len(lanes)):
             self._add_lane(lane)
+        self._add_ways()
         self._add_zones()
         self._model.minimize(self._end)
 
@@ -100,15 +107,17 @@ class _Model:
         ways = [self._next[pair][0] for pair in steps]
         self._model.add_bool_or([~literal for follows in ways for literal in follows])
 
-    def solve(self) -> BestOrder:
-        """Run the solver."""
+    def solve(self) -> BestOrder | None:
+        """Run the solver; None if no order is left."""
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
         solver.parameters.max_deterministic_time = WORK_MAX
         status = solver.solve(self._model)
+        if status == cp_model.INFEASIBLE:
+            return None
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            raise ValueError(f"{self._plan.name}: no order was found; look at its zones")
+            raise ValueError(f"{self._plan.name}: no order was found in time; leave less free")
         orders = {
             one.nodes: tuple(sorted(one.nodes, key=lambda node: self._key(solver, one, node)))
             for lane in self._lanes
@@ -120,13 +129,13 @@ class _Model:
 
     def _key(self, solver: cp_model.CpSolver, stretch: Stretch, node: int) -> tuple[int, int, int]:
         start_us = solver.value(self._starts[node])
-        return start_us, self._measured.steps_us[node], stretch.nodes.index(node)
+        return start_us, solver.value(self._times[node]), stretch.nodes.index(node)
 
     def _time(self, name: str) -> cp_model.IntVar:
         return self._model.new_int_var(0, self._horizon_us, name)
 
     def _end_of(self, node: int) -> cp_model.LinearExprT:
-        return self._starts[node] + self._measured.steps_us[node]
+        return self._starts[node] + self._times[node]
 
     def _add_lane(self, lane: int) -> None:
         """Add a lane: its stretches, each behind the barrier before it."""
@@ -215,6 +224,14 @@ class _Model:
     def _zone(self, node: int) -> int:
         move = self._plan.nodes[node].move
         return -1 if move is None else move.zone
+
+    def _add_ways(self) -> None:
+        """Let every step take as long as it was measured to take after the one before it."""
+        for (one, then), ways in self._next.items():
+            for follows in ways:
+                time = self._model.add(self._times[then] >= self._measured.after_us(one, then))
+                if follows:
+                    time.only_enforce_if(*follows)
 
     def _add_zones(self) -> None:
         """Lease each zone to one lane at a time."""

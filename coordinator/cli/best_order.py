@@ -1,13 +1,13 @@
 """Rehearse a sequence as it stands and in the order with the shortest cycle, and tell both."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from rich.table import Table
 
-from coordinator.best_order.freedom import free_stretches, reordered
+from coordinator.best_order.found import Found, Shown, Trials
+from coordinator.best_order.freedom import free_stretches
 from coordinator.best_order.measured import Measured, measure
 from coordinator.cli.files import load_capped
 from coordinator.cli.output import CAUTION, Exit, Output
@@ -21,23 +21,8 @@ from coordinator.prove import Limits, explore
 from coordinator.sequence import Loaded
 from coordinator.timeline.build import build
 
-TRIES = 20
-"""Chosen: so many orders are put to the proof, the shortest first."""
 CAUSES = 1
 """Up to how many things go wrong in the proof of the new order."""
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """An order, with what it takes."""
-
-    plan: Plan
-    orders: Mapping[tuple[int, ...], tuple[int, ...]]
-    bound_us: int
-    """No order is shorter by the measured durations, from the first step on."""
-    is_shortest: bool
-    is_proved: bool
-    measured: Measured
 
 
 def show_best_order(
@@ -62,16 +47,14 @@ def show_best_order(
         output.document(ok=False, ended=result.phase)
         return Exit.HELD
     try:
-        found = _found(loaded, before)
+        found = _found(loaded, before, seed)
     except ImportError:
         return output.refuse("ortools: not installed, must be; pip install 'bothsides[order]'")
     except ValueError as error:
         return output.refuse(str(error))
-    again, after = _rehearsed(replace(loaded, plan=found.plan), seed)
-    is_good = found.is_proved and again.phase == "complete"
-    _say(output, loaded, found, (before, after if again.phase == "complete" else None))
-    output.document(**_document(loaded, found, before, after), ok=is_good)
-    return Exit.GOOD if is_good else Exit.FINDINGS
+    _say(output, loaded, found, before)
+    output.document(**_document(loaded, found, before), ok=found.is_proved)
+    return Exit.GOOD if found.is_proved else Exit.FINDINGS
 
 
 def _rehearsed(loaded: Loaded, seed: int) -> tuple[Rehearsal, Measured]:
@@ -84,25 +67,21 @@ def _rehearsed(loaded: Loaded, seed: int) -> tuple[Rehearsal, Measured]:
     return result, measure(loaded.plan, build(loaded.plan, decided))
 
 
-def _found(loaded: Loaded, before: Measured) -> Found:
+def _found(loaded: Loaded, before: Measured, seed: int) -> Found:
     # Imported here: only this needs the solver.
-    from coordinator.best_order.solve import find_best_order
+    from coordinator.best_order.search import search
 
-    refused: list[Mapping[tuple[int, ...], tuple[int, ...]]] = []
-    for _ in range(TRIES):
-        best = find_best_order(loaded.plan, loaded.cell, before, refused=refused)
-        plan = reordered(loaded.plan, best.orders)
-        proof = explore(plan, Limits(CAUSES), properties=loaded.properties)
-        if proof.is_proved:
-            break
-        refused.append(best.orders)
-    return Found(plan, best.orders, best.bound_us, best.is_shortest, proof.is_proved, before)
+    def rehearse_order(plan: Plan) -> Measured | None:
+        result, measured = _rehearsed(replace(loaded, plan=plan), seed)
+        return measured if result.phase == "complete" else None
+
+    def prove(plan: Plan) -> bool:
+        return explore(plan, Limits(CAUSES), properties=loaded.properties).is_proved
+
+    return search(loaded.plan, loaded.cell, before, Trials(rehearse_order, prove))
 
 
-def _say(
-    output: Output, loaded: Loaded, found: Found, both: tuple[Measured, Measured | None]
-) -> None:
-    before, after = both
+def _say(output: Output, loaded: Loaded, found: Found, before: Measured) -> None:
     output.say(f"SIMULATED: {loaded.plan.name}. {CAUTION}")
     table = Table("side", "as the file stands", "best", box=None, pad_edge=False)
     for nodes, order in found.orders.items():
@@ -112,33 +91,43 @@ def _say(
             side = ""
     output.people.print(table)
     output.say(f"before: {cycle_s(before):.1f} s from the first step to the end")
-    if after is not None:
-        output.say(f"after:  {cycle_s(after):.1f} s, rehearsed in the best order")
-    words = "and this is one that short" if found.is_shortest else "the solver gave up before it"
-    bound = f"bound:  {found.bound_us / 1e6:.1f} s: by these durations no order that may be proved"
-    output.say(f"{bound} is shorter, {words}")
     causes = f"{CAUSES} cause" if CAUSES == 1 else f"{CAUSES} causes"
-    proved = "proved" if found.is_proved else "NOT proved: do not run it"
-    output.say(f"the best order is {proved}, with up to {causes}")
-    if after is not None and cycle_s(after) >= cycle_s(before):
-        output.say(
-            "it gains nothing: ways between steps differ by what comes before; keep the file"
-        )
+    if not found.is_proved:
+        output.say(f"none of {found.rehearsed} orders rehearsed is proved with up to {causes}")
+        return
+    output.say(f"after:  {cycle_s(found.measured):.1f} s, rehearsed in the best order")
+    output.say(f"bound:  {found.bound_us / 1e6:.1f} s: {_bound_words(found)}")
+    output.say(f"the best order is proved, with up to {causes}")
+    if found.plan == loaded.plan or found.measured.cycle_us >= before.cycle_us:
+        output.say("it gains nothing: keep the file")
+
+
+def _bound_words(found: Found) -> str:
+    """Return what the bound is worth: no more than was rehearsed."""
+    count = found.rehearsed
+    if found.shown is Shown.EVERY:
+        return f"all {count} orders that are free were rehearsed; none that is proved is shorter"
+    by = f"by the shortest that each step took after the one before it in {count} rehearsals"
+    if found.shown is Shown.NOT:
+        return f"{by}, no order is shorter; whether one lies between is not shown"
+    return f"{by}, no order that may be proved is shorter; a step may vary by more than that"
 
 
 def cycle_s(measured: Measured) -> float:
     """Return how long it took from the first step to the end."""
-    return (measured.end_us - measured.begin_us) / 1e6
+    return measured.cycle_us / 1e6
 
 
-def _document(loaded: Loaded, found: Found, before: Measured, after: Measured) -> dict[str, Any]:
+def _document(loaded: Loaded, found: Found, before: Measured) -> dict[str, Any]:
     names = [node.name for node in loaded.plan.nodes]
     return {
         "free": len(found.orders),
         "before_s": cycle_s(before),
-        "after_s": cycle_s(after),
-        "bound_s": found.bound_us / 1e6,
+        "after_s": cycle_s(found.measured) if found.is_proved else None,
+        "bound_s": found.bound_us / 1e6 if found.is_proved else None,
         "shortest": found.is_shortest,
+        "shown": found.shown,
+        "rehearsed": found.rehearsed,
         "proved": found.is_proved,
         "orders": [
             {
