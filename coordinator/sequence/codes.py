@@ -86,6 +86,9 @@ CODES: Mapping[str, str] = MappingProxyType(
         "SEQ076": "a place of a controller is malformed",
         "SEQ077": "a reading contradicts itself",
         "SEQ078": "a source tells no age",
+        "SEQ079": "a prompt offers no way on",
+        "SEQ080": "a cover or pin is taken out that is not in or must stay in",
+        "SEQ081": "a step does not accept what it is told to reach",
     }
 )
 """Every code against its heading."""

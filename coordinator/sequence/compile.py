@@ -24,10 +24,12 @@ from coordinator.sequence.declared import check_declared
 from coordinator.sequence.expand import Input, Item, unfold
 from coordinator.sequence.nodes import build_nodes
 from coordinator.sequence.own_properties import OwnProperty, PropertyMaker
-from coordinator.sequence.points import check_questions, plan_prompts
+from coordinator.sequence.points import check_questions, check_ways_on, plan_prompts
 from coordinator.sequence.pulls import check_pulls
-from coordinator.sequence.surroundings import check_brought, check_left_in, check_zones
+from coordinator.sequence.put_in import check_put_in
+from coordinator.sequence.surroundings import check_brought, check_zones
 from coordinator.sequence.tools import check_tools
+from coordinator.sequence.windows import check_windows
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +59,13 @@ def compile_plan(given: Input, *, digest: str, today: date | None = None) -> Com
     nodes, built = build_nodes(given, items, met)
     check_tools(given, built)
     check_pulls(given, built, met, today)
+    check_windows(given, built)
+    check_ways_on(given, nodes)
     properties = PropertyMaker(given, nodes).properties()
     ahead = look_ahead(nodes, met) if met.is_sound else None
     if ahead is not None:
         check_bolts(given, built, ahead)
-        check_left_in(given, built, ahead)
+        check_put_in(given, built, ahead)
         check_brought(given, built, ahead)
         check_zones(given, built, ahead)
     given.findings.raise_if_any()

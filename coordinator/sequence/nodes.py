@@ -20,7 +20,7 @@ from coordinator.sequence.recovery import WINDOW_FAULT, RuleMaker, check_policie
 from coordinator.sequence.sequence_model import BarrierStep, DoStep, PointStep
 from coordinator.sequence.tree import Trail
 
-_RESULT_KINDS: Mapping[str, Kind] = {
+UNIT_KINDS: Mapping[str, Kind] = {
     "_nm": Kind.TORQUE,
     "_pa": Kind.PRESSURE,
     "_rad": Kind.ANGLE,
@@ -252,7 +252,7 @@ class _Builder:
 def _result_kind(result: str) -> Kind:
     """Return what a result measures, by the unit at the end of its name."""
     return next(
-        (kind for suffix, kind in _RESULT_KINDS.items() if result.endswith(suffix)), Kind.NUMBER
+        (kind for suffix, kind in UNIT_KINDS.items() if result.endswith(suffix)), Kind.NUMBER
     )
 
 

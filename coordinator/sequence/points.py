@@ -3,14 +3,15 @@
 A hold point is not passed before a person has released it; a witness point is told to whoever may
 want to see what follows, and passed.
 
-Keeps: a hold point can be released; nothing else can, for a fault is not released but tried again.
+Keeps: a hold point can be released; nothing else can, for a fault is not released but tried again;
+from every prompt that a step can come to, some answer leads on.
 
 Source:
     Hold point and witness point mean what they mean in inspection and test plans; common practice,
     no source.
 """
 
-from coordinator.core.plan import Node, NodeKind, Option, Prompt
+from coordinator.core.plan import Exhausted, Node, NodeKind, Option, Prompt
 from coordinator.sequence.barriers import instance_name
 from coordinator.sequence.diagnostics import choose_from
 from coordinator.sequence.expand import Input, Item, Loops
@@ -36,6 +37,34 @@ def check_questions(given: Input) -> None:
         if name in given.sequence.prompts:
             what, must = f"point is called {name!r} like a prompt", "must have a name of its own"
             given.tell(("points", name), "SEQ010", what, must, "rename one of them", key=True)
+
+
+def check_ways_on(given: Input, nodes: tuple[Node, ...]) -> None:
+    """Tell of prompts none of whose answers leads on to complete from a step that can ask them.
+
+    To hold comes back to the same question, and so does backing off; to leave or abort ends it.
+    """
+    prompts = tuple(given.sequence.prompts.items())
+    for node in nodes:
+        ways_on = _ways_on(node)
+        for rule in node.rules:
+            if rule.then is not Exhausted.ASK or not 0 <= rule.prompt < len(prompts):
+                continue
+            name, model = prompts[rule.prompt]
+            if any(option in model.options for option in ways_on):
+                continue
+            what = f"prompt {name!r} offers only {', '.join(model.options)}, and "
+            what += f"{node.name!r} asks it for {rule.fault!r}"
+            must = f"must offer {', '.join(ways_on[:-1])} or {ways_on[-1]}"
+            do = "add one, or write 'then: hold' for this fault, which a restart tries again"
+            given.tell(("prompts", name, "options"), "SEQ079", what, must, do, key=True)
+
+
+def _ways_on(node: Node) -> tuple[Option, ...]:
+    """Return the answers that lead on from a fault of a step."""
+    if node.span >= 0 and "round" in dict(node.loops):
+        return Option.AGAIN, Option.BY_HAND, Option.REPLACE_BOLT, Option.BACK_A_ROUND
+    return Option.AGAIN, Option.BY_HAND
 
 
 def plan_prompts(given: Input) -> tuple[Prompt, ...]:

@@ -1,42 +1,14 @@
-"""Judge what steps leave behind and move among: covers and pins, loads overhead, zones.
+"""Judge what steps move among: loads overhead, zones.
 
-Keeps: what is put in comes out again; nothing moves while an action of the sequence makes an
+Keeps: nothing moves while an action of the sequence makes an
 interlock active, unless it says why it may; no two arms hold a zone and wait for the other's.
 """
 
 from itertools import pairwise
 
-from coordinator.core.plan import Value
 from coordinator.sequence.ahead import Ahead
-from coordinator.sequence.cell_model import ParameterKind as Kind
 from coordinator.sequence.expand import Input
 from coordinator.sequence.nodes import Built
-
-_Thing = tuple[str, Value | None]
-
-
-def check_left_in(given: Input, built: tuple[Built, ...], ahead: Ahead) -> None:
-    """Tell of what is put into the joint and not taken out afterwards."""
-    taken: dict[_Thing, list[Built]] = {}
-    for one in built:
-        if one.action.takes_out is not None:
-            taken.setdefault(_thing(one, one.action.takes_out), []).append(one)
-    for one in built:
-        if one.action.puts_in is None:
-            continue
-        thing = _thing(one, one.action.puts_in)
-        if any(ahead.is_before(one.index, other.index) for other in taken.get(thing, [])):
-            continue
-        name, place = thing
-        what = f"{name} {f'in hole {place} ' if place is not None else ''}is put in and left"
-        must = "must be taken out by a later step"
-        do = f"add the action that takes the {name} out, after a barrier if another lane does it"
-        given.tell((*one.item.trail, "do"), "SEQ070", what, must, do)
-
-
-def _thing(one: Built, name: str) -> _Thing:
-    parameter = one.action.first_of(Kind.BOLT)
-    return name, None if parameter is None else one.values.get(parameter)
 
 
 def check_brought(given: Input, built: tuple[Built, ...], ahead: Ahead) -> None:

@@ -21,21 +21,9 @@ WRENCH = "{do: change_tool, with: {tool: wrench}}"
 TWO_ZONES = SEQUENCES / "broken" / "parts" / "two_zones.yaml"
 
 
-def pin(do: str, hole: int) -> str:
-    return f"{{do: {do}_pin, with: {{hole: {hole}, turns: 5}}}}"
-
-
 @pytest.mark.parametrize(
     ("body", "codes"),
     [
-        # What is put in comes out again, by whom it may be, but surely later.
-        (f"lanes: {{fore: [{GRIPPER}, {pin('fit', 2)}, {pin('take', 2)}]}}", []),
-        (f"lanes: {{fore: [{GRIPPER}, {pin('fit', 2)}, {pin('take', 6)}]}}", ["SEQ070"]),
-        (f"lanes: {{fore: [{GRIPPER}, {pin('take', 2)}, {pin('fit', 2)}]}}", ["SEQ070"]),
-        (f"lanes: {{fore: [{GRIPPER}, {pin('fit', 2)}], aft: [{GRIPPER}, {pin('take', 2)}]}}",
-         ["SEQ070"]),
-        (f"{MET}lanes: {{fore: [{GRIPPER}, {pin('fit', 2)}, {{barrier: met}}],"
-         f" aft: [{GRIPPER}, {{barrier: met}}, {pin('take', 2)}]}}", []),
         # Beneath a load: before it comes, after it has landed, or with a reason.
         (f"{MET}{CARRIES}lanes: {{fore: [{{do: park}}, {{barrier: met}}],"
          f" hoist: [{{barrier: met}}, {BRING}, {LAND}]}}", []),
