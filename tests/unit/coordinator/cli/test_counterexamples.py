@@ -6,7 +6,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from coordinator.cli.check import Asked, check_files
+from coordinator.cli.asked import Asked
+from coordinator.cli.check import check_files
 from coordinator.cli.counterexamples import Watch
 from coordinator.cli.fault_table import Mode, cause_of
 from coordinator.cli.output import Exit, Output
