@@ -19,6 +19,7 @@ from coordinator.cli.fault_table import AFTER_US, LASTS_US, Mode, Spells, cause_
 from coordinator.cli.mates import LOOKS_US, RESET_US, helping
 from coordinator.cli.rehearsal import ENDED, Rehearsal, rehearse
 from coordinator.cli.stage import vocabulary_of
+from coordinator.cli.standing import heading_of, standings_of
 from coordinator.core.decide import begin
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act as Deed
@@ -109,7 +110,9 @@ def leave(folder: Path, loaded: Loaded, violation: Violation, promised: str) -> 
     stem = f"{plan.name}_{violation.property.replace('.', '_')}"
     picture = folder / f"{stem}.svg"
     parties = [party.name for party in plan.parties]
-    picture.write_text(draw_counterexample(plan.name, parties, violation, promised), "utf-8")
+    stands = heading_of(violation), standings_of(plan, violation)
+    drawn = draw_counterexample(plan.name, parties, violation, promised, stands)
+    picture.write_text(drawn, "utf-8")
     case = case_of(loaded, violation, name=stem[:40])
     if isinstance(case, str):
         return Left(picture, None, f"no case: {case}", False)

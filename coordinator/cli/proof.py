@@ -1,26 +1,20 @@
 """Tell a person, or a script, what the proof of a sequence saw."""
 
 import time
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rich.box import SIMPLE
-from rich.markup import escape
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
+from coordinator.cli.broken import broken_data, show_broken
 from coordinator.cli.output import Output
 from coordinator.core.plan import Plan
 from coordinator.prove import PROPERTIES, Exploration, Limits, Stores, Violation, explore
 from coordinator.prove.explore import unreached
-from coordinator.prove.monitors import Happened
 from coordinator.prove.own import name_of
 from coordinator.sequence import Loaded
-
-LINES_MAX = 40
-"""Of a counterexample's path; the last ones are shown."""
+from coordinator.sequence.read import root_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +49,7 @@ def prove(output: Output, name: str, loaded: Loaded, asked: Proving) -> dict[str
 
         found = explore(plan, limits, tell, stores, own)
     _say(output, name, loaded, found, limits)
-    made = to_data(plan, found)
+    made = to_data(plan, found, root_of(Path(name)))
     if asked.out is not None:
         for one, written in zip(found.violations, made["violations"], strict=True):
             written |= _leave(output, asked.out, loaded, one)
@@ -81,7 +75,7 @@ def _leave(output: Output, folder: Path, loaded: Loaded, one: Violation) -> dict
     return {"picture": str(left.picture), "case": case, "shown": left.is_shown}
 
 
-def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
+def to_data(plan: Plan, found: Exploration, root: Path) -> dict[str, Any]:
     """Return what was seen as a document."""
     return {
         "proved": found.is_proved,
@@ -91,24 +85,9 @@ def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
         "stands_for": found.stands_for,
         "transitions": found.transitions,
         "depth": found.depth,
-        "violations": [
-            {"property": one.property, "text": one.text, "causes": one.causes, "path": one.path}
-            for one in found.violations
-        ],
+        "violations": [broken_data(plan, one, root) for one in found.violations],
         "unreached": unreached(plan, found) if found.is_complete else (),
     }
-
-
-def _timeline(plan: Plan, course: Sequence[Happened], left_out: int) -> Table:
-    """Return the last steps of a counterexample, each in the column of whoever did it."""
-    heads = [*(party.name for party in plan.parties), "floor and people"]
-    table = Table("", *heads, box=SIMPLE, pad_edge=False)
-    for number, one in enumerate(course[left_out:], left_out + 1):
-        cells = [""] * len(heads)
-        lines = [f"! {one.words}" if one.is_cause else one.words, one.step, one.place]
-        cells[one.lane] = escape("\n".join(line for line in lines if line))
-        table.add_row(str(number), *cells)
-    return table
 
 
 def _say(output: Output, name: str, loaded: Loaded, found: Exploration, limits: Limits) -> None:
@@ -122,10 +101,7 @@ def _say(output: Output, name: str, loaded: Loaded, found: Exploration, limits: 
     for one in found.violations:
         output.say(f"{name}: {one.property}: {one.text}")
         output.say(f"  promised: {promised[one.property]}")
-        left_out = len(one.path) - LINES_MAX
-        if left_out > 0:
-            output.say(f"  ... {left_out} earlier steps, all going well or as told")
-        output.people.print(_timeline(loaded.plan, one.course, max(left_out, 0)))
+        show_broken(output, loaded.plan, one)
     if found.violations:
         output.say(f"{name}: broken, seen in {seen}")
     elif not found.is_complete:

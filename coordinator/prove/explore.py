@@ -15,12 +15,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from coordinator.collector import without_collector
-from coordinator.core.decide import begin, decide
 from coordinator.core.plan import Plan
+from coordinator.prove.ending import begun, told_to_the_end
 from coordinator.prove.graph import Expander, Limits, Stores
 from coordinator.prove.local import OutOfOrder, ProofError
 from coordinator.prove.monitors import Judge, Violation
-from coordinator.prove.moves import Moves, Node
+from coordinator.prove.moves import Node
 from coordinator.prove.own import Own
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Came, Reach, Walk, reach
@@ -108,13 +108,8 @@ def _explore(
 
 def start_of(expander: Expander) -> Node:
     """Return the state in which everybody is there and a person has started."""
-    plan, own = expander.plan, expander.own
-    state, memory = begin(plan), own.start
-    for event in Moves(plan).begin_events():
-        before = state
-        state, effects = decide(plan, state, event)
-        memory, _ = own.follow(memory, before, state, effects)
-    return Node(expander.folder.fold(state), (False,) * len(plan.parties), 0, memory)
+    node = begun(expander.own)
+    return node._replace(state=expander.folder.fold(node.state))
 
 
 def _go(
@@ -179,7 +174,8 @@ def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration, limits
     found.violations = find_violations(plan, expander, walk, Judge(plan), lost)
     if found.violations:
         shortener, start = Shortener(expander.own, limits), start_of(expander)
-        found.violations = [shortener.shortened(one, start) for one in found.violations]
+        shortest = [shortener.shortened(one, start) for one in found.violations]
+        found.violations = [told_to_the_end(expander.own, limits, one) for one in shortest]
 
 
 def unreached(plan: Plan, found: Exploration) -> tuple[str, ...]:
