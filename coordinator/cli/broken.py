@@ -13,6 +13,7 @@ from coordinator.cli.standing import FLOOR, heading_of, standings_of
 from coordinator.core.plan import Plan
 from coordinator.draw.rows import Gap, rows_of
 from coordinator.prove.monitors import Happened, Violation
+from coordinator.sequence.read import root_of
 
 BREAKS = "breaks it: "
 
@@ -55,18 +56,20 @@ def _cells(one: Happened, count: int, before: str) -> list[str]:
     return cells
 
 
-def broken_data(plan: Plan, found: Violation, root: Path) -> dict[str, Any]:
+def broken_data(plan: Plan, found: Violation, path: Path) -> dict[str, Any]:
     """Return a counterexample as a document, every step with its place.
 
     Args:
         plan: The plan.
         found: The counterexample.
-        root: The folder that the files of the plan lie below.
+        path: The sequence; where nothing of the course has a place, it is told at its beginning.
     """
-    end = found.end
+    end, root, last = found.end, root_of(path), last_place(plan, found)
+    at = {"file": str(path), "line": 1, "column": 1} if last < 0 else _place(plan, last, root)
     return {
         "property": found.property,
         "text": found.text,
+        **at,
         "causes": found.causes,
         "path": found.path,
         "steps": [_step(plan, one, root) for one in found.course],

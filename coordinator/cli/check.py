@@ -10,6 +10,7 @@ from typing import Any
 from coordinator.cli.asked import Asked, refusals
 from coordinator.cli.files import exit_of, to_data
 from coordinator.cli.output import Exit, Output
+from coordinator.cli.sarif_of_proofs import breaches_of, rules_of, unfinished_of
 from coordinator.sequence import (
     CODES,
     Diagnostic,
@@ -56,20 +57,37 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
     proofs = [] if asked.quick else _prove(output, plans, asked)
     opinions = _hear_others(output, plans, proofs, asked)
     left_out = [_leave_out(output, *plan, asked) for plan in plans if asked.leave_out]
-    if not all(one["proved"] for one in (*proofs, *opinions)):
+    unproved = [one["file"] for one in (*proofs, *opinions) if not one["proved"]]
+    if unproved:
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
-        print(json.dumps(to_sarif(findings, CODES, folder=Path.cwd()), ensure_ascii=False))
+        _print_sarif(findings, proofs, opinions)
         return worst
     output.document(
         ok=worst is Exit.GOOD,
-        good=good,
+        good=[one for one in good if one not in unproved],
         findings=[to_data(one) for one in findings],
         proofs=proofs,
         **({"left_out": left_out} if asked.leave_out else {}),
         **({"spin": opinions} if asked.spin else {}),
     )
     return worst
+
+
+def _print_sarif(
+    findings: Sequence[Diagnostic],
+    proofs: Sequence[dict[str, Any]],
+    opinions: Sequence[dict[str, Any]],
+) -> None:
+    """Print everything that is wrong, by rules or by proofs, and what was not finished."""
+    document = to_sarif(
+        findings,
+        {**CODES, **rules_of(proofs, opinions)},
+        folder=Path.cwd(),
+        breaches=tuple(breaches_of(proofs, opinions)),
+        unfinished=tuple(unfinished_of(proofs, opinions)),
+    )
+    print(json.dumps(document, ensure_ascii=False))
 
 
 def _hear_others(
@@ -88,7 +106,7 @@ def _hear_others(
         if asked.promela is not None and not leave_model(
             output, asked.promela, path, loaded, asked.limits.causes
         ):
-            found.append({"file": str(path), "proved": False})
+            found.append({"file": str(path), "proved": False, "failed": "its model was not left"})
         if asked.spin:
             own = bool(proofs[place]["proved"]) if proofs else None
             found.append(hear_spin(output, path, loaded, asked.limits.causes, own))

@@ -9,12 +9,10 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
 from coordinator.cli.broken import broken_data, show_broken
 from coordinator.cli.output import Output
-from coordinator.core.plan import Plan
 from coordinator.prove import PROPERTIES, Exploration, Limits, Stores, Violation, explore
 from coordinator.prove.explore import unreached
 from coordinator.prove.own import name_of
 from coordinator.sequence import Loaded
-from coordinator.sequence.read import root_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +47,7 @@ def prove(output: Output, name: str, loaded: Loaded, asked: Proving) -> dict[str
 
         found = explore(plan, limits, tell, stores, own)
     _say(output, name, loaded, found, limits)
-    made = to_data(plan, found, root_of(Path(name)))
+    made = to_data(Path(name), loaded, found)
     if asked.out is not None:
         for one, written in zip(found.violations, made["violations"], strict=True):
             written |= _leave(output, asked.out, loaded, one)
@@ -75,7 +73,7 @@ def _leave(output: Output, folder: Path, loaded: Loaded, one: Violation) -> dict
     return {"picture": str(left.picture), "case": case, "shown": left.is_shown}
 
 
-def to_data(plan: Plan, found: Exploration, root: Path) -> dict[str, Any]:
+def to_data(path: Path, loaded: Loaded, found: Exploration) -> dict[str, Any]:
     """Return what was seen as a document."""
     return {
         "proved": found.is_proved,
@@ -85,8 +83,9 @@ def to_data(plan: Plan, found: Exploration, root: Path) -> dict[str, Any]:
         "stands_for": found.stands_for,
         "transitions": found.transitions,
         "depth": found.depth,
-        "violations": [broken_data(plan, one, root) for one in found.violations],
-        "unreached": unreached(plan, found) if found.is_complete else (),
+        "violations": [broken_data(loaded.plan, one, path) for one in found.violations],
+        "properties": _promised(loaded),
+        "unreached": unreached(loaded.plan, found) if found.is_complete else (),
     }
 
 

@@ -77,7 +77,7 @@ def test_each_step_and_each_place_to_stand_has_file_line_and_column_for_scripts(
     plan = load(unanswerable).plan
     broken = _violation(plan, "way_to_complete", causes=2)
 
-    told = broken_data(plan, broken, unanswerable.parent)
+    told = broken_data(plan, broken, unanswerable)
 
     lines = unanswerable.read_text(encoding="utf-8").splitlines()
     last = told["steps"][-1]
@@ -99,5 +99,5 @@ def test_where_the_end_cannot_be_told_nothing_is_claimed(
     show_broken(Output.of(False), plan, unknown)
 
     assert standings_of(plan, unknown) == ()
-    assert broken_data(plan, unknown, Path())["end"] is None
+    assert broken_data(plan, unknown, Path("a.yaml"))["end"] is None
     assert "stands at the end" not in capsys.readouterr().out
