@@ -36,6 +36,8 @@ from sim_arms.causes import CATALOGUE, Cause, Causes, floor_signals
 
 SEED = 1
 """Of `dryrun`, where it is not told another."""
+NAME_MAX = 40
+"""Of the name of a case."""
 WAYS = ("no_deadlock", "way_to_complete", "way_to_end")
 """Properties about what can still come."""
 BY_WORDS = {
@@ -71,6 +73,8 @@ class Left:
     words: str
     """What rehearsing the case came to, or why there is none."""
     is_shown: bool
+    is_new: bool = True
+    """False where it took the place of what an earlier check had left."""
 
 
 @dataclass(slots=True)
@@ -103,26 +107,50 @@ class Watch:
         self._before = state
 
 
-def leave(folder: Path, loaded: Loaded, violation: Violation, promised: str) -> Left:
-    """Write the picture and, where there is one, the case of a counterexample."""
+def leave(
+    folder: Path, loaded: Loaded, violation: Violation, promised: str, taken: set[str]
+) -> Left:
+    """Write the picture and, where there is one, the case of a counterexample.
+
+    Args:
+        folder: Where to; made if it is not there.
+        loaded: The sequence.
+        violation: The counterexample.
+        promised: The sentence of the property.
+        taken: Names that this check has given to others; its own is put in.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     plan = loaded.plan
-    stem = f"{plan.name}_{violation.property.replace('.', '_')}"
+    stem = _name_apart(f"{plan.name}_{violation.property.replace('.', '_')}", taken)
     picture = folder / f"{stem}.svg"
+    is_new = not picture.exists()
     parties = [party.name for party in plan.parties]
     stands = heading_of(violation), standings_of(plan, violation)
     drawn = draw_counterexample(plan.name, parties, violation, promised, stands)
     picture.write_text(drawn, "utf-8")
-    case = case_of(loaded, violation, name=stem[:40])
+    case = case_of(loaded, violation, name=stem)
     if isinstance(case, str):
-        return Left(picture, None, f"no case: {case}", False)
+        return Left(picture, None, f"no case: {case}", False, is_new)
     for shifted in _shifted(case):
         is_shown, words = tried(loaded, shifted, violation)
         if is_shown:
             break
     path = folder / f"{stem}.yaml"
     path.write_text(case_text(shifted, vocabulary_of(loaded)), "utf-8")
-    return Left(picture, path, words, is_shown)
+    return Left(picture, path, words, is_shown, is_new)
+
+
+def _name_apart(stem: str, taken: set[str]) -> str:
+    """Return a name that no other counterexample of this check has: two files may be called alike.
+
+    A case has at most 40 characters for its name, so the number stands within them.
+    """
+    name, number = stem[:NAME_MAX], 1
+    while name in taken:
+        number += 1
+        name = f"{stem[: NAME_MAX - 1 - len(str(number))]}_{number}"
+    taken.add(name)
+    return name
 
 
 def _shifted(case: Case) -> Iterator[Case]:

@@ -1,7 +1,7 @@
 """Tell a person, or a script, what the proof of a sequence saw."""
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,8 @@ class Proving:
     stores: Stores
     out: Path | None = None
     """A folder for pictures and cases of counterexamples."""
+    taken: set[str] = field(default_factory=set)
+    """Names that pictures and cases of this check already have."""
 
 
 def prove(output: Output, name: str, loaded: Loaded, asked: Proving) -> dict[str, Any]:
@@ -50,7 +52,7 @@ def prove(output: Output, name: str, loaded: Loaded, asked: Proving) -> dict[str
     made = to_data(Path(name), loaded, found)
     if asked.out is not None:
         for one, written in zip(found.violations, made["violations"], strict=True):
-            written |= _leave(output, asked.out, loaded, one)
+            written |= _leave(output, asked, loaded, one)
     return made
 
 
@@ -58,15 +60,21 @@ def _promised(loaded: Loaded) -> dict[str, str]:
     return PROPERTIES | {name_of(own): own.text for own in loaded.properties}
 
 
-def _leave(output: Output, folder: Path, loaded: Loaded, one: Violation) -> dict[str, Any]:
+def _leave(output: Output, asked: Proving, loaded: Loaded, one: Violation) -> dict[str, Any]:
     """Write picture and case of a counterexample; say and return where they are."""
     # Imported here: whoever only proves needs no simulated arms.
     from coordinator.cli.counterexamples import leave
 
-    left = leave(folder, loaded, one, _promised(loaded)[one.property])
-    output.say(f"  drawn: {left.picture}")
+    promised = _promised(loaded)[one.property]
+    try:
+        left = leave(asked.out or Path(), loaded, one, promised, asked.taken)
+    except OSError as error:
+        output.say(f"  {asked.out}: {error.strerror}; picture and case are not left there")
+        return {"picture": None, "case": None, "shown": False}
+    again = "" if left.is_new else ", in place of an earlier one"
+    output.say(f"  drawn: {left.picture}{again}")
     if left.case is not None:
-        output.say(f"  case: {left.case}, for dryrun --case; {left.words} (simulated)")
+        output.say(f"  case: {left.case}{again}, for dryrun --case; {left.words} (simulated)")
     else:
         output.say(f"  {left.words}")
     case = None if left.case is None else str(left.case)
