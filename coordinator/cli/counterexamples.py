@@ -234,10 +234,25 @@ def case_of(loaded: Loaded, violation: Violation, *, name: str) -> Case | str:
         case=re.sub(r"[^a-z0-9_]", "_", name.lower()),
         text=f"found by the proof: {violation.property}; {violation.text}",
         seed=SEED,
-        causes=tuple(causes),
+        causes=tuple(_merged(causes)),
         answers=tuple(_answers(violation.course)),
         acts=(*acts, *_acts(violation.course)),
     )
+
+
+def _merged(causes: Sequence[CaseCause]) -> Iterator[CaseCause]:
+    """Yield each cause once; of equal ones the one acts as often, or as long, as all of them.
+
+    Side by side they would act at the same moment and be over when the step is tried again.
+    """
+    for one in dict.fromkeys(causes):
+        count, kind = causes.count(one), CATALOGUE[one.cause]
+        times = one.times or kind.times or (1 if one.for_us and kind.applies_to == "side" else None)
+        if count == 1:
+            yield one
+        else:
+            for_us = None if one.for_us is None else count * one.for_us
+            yield replace(one, for_us=for_us, times=None if times is None else count * times)
 
 
 def _at_hand(loaded: Loaded, course: Sequence[Happened], spells: Spells) -> int:

@@ -1,6 +1,7 @@
 """What is left of a counterexample: a timeline on the terminal, a picture, a case that runs."""
 
 import json
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -148,3 +149,21 @@ def test_what_an_earlier_check_left_is_not_replaced_in_silence(
         check_files(Output.of(False), [path], Asked(causes=0, out=tmp_path / "out"))
 
     assert capsys.readouterr().out.count("in place of an earlier one") == 2
+
+
+def test_a_step_that_fails_twice_fails_twice_when_the_case_is_rehearsed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two equal causes of one moment are both over before the tool is changed once more."""
+    path = copied(tmp_path) / "change_tools.yaml"
+    text = path.read_text(encoding="utf-8")
+    hold_only = re.sub(r"      (again|abort): .*\n", "", text)
+    path.write_text(hold_only, encoding="utf-8")
+
+    check_files(Output.of(True), [path], Asked(out=tmp_path / "out"))
+
+    (broken,) = json.loads(capsys.readouterr().out)["proofs"][0]["violations"]
+    (cause,) = read_case(Path(broken["case"]), BOLT_CATALOGUE).causes
+    assert (broken["property"], cause.cause) == ("way_to_complete", "tool_lock_fails")
+    assert (cause.times, cause.for_us) == (2, 40_000_000)
+    assert broken["shown"]
