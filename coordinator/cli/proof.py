@@ -88,31 +88,48 @@ def to_data(path: Path, loaded: Loaded, found: Exploration) -> dict[str, Any]:
         "complete": found.is_complete,
         "causes": found.causes,
         "states": found.states,
-        "stands_for": found.stands_for,
+        "ending": found.ending,
+        "stands_for": found.stands_for if found.is_complete else None,
         "transitions": found.transitions,
-        "depth": found.depth,
+        "depth": found.depth if found.is_complete else None,
         "violations": [broken_data(loaded.plan, one, path) for one in found.violations],
         "properties": _promised(loaded),
         "unreached": unreached(loaded.plan, found) if found.is_complete else (),
     }
 
 
-def _say(output: Output, name: str, loaded: Loaded, found: Exploration, limits: Limits) -> None:
-    promised = _promised(loaded)
-    seen = (
-        f"{found.stands_for} states, of which {found.states} had to be decided by "
-        f"{found.transitions} transitions; depth {found.depth}, "
-        f"up to {found.causes} cause{'s' if found.causes != 1 else ''}"
+def _seen(found: Exploration, limits: Limits) -> str:
+    """Return how much was seen, in words that add up."""
+    causes = f"up to {found.causes} cause{'s' if found.causes != 1 else ''}"
+    by = f"{found.transitions} transitions"
+    if not found.is_complete:
+        return (
+            f"cut at {limits.states_max} states: {found.states} had been found by {by}; of what "
+            f"lies behind them nothing is known; {causes}; --states allows more"
+        )
+    running = found.states - found.ending
+    how = "all of them decided"
+    if running < found.stands_for:
+        how = (
+            f"{running} of them decided, the rest behave like these or like those of a file before"
+        )
+    return (
+        f"{found.stands_for} states can come up before an early end, {how}; "
+        f"{found.ending} more lead to an early end; {by}, depth {found.depth}, {causes}"
         f"{'' if found.is_folded else '; nothing was taken as alike'}"
     )
+
+
+def _say(output: Output, name: str, loaded: Loaded, found: Exploration, limits: Limits) -> None:
+    promised, seen = _promised(loaded), _seen(found, limits)
     for one in found.violations:
         output.say(f"{name}: {one.property}: {one.text}")
         output.say(f"  promised: {promised[one.property]}")
         show_broken(output, loaded.plan, one)
     if found.violations:
-        output.say(f"{name}: broken, seen in {seen}")
+        output.say(f"{name}: broken; {seen}")
     elif not found.is_complete:
-        output.say(f"{name}: not proved: cut at {limits.states_max} states; {seen}")
+        output.say(f"{name}: not proved: {seen}")
     else:
         output.say(f"{name}: proved: {seen}; every property holds")
         if loaded.properties:

@@ -39,9 +39,13 @@ class Exploration:
 
     causes: int
     states: int = 0
-    """States whose steps were decided; each stands for all that behave alike."""
+    """States that were found here; each stands for all that behave alike. If the walk was not cut,
+    the steps from every one of them were decided."""
+    ending: int = 0
+    """Those of `states` that are on the way to an early end."""
     stands_for: int = 0
-    """States of the plan that they stand for; those on the way to an early end not counted."""
+    """States of the plan that all of them stand for, also those decided for a plan before; those on
+    the way to an early end not counted. Means nothing where the walk was cut; nor does `depth`."""
     transitions: int = 0
     depth: int = 0
     is_complete: bool = False
@@ -163,6 +167,7 @@ def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: i
 
 def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration, limits: Limits) -> None:
     found.states, found.transitions = expander.states, expander.transitions
+    found.ending = expander.ending
     found.stands_for = sum(one.stands_for for one in walk.reached.values())
     found.depth = max((walk.bases[at] + one.depth for at, one in walk.reached.items()), default=0)
     for places, one in walk.reached.items():

@@ -105,3 +105,36 @@ def test_a_broken_file_is_not_good_and_its_steps_have_places(
     assert [one["lane"] for one in violation["broken_by"]] == ["fore", "aft"]
     assert all(one["line"] > 1 for one in violation["broken_by"])
     assert len(violation["steps"]) == len(violation["path"])
+
+
+def test_no_more_states_are_decided_than_can_come_up(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Counts that do not add up make a reader doubt the rest."""
+    path = copied(tmp_path) / "park.yaml"
+
+    check_files(Output.of(True), [path], Asked())
+
+    told = capsys.readouterr()
+    (proof,) = json.loads(told.out)["proofs"]
+    running = proof["states"] - proof["ending"]
+    assert proof["states"] > proof["stands_for"] == running > 0 < proof["ending"]
+    said = (
+        f"{proof['stands_for']} states can come up before an early end, {running} of them decided"
+    )
+    assert said in told.err
+
+
+def test_a_cut_proof_counts_only_what_it_found(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It has seen no depth, and what its states stand for is not known."""
+    path = copied(tmp_path) / "change_tools.yaml"
+
+    check_files(Output.of(True), [path], Asked(states_max=100))
+
+    told = capsys.readouterr()
+    (proof,) = json.loads(told.out)["proofs"]
+    assert (proof["stands_for"], proof["depth"], proof["complete"]) == (None, None, False)
+    assert f"cut at 100 states: {proof['states']} had been found" in told.err
+    assert "depth" not in told.err
