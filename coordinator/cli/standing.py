@@ -8,6 +8,7 @@ from coordinator.core.prompts import options_of
 from coordinator.core.state import Lane, OpenPrompt, Timer
 from coordinator.core.turn import Turn
 from coordinator.live.explain import LaneWords, explain
+from coordinator.prove.alone import owes_hold
 from coordinator.prove.canonical import NOW_US
 from coordinator.prove.monitors import Standing, Violation, happened_at
 
@@ -52,7 +53,10 @@ def _of_lane(turn: Turn, place: int, words: LaneWords, *, is_silent: bool) -> St
     if node < 0:
         return Standing(words.name, "has nothing to do", tuple(waits))
     at = happened_at(turn.plan, node, "")
-    return Standing(words.name, _state(lane, words, at.step), tuple(waits), node, at.step, at.place)
+    state = _state(lane, words, at.step)
+    if owes_hold(turn.state, lane):
+        state = f"{state}, told to hold and not known to stand"
+    return Standing(words.name, state, tuple(waits), node, at.step, at.place)
 
 
 def heading_of(found: Violation) -> str:
@@ -70,14 +74,15 @@ def _unless_running(turn: Turn, waits: list[str]) -> tuple[str, ...]:
 
 def _state(lane: Lane, words: LaneWords, step: str) -> str:
     if words.doing:
-        return "at work" if words.doing == step else f"at work: {words.doing}"
+        doing = words.doing.removesuffix(", told to hold")  # Said of all that are, below.
+        return "at work" if doing == step else f"at work: {doing}"
     known = {
         "prompted": "stands, and a person is asked",
         "faulted": f"has failed ({lane.fault})" if lane.fault else "has failed",
         "interrupted": "was broken off and stands",
         "recovering": "is to make a move of its recovery",
     }
-    return known.get(lane.phase, "stands")
+    return known.get(lane.phase, "waits")
 
 
 def _asked(turn: Turn, opened: OpenPrompt) -> str:

@@ -101,3 +101,20 @@ def test_where_the_end_cannot_be_told_nothing_is_claimed(
     assert standings_of(plan, unknown) == ()
     assert broken_data(plan, unknown, Path("a.yaml"))["end"] is None
     assert "stands at the end" not in capsys.readouterr().out
+
+
+def test_whoever_is_told_to_hold_is_not_said_to_stand(tmp_path: Path) -> None:
+    """Between the order to hold and its answer an arm may still move."""
+    path = copied(tmp_path) / "park.yaml"
+    promise = (
+        "properties: {near: {text: n, never: [{under_way: lift}, {signal: floor_clear, is: bad}]}}"
+    )
+    path.write_text(f"{path.read_text(encoding='utf-8')}\n{promise}\n", encoding="utf-8")
+    loaded = load(path)
+    (broken,) = explore(loaded.plan, Limits(1), properties=loaded.properties).violations
+
+    fore, *_, floor = standings_of(loaded.plan, broken)
+
+    assert (fore.step, fore.state) == ("lift", "at work, told to hold and not known to stand")
+    assert floor.state.startswith("the procedure is holding: person_on_floor")
+    assert {"floor_clear is bad", "person_on_floor is latched"} <= set(floor.waits)
