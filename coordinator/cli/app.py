@@ -60,11 +60,11 @@ def check(
     ],
     quick: Annotated[bool, typer.Option("--quick", help="Rules only, no proof.")] = False,
     causes: Annotated[
-        int, typer.Option(min=0, max=3, help="How many things may go wrong in one run.")
-    ] = 2,
+        int | None, typer.Option(min=0, max=3, help="How many things may go wrong in one run: 2.")
+    ] = None,
     states: Annotated[
-        int, typer.Option(min=1, help="Give the proof up after so many states.")
-    ] = 20_000_000,
+        int | None, typer.Option(min=1, help="Give the proof up after so many: 20000000.")
+    ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for pictures and cases of what is broken.")
     ] = None,
@@ -88,7 +88,8 @@ def check(
     ] = False,
 ) -> None:
     """Judge files by every rule, and prove sequences over every order of events."""
-    from coordinator.cli.check import Asked, check_files
+    from coordinator.cli.asked import Asked
+    from coordinator.cli.check import check_files
 
     output = Output.of(json or sarif)
     asked = Asked(quick, fix, sarif, joint, causes, states, out, leave_out, promela, spin)

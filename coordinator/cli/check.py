@@ -2,13 +2,15 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import Any
 
+from coordinator.cli.asked import Asked, refusals
 from coordinator.cli.files import exit_of, to_data
 from coordinator.cli.output import Exit, Output
+from coordinator.cli.sarif_of_proofs import breaches_of, rules_of, unfinished_of
 from coordinator.sequence import (
     CODES,
     Diagnostic,
@@ -25,35 +27,17 @@ from coordinator.sequence import (
 )
 from coordinator.sequence.sarif import to_sarif
 
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What a person asks of a check."""
-
-    quick: bool = False
-    """By the rules alone, without a proof."""
-    fix: bool = False
-    """Put each file into the house's layout first."""
-    sarif: bool = False
-    """Findings as SARIF instead of as our own document."""
-    joint: Path | None = None
-    """Instead of the joint that a sequence names."""
-    causes: int = 2
-    """Up to how many things that go wrong the proof covers."""
-    states_max: int = 20_000_000
-    """Where the proof is given up."""
-    out: Path | None = None
-    """Folder for pictures and cases of counterexamples."""
-    leave_out: bool = False
-    """Leave one thing out after the other, and tell what depends on it."""
-    promela: Path | None = None
-    """Folder for the Promela models of sequences."""
-    spin: bool = False
-    """Have SPIN judge each sequence as well."""
+IDLE = (
+    "That the proof does without something is no leave to take it out: the proof knows only what "
+    "is promised. The floor may need it; who set it decides."
+)
 
 
 def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
     """Check sequences, cells, joints or cases; the worst decides how the program ends."""
+    refused = "\n".join(refusals(asked))
+    if refused:
+        return output.refuse(refused)
     worst, good = Exit.GOOD, []
     findings: list[Diagnostic] = []
     plans: list[tuple[Path, Loaded]] = []
@@ -73,20 +57,37 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
     proofs = [] if asked.quick else _prove(output, plans, asked)
     opinions = _hear_others(output, plans, proofs, asked)
     left_out = [_leave_out(output, *plan, asked) for plan in plans if asked.leave_out]
-    if not all(one["proved"] for one in (*proofs, *opinions)):
+    unproved = [one["file"] for one in (*proofs, *opinions) if not one["proved"]]
+    if unproved:
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
-        print(json.dumps(to_sarif(findings, CODES, folder=Path.cwd()), ensure_ascii=False))
+        _print_sarif(findings, proofs, opinions)
         return worst
     output.document(
         ok=worst is Exit.GOOD,
-        good=good,
+        good=[one for one in good if one not in unproved],
         findings=[to_data(one) for one in findings],
         proofs=proofs,
         **({"left_out": left_out} if asked.leave_out else {}),
         **({"spin": opinions} if asked.spin else {}),
     )
     return worst
+
+
+def _print_sarif(
+    findings: Sequence[Diagnostic],
+    proofs: Sequence[dict[str, Any]],
+    opinions: Sequence[dict[str, Any]],
+) -> None:
+    """Print everything that is wrong, by rules or by proofs, and what was not finished."""
+    document = to_sarif(
+        findings,
+        {**CODES, **rules_of(proofs, opinions)},
+        folder=Path.cwd(),
+        breaches=tuple(breaches_of(proofs, opinions)),
+        unfinished=tuple(unfinished_of(proofs, opinions)),
+    )
+    print(json.dumps(document, ensure_ascii=False))
 
 
 def _hear_others(
@@ -103,30 +104,35 @@ def _hear_others(
     found = []
     for place, (path, loaded) in enumerate(plans):
         if asked.promela is not None and not leave_model(
-            output, asked.promela, path, loaded, asked.causes
+            output, asked.promela, path, loaded, asked.limits.causes
         ):
-            found.append({"file": str(path), "proved": False})
+            found.append({"file": str(path), "proved": False, "failed": "its model was not left"})
         if asked.spin:
             own = bool(proofs[place]["proved"]) if proofs else None
-            found.append(hear_spin(output, path, loaded, asked.causes, own))
+            found.append(hear_spin(output, path, loaded, asked.limits.causes, own))
     return found
 
 
 def _leave_out(output: Output, path: Path, loaded: Loaded, asked: Asked) -> dict[str, Any]:
     """Say of each thing that can be left out what depends on it."""
     from coordinator.cli.leaving_out import leave_out
-    from coordinator.prove import Limits
 
-    limits = Limits(asked.causes, asked.states_max)
+    limits = asked.limits
     found = []
     for one in leave_out(path, loaded, limits, date.today()):  # noqa: DTZ011 (as above)
-        cut = "" if one.is_complete else "; the proof was cut, so something may"
-        depends = ", ".join(one.found) or f"nothing depends on this{cut}"
+        cut = "" if one.is_complete else " as far as it went; it was cut"
+        depends = ", ".join(one.found) or f"no property of this proof needs it{cut}"
         output.say(f"{path}: without {one.what} {one.name}: {depends}")
         found.append(asdict(one))
     idle = sum(not one["found"] for one in found)
-    causes = f"{asked.causes} cause{'s' if asked.causes != 1 else ''}"
-    output.say(f"{path}: {len(found)} left out in turn; on {idle} nothing depends, with {causes}")
+    causes = f"{limits.causes} cause{'s' if limits.causes != 1 else ''}"
+    output.say(
+        f"{path}: {len(found)} left out in turn; of {idle} the proof, with {causes}, needs none"
+    )
+    if idle:
+        output.say(f"  {IDLE}")
+    if asked.spin:
+        output.say("  SPIN judged the file as it is; what is left out was proved without SPIN")
     return {"file": str(path), "dropped": found}
 
 
@@ -157,9 +163,9 @@ def _prove(
 ) -> list[dict[str, Any]]:
     """Prove one after the other; what is alike in several is decided once."""
     from coordinator.cli.proof import Proving, prove
-    from coordinator.prove import Limits, Stores
+    from coordinator.prove import Stores
 
-    proving = Proving(Limits(asked.causes, asked.states_max), Stores(), asked.out)
+    proving = Proving(asked.limits, Stores(), asked.out)
     return [
         {"file": str(path), **prove(output, str(path), loaded, proving)} for path, loaded in plans
     ]

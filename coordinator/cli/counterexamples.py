@@ -19,6 +19,7 @@ from coordinator.cli.fault_table import AFTER_US, LASTS_US, Mode, Spells, cause_
 from coordinator.cli.mates import LOOKS_US, RESET_US, helping
 from coordinator.cli.rehearsal import ENDED, Rehearsal, rehearse
 from coordinator.cli.stage import vocabulary_of
+from coordinator.cli.standing import heading_of, standings_of
 from coordinator.core.decide import begin
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act as Deed
@@ -35,6 +36,8 @@ from sim_arms.causes import CATALOGUE, Cause, Causes, floor_signals
 
 SEED = 1
 """Of `dryrun`, where it is not told another."""
+NAME_MAX = 40
+"""Of the name of a case."""
 WAYS = ("no_deadlock", "way_to_complete", "way_to_end")
 """Properties about what can still come."""
 BY_WORDS = {
@@ -70,6 +73,8 @@ class Left:
     words: str
     """What rehearsing the case came to, or why there is none."""
     is_shown: bool
+    is_new: bool = True
+    """False where it took the place of what an earlier check had left."""
 
 
 @dataclass(slots=True)
@@ -102,24 +107,50 @@ class Watch:
         self._before = state
 
 
-def leave(folder: Path, loaded: Loaded, violation: Violation, promised: str) -> Left:
-    """Write the picture and, where there is one, the case of a counterexample."""
+def leave(
+    folder: Path, loaded: Loaded, violation: Violation, promised: str, taken: set[str]
+) -> Left:
+    """Write the picture and, where there is one, the case of a counterexample.
+
+    Args:
+        folder: Where to; made if it is not there.
+        loaded: The sequence.
+        violation: The counterexample.
+        promised: The sentence of the property.
+        taken: Names that this check has given to others; its own is put in.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     plan = loaded.plan
-    stem = f"{plan.name}_{violation.property.replace('.', '_')}"
+    stem = _name_apart(f"{plan.name}_{violation.property.replace('.', '_')}", taken)
     picture = folder / f"{stem}.svg"
+    is_new = not picture.exists()
     parties = [party.name for party in plan.parties]
-    picture.write_text(draw_counterexample(plan.name, parties, violation, promised), "utf-8")
-    case = case_of(loaded, violation, name=stem[:40])
+    stands = heading_of(violation), standings_of(plan, violation)
+    drawn = draw_counterexample(plan.name, parties, violation, promised, stands)
+    picture.write_text(drawn, "utf-8")
+    case = case_of(loaded, violation, name=stem)
     if isinstance(case, str):
-        return Left(picture, None, f"no case: {case}", False)
+        return Left(picture, None, f"no case: {case}", False, is_new)
     for shifted in _shifted(case):
         is_shown, words = tried(loaded, shifted, violation)
         if is_shown:
             break
     path = folder / f"{stem}.yaml"
     path.write_text(case_text(shifted, vocabulary_of(loaded)), "utf-8")
-    return Left(picture, path, words, is_shown)
+    return Left(picture, path, words, is_shown, is_new)
+
+
+def _name_apart(stem: str, taken: set[str]) -> str:
+    """Return a name that no other counterexample of this check has: two files may be called alike.
+
+    A case has at most 40 characters for its name, so the number stands within them.
+    """
+    name, number = stem[:NAME_MAX], 1
+    while name in taken:
+        number += 1
+        name = f"{stem[: NAME_MAX - 1 - len(str(number))]}_{number}"
+    taken.add(name)
+    return name
 
 
 def _shifted(case: Case) -> Iterator[Case]:
@@ -203,10 +234,25 @@ def case_of(loaded: Loaded, violation: Violation, *, name: str) -> Case | str:
         case=re.sub(r"[^a-z0-9_]", "_", name.lower()),
         text=f"found by the proof: {violation.property}; {violation.text}",
         seed=SEED,
-        causes=tuple(causes),
+        causes=tuple(_merged(causes)),
         answers=tuple(_answers(violation.course)),
         acts=(*acts, *_acts(violation.course)),
     )
+
+
+def _merged(causes: Sequence[CaseCause]) -> Iterator[CaseCause]:
+    """Yield each cause once; of equal ones the one acts as often, or as long, as all of them.
+
+    Side by side they would act at the same moment and be over when the step is tried again.
+    """
+    for one in dict.fromkeys(causes):
+        count, kind = causes.count(one), CATALOGUE[one.cause]
+        times = one.times or kind.times or (1 if one.for_us and kind.applies_to == "side" else None)
+        if count == 1:
+            yield one
+        else:
+            for_us = None if one.for_us is None else count * one.for_us
+            yield replace(one, for_us=for_us, times=None if times is None else count * times)
 
 
 def _at_hand(loaded: Loaded, course: Sequence[Happened], spells: Spells) -> int:

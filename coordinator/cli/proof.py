@@ -1,26 +1,18 @@
 """Tell a person, or a script, what the proof of a sequence saw."""
 
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from rich.box import SIMPLE
-from rich.markup import escape
 from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-from rich.table import Table
 
+from coordinator.cli.broken import broken_data, show_broken
 from coordinator.cli.output import Output
-from coordinator.core.plan import Plan
 from coordinator.prove import PROPERTIES, Exploration, Limits, Stores, Violation, explore
 from coordinator.prove.explore import unreached
-from coordinator.prove.monitors import Happened
 from coordinator.prove.own import name_of
 from coordinator.sequence import Loaded
-
-LINES_MAX = 40
-"""Of a counterexample's path; the last ones are shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +23,8 @@ class Proving:
     stores: Stores
     out: Path | None = None
     """A folder for pictures and cases of counterexamples."""
+    taken: set[str] = field(default_factory=set)
+    """Names that pictures and cases of this check already have."""
 
 
 def prove(output: Output, name: str, loaded: Loaded, asked: Proving) -> dict[str, Any]:
@@ -55,10 +49,10 @@ def prove(output: Output, name: str, loaded: Loaded, asked: Proving) -> dict[str
 
         found = explore(plan, limits, tell, stores, own)
     _say(output, name, loaded, found, limits)
-    made = to_data(plan, found)
+    made = to_data(Path(name), loaded, found)
     if asked.out is not None:
         for one, written in zip(found.violations, made["violations"], strict=True):
-            written |= _leave(output, asked.out, loaded, one)
+            written |= _leave(output, asked, loaded, one)
     return made
 
 
@@ -66,70 +60,76 @@ def _promised(loaded: Loaded) -> dict[str, str]:
     return PROPERTIES | {name_of(own): own.text for own in loaded.properties}
 
 
-def _leave(output: Output, folder: Path, loaded: Loaded, one: Violation) -> dict[str, Any]:
+def _leave(output: Output, asked: Proving, loaded: Loaded, one: Violation) -> dict[str, Any]:
     """Write picture and case of a counterexample; say and return where they are."""
     # Imported here: whoever only proves needs no simulated arms.
     from coordinator.cli.counterexamples import leave
 
-    left = leave(folder, loaded, one, _promised(loaded)[one.property])
-    output.say(f"  drawn: {left.picture}")
+    promised = _promised(loaded)[one.property]
+    try:
+        left = leave(asked.out or Path(), loaded, one, promised, asked.taken)
+    except OSError as error:
+        output.say(f"  {asked.out}: {error.strerror}; picture and case are not left there")
+        return {"picture": None, "case": None, "shown": False}
+    again = "" if left.is_new else ", in place of an earlier one"
+    output.say(f"  drawn: {left.picture}{again}")
     if left.case is not None:
-        output.say(f"  case: {left.case}, for dryrun --case; {left.words} (simulated)")
+        output.say(f"  case: {left.case}{again}, for dryrun --case; {left.words} (simulated)")
     else:
         output.say(f"  {left.words}")
     case = None if left.case is None else str(left.case)
     return {"picture": str(left.picture), "case": case, "shown": left.is_shown}
 
 
-def to_data(plan: Plan, found: Exploration) -> dict[str, Any]:
+def to_data(path: Path, loaded: Loaded, found: Exploration) -> dict[str, Any]:
     """Return what was seen as a document."""
     return {
         "proved": found.is_proved,
         "complete": found.is_complete,
         "causes": found.causes,
         "states": found.states,
-        "stands_for": found.stands_for,
+        "ending": found.ending,
+        "stands_for": found.stands_for if found.is_complete else None,
         "transitions": found.transitions,
-        "depth": found.depth,
-        "violations": [
-            {"property": one.property, "text": one.text, "causes": one.causes, "path": one.path}
-            for one in found.violations
-        ],
-        "unreached": unreached(plan, found) if found.is_complete else (),
+        "depth": found.depth if found.is_complete else None,
+        "violations": [broken_data(loaded.plan, one, path) for one in found.violations],
+        "properties": _promised(loaded),
+        "unreached": unreached(loaded.plan, found) if found.is_complete else (),
     }
 
 
-def _timeline(plan: Plan, course: Sequence[Happened], left_out: int) -> Table:
-    """Return the last steps of a counterexample, each in the column of whoever did it."""
-    heads = [*(party.name for party in plan.parties), "floor and people"]
-    table = Table("", *heads, box=SIMPLE, pad_edge=False)
-    for number, one in enumerate(course[left_out:], left_out + 1):
-        cells = [""] * len(heads)
-        lines = [f"! {one.words}" if one.is_cause else one.words, one.step, one.place]
-        cells[one.lane] = escape("\n".join(line for line in lines if line))
-        table.add_row(str(number), *cells)
-    return table
+def _seen(found: Exploration, limits: Limits) -> str:
+    """Return how much was seen, in words that add up."""
+    causes = f"up to {found.causes} cause{'s' if found.causes != 1 else ''}"
+    by = f"{found.transitions} transitions"
+    if not found.is_complete:
+        return (
+            f"cut at {limits.states_max} states: {found.states} had been found by {by}; of what "
+            f"lies behind them nothing is known; {causes}; --states allows more"
+        )
+    running = found.states - found.ending
+    how = "all of them decided"
+    if running < found.stands_for:
+        how = (
+            f"{running} of them decided, the rest behave like these or like those of a file before"
+        )
+    return (
+        f"{found.stands_for} states can come up before an early end, {how}; "
+        f"{found.ending} more lead to an early end; {by}, depth {found.depth}, {causes}"
+        f"{'' if found.is_folded else '; nothing was taken as alike'}"
+    )
 
 
 def _say(output: Output, name: str, loaded: Loaded, found: Exploration, limits: Limits) -> None:
-    promised = _promised(loaded)
-    seen = (
-        f"{found.stands_for} states, of which {found.states} had to be decided by "
-        f"{found.transitions} transitions; depth {found.depth}, "
-        f"up to {found.causes} cause{'s' if found.causes != 1 else ''}"
-        f"{'' if found.is_folded else '; nothing was taken as alike'}"
-    )
+    promised, seen = _promised(loaded), _seen(found, limits)
     for one in found.violations:
         output.say(f"{name}: {one.property}: {one.text}")
         output.say(f"  promised: {promised[one.property]}")
-        left_out = len(one.path) - LINES_MAX
-        if left_out > 0:
-            output.say(f"  ... {left_out} earlier steps, all going well or as told")
-        output.people.print(_timeline(loaded.plan, one.course, max(left_out, 0)))
+        show_broken(output, loaded.plan, one)
     if found.violations:
-        output.say(f"{name}: broken, seen in {seen}")
+        output.say(f"{name}: broken; {seen}")
     elif not found.is_complete:
-        output.say(f"{name}: not proved: cut at {limits.states_max} states; {seen}")
+        output.say(f"{name}: not proved: {seen}")
     else:
         output.say(f"{name}: proved: {seen}; every property holds")
         if loaded.properties:

@@ -47,9 +47,10 @@ def hear_spin(
     elif not opinion.is_complete:
         output.say(f"{path}: SPIN: not proved: cut by a bound; {seen}")
     else:
-        output.say(
-            f"{path}: SPIN: proved as well: {seen}, {took_s:.1f} s, {', '.join(SHARED)}, {STUCK}"
-        )
+        said = "proved, with no proof of our own beside it" if proved is None else "proved as well"
+        if proved is False:
+            said = "proved"
+        output.say(f"{path}: SPIN: {said}: {seen}, {took_s:.1f} s, {', '.join(SHARED)}, {STUCK}")
     if proved is not None and opinion.is_complete and opinion.is_proved is not proved:
         output.say(f"{path}: the two disagree; please keep the files and tell us")
     return {

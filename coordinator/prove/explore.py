@@ -15,12 +15,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from coordinator.collector import without_collector
-from coordinator.core.decide import begin, decide
 from coordinator.core.plan import Plan
+from coordinator.prove.ending import begun, told_to_the_end
 from coordinator.prove.graph import Expander, Limits, Stores
 from coordinator.prove.local import OutOfOrder, ProofError
 from coordinator.prove.monitors import Judge, Violation
-from coordinator.prove.moves import Moves, Node
+from coordinator.prove.moves import Node
 from coordinator.prove.own import Own
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Came, Reach, Walk, reach
@@ -39,9 +39,13 @@ class Exploration:
 
     causes: int
     states: int = 0
-    """States whose steps were decided; each stands for all that behave alike."""
+    """States that were found here; each stands for all that behave alike. If the walk was not cut,
+    the steps from every one of them were decided."""
+    ending: int = 0
+    """Those of `states` that are on the way to an early end."""
     stands_for: int = 0
-    """States of the plan that they stand for; those on the way to an early end not counted."""
+    """States of the plan that all of them stand for, also those decided for a plan before; those on
+    the way to an early end not counted. Means nothing where the walk was cut; nor does `depth`."""
     transitions: int = 0
     depth: int = 0
     is_complete: bool = False
@@ -108,13 +112,8 @@ def _explore(
 
 def start_of(expander: Expander) -> Node:
     """Return the state in which everybody is there and a person has started."""
-    plan, own = expander.plan, expander.own
-    state, memory = begin(plan), own.start
-    for event in Moves(plan).begin_events():
-        before = state
-        state, effects = decide(plan, state, event)
-        memory, _ = own.follow(memory, before, state, effects)
-    return Node(expander.folder.fold(state), (False,) * len(plan.parties), 0, memory)
+    node = begun(expander.own)
+    return node._replace(state=expander.folder.fold(node.state))
 
 
 def _go(
@@ -168,6 +167,7 @@ def _leave(expander: Expander, walk: Walk, places: Places, found: Reach, base: i
 
 def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration, limits: Limits) -> None:
     found.states, found.transitions = expander.states, expander.transitions
+    found.ending = expander.ending
     found.stands_for = sum(one.stands_for for one in walk.reached.values())
     found.depth = max((walk.bases[at] + one.depth for at, one in walk.reached.items()), default=0)
     for places, one in walk.reached.items():
@@ -179,7 +179,8 @@ def _tell(plan: Plan, expander: Expander, walk: Walk, found: Exploration, limits
     found.violations = find_violations(plan, expander, walk, Judge(plan), lost)
     if found.violations:
         shortener, start = Shortener(expander.own, limits), start_of(expander)
-        found.violations = [shortener.shortened(one, start) for one in found.violations]
+        shortest = [shortener.shortened(one, start) for one in found.violations]
+        found.violations = [told_to_the_end(expander.own, limits, one) for one in shortest]
 
 
 def unreached(plan: Plan, found: Exploration) -> tuple[str, ...]:

@@ -122,6 +122,7 @@ class Expander:
         self.folder = Folder(plan, Pieces(plan, {}, is_cut=is_orderly))
         self.transitions = 0
         self.states = 0
+        self.ending = 0
         self._store = store
         self._limits = limits
         self._moves = Moves(plan, is_modular=limits.is_modular, own=own)
@@ -140,6 +141,7 @@ class Expander:
             known = graph.take_in(look, phase_of(self.plan, real.state))
             graph.waiting[known] = self, places, real
             self.states += 1
+            self.ending += graph.phases[known] in ENDING
         return known
 
     def edges_of(self, graph: Graph, number: int) -> Iterator[tuple[int, Way]]:

@@ -40,9 +40,35 @@ class Happened:
     step: str = ""
     """The step at hand in words."""
     place: str = ""
-    """`file:line` of the step."""
+    """`file:line:column` of the step."""
     is_cause: bool = False
     """Something went wrong by it."""
+
+
+def happened_at(
+    plan: Plan, node: int, words: str, *, move: str = "", is_cause: bool = False
+) -> Happened:
+    """Return what happened at a step; `move` is the action at hand while recovering."""
+    at = plan.nodes[node]
+    what = f"{move}, recovering {at.name}" if move else at.name
+    origin = at.origin
+    place = f"{origin.file}:{origin.line}:{origin.column}" if origin.file else ""
+    return Happened(at.lane, words, node, what, place, is_cause)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How one lane, or all that is no lane, stands at the end of a counterexample."""
+
+    who: str
+    state: str
+    """What it is at, or that it is done."""
+    waits: tuple[str, ...] = ()
+    """Everything that it waits for."""
+    node: int = -1
+    step: str = ""
+    place: str = ""
+    """`file:line:column` of the step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +82,16 @@ class Violation:
     causes: int
     course: tuple[Happened, ...] = ()
     """The same, each with its parts apart."""
+    broken_by: tuple[Happened, ...] = ()
+    """What the last of it brings that breaks the property; empty where a state by itself does."""
+    end: State | None = None
+    """How it stands in the end; None where that cannot be told."""
+    later: int = 0
+    """Things that happen after the course, none of them wrong, until it stands so for good."""
+    silent: tuple[bool, ...] = ()
+    """Parties that answer nothing at the end."""
+    still: tuple[str, ...] = ()
+    """What may still happen at the end with no more going wrong."""
 
 
 class Judge:

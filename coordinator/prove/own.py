@@ -10,11 +10,12 @@ time, whether or not an interlock watches it; O3, nothing is judged once the pro
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from coordinator.core.effects import Effect, SendDo, SendRelease
 from coordinator.core.plan import Move, Plan
 from coordinator.core.state import Doing, Lane, State
-from coordinator.sequence.happenings_said import say_happening, say_together
+from coordinator.sequence.happenings_said import say_happening
 from coordinator.sequence.own_properties import (
     Happening,
     HappeningKind,
@@ -29,7 +30,8 @@ Marks = tuple[bool, ...]
 AT_WORK = ("sent", "running", "recovering")
 ENDED = ("stopping", "stopped", "aborting", "aborted")
 _OF_STEPS = (HappeningKind.BEGINS, HappeningKind.ENDS, HappeningKind.UNDER_WAY)
-Begun = tuple[tuple[int, Move], ...]
+Begun = tuple[tuple[int, int, Move], ...]
+"""(lane, node, move) of everything that begins."""
 
 
 class Own:
@@ -90,36 +92,48 @@ class Own:
         match own.kind:
             case PropertyKind.NEVER:
                 happens = all(moment.is_so(one) for one in own.happenings)
-                return 0, f"it is so: {say_together(self.plan, own)}" if happens else ""
+                said = ", and ".join(moment.say(one) for one in own.happenings) if happens else ""
+                return 0, f"it is so: {said}" if happens else ""
             case PropertyKind.ALWAYS_BEFORE:
                 then = own.happenings[1]
                 has_been = bool(known) or moment.is_so(first)
                 is_earlier = bool(known) or (has_been and _leads_to(first, then))
                 if moment.becomes(then) and not is_earlier:
-                    what, missing = (say_happening(self.plan, one) for one in (then, first))
-                    return int(has_been), f"{what}, and not before: {missing}"
+                    missing = say_happening(self.plan, first)
+                    return int(has_been), f"{moment.say(then)}, and not before: {missing}"
                 return int(has_been), ""
             case PropertyKind.AT_MOST:
                 count = min(known + moment.count(first), own.times + 1)
                 is_more = count > own.times and count > known
-                return (
-                    count,
-                    f"{say_happening(self.plan, first)} {count} times" if is_more else "",
-                )
+                return count, f"{moment.say(first)}: by now {count} times" if is_more else ""
+
+    def doers(
+        self, name: str, before: State, after: State, effects: Sequence[Effect]
+    ) -> tuple[tuple[int, int, str], ...]:
+        """Return (lane, node, words) of all that a property speaks of and a decision brings."""
+        moment = _Moment(self.plan, before, after, self._begun(before, effects))
+        found: list[tuple[int, int, str]] = []
+        for own in self.properties:
+            if name_of(own) == name:
+                is_late = own.kind is PropertyKind.ALWAYS_BEFORE
+                for one in own.happenings[1:] if is_late else own.happenings:
+                    words = moment.words(one)
+                    found += [(lane, node, words) for lane, node in moment.doers(one)]
+        return tuple(dict.fromkeys(found))
 
     def _begun(self, before: State, effects: Sequence[Effect]) -> Begun:
-        """Return (lane, move) of everything that begins by a decision."""
+        """Return everything that begins by a decision."""
         found = []
         for effect in effects:
             if isinstance(effect, SendDo) and effect.barrier < 0:
-                found.append((effect.party, effect.move))
+                found.append((effect.party, effect.node, effect.move))
             elif isinstance(effect, SendRelease):
                 at = self.plan.nodes[before.lanes[effect.party].node].barrier
                 barrier = self.plan.barriers[at]
                 node = barrier.next_nodes[barrier.lanes.index(effect.party)]
                 move = self.plan.nodes[node].move if node >= 0 else None
                 if move is not None:
-                    found.append((effect.party, move))
+                    found.append((effect.party, node, move))
         return tuple(found)
 
 
@@ -144,34 +158,63 @@ class _Moment:
 
     def count(self, one: Happening) -> int:
         """Return how often it happens by the decision."""
-        if one.kind is HappeningKind.BEGINS:
-            return sum(one.matches(lane, move) for lane, move in self._begun)
-        if one.kind is HappeningKind.ENDS:
-            return sum(self._ended(one, lane) for lane in range(len(self._after.lanes)))
+        if one.kind in (HappeningKind.BEGINS, HappeningKind.ENDS):
+            return len(self.doers(one))
         return int(self._holds(one, self._after) and not self._holds(one, self._before))
 
-    def _ended(self, one: Happening, lane: int) -> int:
+    def doers(self, one: Happening) -> list[tuple[int, int]]:
+        """Return (lane, node) of all that do it by the decision, or are at it; none of a signal."""
+        if one.kind is HappeningKind.SIGNAL:
+            return []
+        if one.kind is HappeningKind.BEGINS:
+            return [(lane, node) for lane, node, move in self._begun if one.matches(lane, move)]
+        if one.kind is HappeningKind.ENDS:
+            lanes = range(len(self._after.lanes))
+            return [(lane, node) for lane in lanes for node in self._ended(one, lane)]
+        return self._at(one, self._after)
+
+    def say(self, one: Happening) -> str:
+        """Say what happens and who does it."""
+        lanes = dict.fromkeys(lane for lane, _ in self.doers(one))
+        said = [say_happening(self._plan, replace(one, lane=lane)) for lane in lanes]
+        return " and ".join(said) or say_happening(self._plan, one)
+
+    def words(self, one: Happening) -> str:
+        """Say what happens, whoever does it."""
+        if one.kind is HappeningKind.ZONE:
+            return f"is at work in {self._plan.zones[one.zone]}"
+        what = "is under way with" if one.kind is HappeningKind.UNDER_WAY else one.kind.value
+        return f"{what} {one.action}"
+
+    def _ended(self, one: Happening, lane: int) -> list[int]:
         fresh = self._after.lanes[lane].done & ~self._before.lanes[lane].done
-        moves = [
-            move
+        return [
+            node
             for node in self._plan.lanes[lane]
-            if fresh >> node & 1 and (move := self._plan.nodes[node].move) is not None
+            if fresh >> node & 1
+            and (move := self._plan.nodes[node].move) is not None
+            and one.matches(lane, move)
         ]
-        return sum(one.matches(lane, move) for move in moves)
 
     def _holds(self, one: Happening, state: State) -> bool:
         if one.kind is HappeningKind.SIGNAL:
             return (state.signals[one.signal].value is True) is one.is_good
+        return bool(self._at(one, state))
+
+    def _at(self, one: Happening, state: State) -> list[tuple[int, int]]:
+        """Return (lane, node) of all that are at work at it, or in its zone."""
+        found = []
         for number, lane in enumerate(state.lanes):
             move = self._at_work(lane)
             if move is None:
                 continue
             if one.kind is HappeningKind.ZONE:
-                if move.zone == one.zone and one.lane in (-1, number):
-                    return True
-            elif one.matches(number, move):
-                return True
-        return False
+                is_at = move.zone == one.zone and one.lane in (-1, number)
+            else:
+                is_at = one.matches(number, move)
+            if is_at:
+                found.append((number, lane.node))
+        return found
 
     def _at_work(self, lane: Lane) -> Move | None:
         """Return the move that a lane has begun and not ended."""

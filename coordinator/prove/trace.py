@@ -5,7 +5,7 @@ from itertools import chain
 
 from coordinator.core.plan import Plan
 from coordinator.prove.graph import Expander
-from coordinator.prove.monitors import Happened, Judge, Violation
+from coordinator.prove.monitors import Happened, Judge, Violation, happened_at
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Came, Reach, Walk
 from coordinator.prove.store import Word, Words
@@ -133,10 +133,7 @@ def _happened(plan: Plan, expander: Expander, places: Places, word: Word) -> Hap
     if word.lane < 0 or word.node is None:
         return Happened(word.lane, word.text, is_cause=word.is_cause)
     node = expander.pieces.sight(word.lane, places[word.lane])[word.node]
-    at = plan.nodes[node]
-    what = f"{word.move}, recovering {at.name}" if word.move else at.name
-    place = f"{at.origin.file}:{at.origin.line}" if at.origin.file else ""
-    return Happened(word.lane, word.text, node, what, place, word.is_cause)
+    return happened_at(plan, node, word.text, move=word.move, is_cause=word.is_cause)
 
 
 def _say(plan: Plan, one: Happened) -> str:

@@ -171,7 +171,7 @@ class RuleMaker:
             fault=fault,
             attempts=rule.attempts,
             recover=self._recover(rule, trail, taken),
-            again_from=self._again_from(node, rule),
+            again_from=self._again_from(node, rule, trail),
             then=then,
             prompt=prompt,
         )
@@ -186,19 +186,19 @@ class RuleMaker:
                 moves.append(self._moves.move(model.do, action, given))
         return tuple(moves)
 
-    def _again_from(self, node: int, rule: RuleModel) -> int:
+    def _again_from(self, node: int, rule: RuleModel, rule_trail: Trail) -> int:
         """Return the node that `again_from` names, or -1 (also after telling)."""
         item = self._items[node]
         name = rule.again_from
         if name is None:
             return -1
-        trail = (*item.trail, "policy")
         found = self._ids.get((item.place.group, name))
         if found is None:
             known = known_ids(self._ids, item.place.group)
-            must, do = choose_from(name, known, "ids of the step's own list")
-            what = f"policy goes back to id {name!r}"
-            self._given.tell(trail, "SEQ032", what, must, do)
+            line, _ = self._given.document.place((*item.trail, "policy"))
+            must, do = choose_from(name, known, f"ids of the list of the step of line {line}")
+            what = f"again_from is {name!r}"
+            self._given.tell((*rule_trail, "again_from"), "SEQ032", what, must, do)
             return -1
         between = self._items[found : node + 1]
         if found > node or any(isinstance(one.step, BarrierStep) for one in between):
@@ -206,6 +206,6 @@ class RuleMaker:
             what = f"policy goes back to id {name!r} of line {line}"
             must = "must stand above the step with no barrier between"
             do = "go back to a later step, or move the id"
-            self._given.tell(trail, "SEQ045", what, must, do)
+            self._given.tell((*item.trail, "policy"), "SEQ045", what, must, do)
             return -1
         return found

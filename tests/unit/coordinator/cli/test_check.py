@@ -6,7 +6,8 @@ from shutil import copytree
 
 import pytest
 
-from coordinator.cli.check import Asked, check_files
+from coordinator.cli.asked import Asked
+from coordinator.cli.check import check_files
 from coordinator.cli.output import Exit, Output
 from tests.support.sequence_files import SEQUENCES
 

@@ -1,12 +1,14 @@
 """What is left of a counterexample: a timeline on the terminal, a picture, a case that runs."""
 
 import json
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
-from coordinator.cli.check import Asked, check_files
+from coordinator.cli.asked import Asked
+from coordinator.cli.check import check_files
 from coordinator.cli.counterexamples import Watch
 from coordinator.cli.fault_table import Mode, cause_of
 from coordinator.cli.output import Exit, Output
@@ -111,3 +113,57 @@ def test_cause_of_the_first_step_does_not_begin_before_the_run() -> None:
     slow = Mode(CATALOGUE["slow_arm"], plan.nodes[0], "fore", 200_000, 9_000_000)
 
     assert cause_of(slow).at_us == 0
+
+
+def test_two_files_of_one_name_leave_pictures_and_cases_of_their_own(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A copy under another file name keeps the name of its sequence; neither may hide the other."""
+    first = copied(tmp_path) / "park.yaml"
+    short = PROMISES[: PROMISES.index("  nobody_near")]
+    first.write_text(first.read_text(encoding="utf-8") + short, encoding="utf-8")
+    second = first.with_name("park_copy.yaml")
+    second.write_text(first.read_text(encoding="utf-8"), encoding="utf-8")
+
+    check_files(Output.of(True), [first, second], Asked(causes=0, out=tmp_path / "out"))
+
+    told = capsys.readouterr()
+    left = [one for proof in json.loads(told.out)["proofs"] for one in proof["violations"]]
+    names = [Path(one[kind]).name for one in left for kind in ("picture", "case")]
+    assert len(set(names)) == 4
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == sorted(names)
+    cases = [read_case(Path(one["case"]), BOLT_CATALOGUE).case for one in left]
+    assert len(set(cases)) == 2
+    assert "in place of an earlier one" not in told.err
+
+
+def test_what_an_earlier_check_left_is_not_replaced_in_silence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Somebody may still be looking at the picture of yesterday."""
+    path = copied(tmp_path) / "park.yaml"
+    short = PROMISES[: PROMISES.index("  nobody_near")]
+    path.write_text(path.read_text(encoding="utf-8") + short, encoding="utf-8")
+
+    for _ in range(2):
+        check_files(Output.of(False), [path], Asked(causes=0, out=tmp_path / "out"))
+
+    assert capsys.readouterr().out.count("in place of an earlier one") == 2
+
+
+def test_a_step_that_fails_twice_fails_twice_when_the_case_is_rehearsed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two equal causes of one moment are both over before the tool is changed once more."""
+    path = copied(tmp_path) / "change_tools.yaml"
+    text = path.read_text(encoding="utf-8")
+    hold_only = re.sub(r"      (again|abort): .*\n", "", text)
+    path.write_text(hold_only, encoding="utf-8")
+
+    check_files(Output.of(True), [path], Asked(out=tmp_path / "out"))
+
+    (broken,) = json.loads(capsys.readouterr().out)["proofs"][0]["violations"]
+    (cause,) = read_case(Path(broken["case"]), BOLT_CATALOGUE).causes
+    assert (broken["property"], cause.cause) == ("way_to_complete", "tool_lock_fails")
+    assert (cause.times, cause.for_us) == (2, 40_000_000)
+    assert broken["shown"]

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.check import Asked, check_files
+from coordinator.cli.asked import Asked
+from coordinator.cli.check import check_files
 from coordinator.cli.leaving_out import leave_out
 from coordinator.cli.output import Exit, Output
 from coordinator.prove import Limits
@@ -77,4 +78,4 @@ def test_what_nothing_depends_on_is_told_and_spoils_no_verdict(
     (one,) = json.loads(told.out)["left_out"]
     assert ended is Exit.GOOD
     assert {"what": "barrier", "name": "parked", "found": [], "is_complete": True} in one["dropped"]
-    assert "without barrier parked: nothing depends on this" in told.err
+    assert "without barrier parked: no property of this proof needs it" in told.err

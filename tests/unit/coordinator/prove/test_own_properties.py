@@ -65,7 +65,9 @@ def test_a_counterexample_of_an_own_property_is_the_shortest_way_to_it() -> None
     found = explore(pair_plan(), Limits(0), properties=(own,))
 
     (broken,) = found.violations
-    assert broken.text == "it is so: somebody begins lift"
+    assert broken.text == "it is so: fore begins lift and aft begins lift"
+    told = [(by.lane, by.words, by.step) for by in broken.broken_by]
+    assert told == [(0, "begins lift", "lift"), (1, "begins lift", "lift")]
     assert sum("starts: " in line for line in broken.path) == 4, broken.path
 
 

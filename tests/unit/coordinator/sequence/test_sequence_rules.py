@@ -196,3 +196,25 @@ def test_a_lane_that_unfolds_without_end_is_cut(tmp_path: Path) -> None:
     body = f"blocks:\n{blocks}  b20: {{steps: [{{do: park}}]}}\nlanes: {{fore: [{{use: b0}}]}}\n"
 
     assert codes_of(write_sequence(tmp_path, body)) == ["SEQ002"]
+
+
+def test_an_unknown_id_to_go_back_to_is_told_where_it_is_written(tmp_path: Path) -> None:
+    """The step only names its policy: the word to mend stands in the rule."""
+    body = """
+policies:
+  seating: {socket_not_seated: {attempts: 2, again_from: chaneg, then: hold}}
+lanes:
+  fore:
+    - {do: change_tool, id: change, with: {tool: wrench}}
+    - {do: seat_wrench, with: {bolt: 1}, policy: seating}
+"""
+    path = write_sequence(tmp_path, body)
+
+    (found,) = findings_of(path)
+
+    lines = path.read_text(encoding="utf-8").splitlines()
+    step = 1 + next(at for at, line in enumerate(lines) if "policy: seating" in line)
+    assert found.code == "SEQ032"
+    assert lines[found.line - 1][found.column - 1 :].startswith("chaneg,")
+    assert found.must.endswith(f"step of line {step}")
+    assert found.do == "did you mean 'change'?"

@@ -14,7 +14,8 @@ from tests.support.sequence_files import SEQUENCES
 
 # The properties that SARIF 2.1.0 requires, with their kinds, written down from the standard:
 # 3.13 sarifLog, 3.14 run, 3.18 tool, 3.19 toolComponent, 3.49 reportingDescriptor, 3.27 result,
-# 3.11 message, 3.28 location, 3.29 physicalLocation, 3.4 artifactLocation, 3.30 region.
+# 3.11 message, 3.28 location, 3.29 physicalLocation, 3.4 artifactLocation, 3.30 region,
+# 3.20 invocation, 3.58 notification, 3.36 codeFlow, 3.37 threadFlow, 3.38 threadFlowLocation.
 TEXT = {"type": "string", "minLength": 1}
 MESSAGE = {"type": "object", "required": ["text"], "properties": {"text": TEXT}}
 REGION = {
@@ -45,6 +46,18 @@ LOCATION = {
         }
     },
 }
+FLOW = {
+    "type": "object",
+    "required": ["locations"],
+    "properties": {
+        "locations": {
+            "type": "array",
+            "minItems": 1,
+            "items": {"type": "object", "properties": {"location": LOCATION}},
+        }
+    },
+    "additionalProperties": False,
+}
 RESULT = {
     "type": "object",
     "required": ["ruleId", "ruleIndex", "level", "message", "locations"],
@@ -54,6 +67,37 @@ RESULT = {
         "level": {"enum": ["none", "note", "warning", "error"]},
         "message": MESSAGE,
         "locations": {"type": "array", "minItems": 1, "items": LOCATION},
+        "codeFlows": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["threadFlows"],
+                "properties": {"threadFlows": {"type": "array", "minItems": 1, "items": FLOW}},
+                "additionalProperties": False,
+            },
+        },
+    },
+    "additionalProperties": False,
+}
+INVOCATION = {
+    "type": "object",
+    "required": ["executionSuccessful"],
+    "properties": {
+        "executionSuccessful": {"type": "boolean"},
+        "toolExecutionNotifications": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["message"],
+                "properties": {
+                    "message": MESSAGE,
+                    "level": {"enum": ["none", "note", "warning", "error"]},
+                    "descriptor": {"type": "object", "required": ["id"]},
+                    "locations": {"type": "array", "items": {"type": "object"}},
+                },
+                "additionalProperties": False,
+            },
+        },
     },
     "additionalProperties": False,
 }
@@ -66,7 +110,11 @@ RULE = {
 DRIVER = {
     "type": "object",
     "required": ["name", "rules"],
-    "properties": {"name": TEXT, "rules": {"type": "array", "uniqueItems": True, "items": RULE}},
+    "properties": {
+        "name": TEXT,
+        "rules": {"type": "array", "uniqueItems": True, "items": RULE},
+        "notifications": {"type": "array", "uniqueItems": True, "items": RULE},
+    },
     "additionalProperties": False,
 }
 LOG = {
@@ -89,6 +137,7 @@ LOG = {
                     },
                     "columnKind": {"enum": ["utf16CodeUnits", "unicodeCodePoints"]},
                     "results": {"type": "array", "items": RESULT},
+                    "invocations": {"type": "array", "items": INVOCATION},
                 },
                 "additionalProperties": False,
             },

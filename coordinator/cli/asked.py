@@ -1,0 +1,94 @@
+"""What a person asks of a check, and what of it cannot be done: told before anything is judged."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryFile
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from coordinator.prove import Limits
+
+CAUSES = 2
+"""Up to how many things that go wrong a proof covers, where nothing else is asked."""
+STATES_MAX = 20_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a person asks of a check."""
+
+    quick: bool = False
+    """By the rules alone, without a proof."""
+    fix: bool = False
+    """Put each file into the house's layout first."""
+    sarif: bool = False
+    """Findings as SARIF instead of as our own document."""
+    joint: Path | None = None
+    """Instead of the joint that a sequence names."""
+    causes: int | None = None
+    """Up to how many things that go wrong the proof covers; None for as many as are usual."""
+    states_max: int | None = None
+    """Where the proof is given up; None where it usually is."""
+    out: Path | None = None
+    """Folder for pictures and cases of counterexamples."""
+    leave_out: bool = False
+    """Leave one thing out after the other, and tell what depends on it."""
+    promela: Path | None = None
+    """Folder for the Promela models of sequences."""
+    spin: bool = False
+    """Have SPIN judge each sequence as well."""
+
+    @property
+    def limits(self) -> "Limits":
+        """Return what a proof may spend."""
+        from coordinator.prove import Limits  # Whoever only wants the rules needs no proof.
+
+        causes = CAUSES if self.causes is None else self.causes
+        return Limits(causes, self.states_max or STATES_MAX)
+
+
+def refusals(asked: Asked) -> Iterator[str]:
+    """Yield everything that is asked and cannot be done."""
+    if asked.quick:
+        yield from _idle_when_quick(asked)
+    for option, folder in (("--out", asked.out), ("--promela", asked.promela)):
+        why = None if folder is None else why_unwritable(folder)
+        if why is not None:
+            yield (
+                f"{option} {folder}: {why}, must be a folder that can be written to; "
+                f"name another, nothing has been proved"
+            )
+
+
+def _idle_when_quick(asked: Asked) -> Iterator[str]:
+    """Yield what does nothing where no proof is made."""
+    is_bounded = asked.leave_out or asked.spin or asked.promela is not None
+    idle = (
+        ("--out", asked.out is not None, "leaves what a proof found to be broken"),
+        ("--states", asked.states_max is not None and not asked.leave_out, "bounds a proof"),
+        ("--causes", asked.causes is not None and not is_bounded, "bounds a proof"),
+    )
+    for option, is_given, does in idle:
+        if is_given:
+            yield f"{option} {does}, and --quick makes none; leave one of the two out"
+
+
+def why_unwritable(folder: Path) -> str | None:
+    """Return why nothing can be written into a folder, None if it can; leaves nothing behind."""
+    made = [one for one in (folder, *folder.parents) if not one.exists()]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with TemporaryFile(dir=folder):
+            pass
+    except FileExistsError:
+        return "is a file"
+    except NotADirectoryError:
+        return "lies below a file"
+    except OSError as error:
+        return f"cannot be written to ({error.strerror})"
+    finally:
+        for one in made:
+            if one.is_dir():
+                one.rmdir()
+    return None
