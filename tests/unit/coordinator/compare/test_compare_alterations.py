@@ -249,9 +249,9 @@ KINDS = {
     ),
     "an answer less": Altered(
         MAKEUP,
-        "      again: locates once more\n",
+        "      by_hand: a person has run the bolt up to its shoulder; the record says so\n",
         "",
-        ("question not found no longer offers again",),
+        ("question thread trouble no longer offers by_hand",),
     ),
     # The cell -------------------------------------------------------------------------------------
     "the reach of a tool": Altered(
