@@ -172,11 +172,11 @@ KINDS = {
     ),
     "the parties of a barrier": Altered(
         MAKEUP,
-        "    - barrier: bore_open\n    - do: land_length",
-        "    - do: land_length",
+        "    - barrier: on_pins\n    - barrier: bore_open\n    - barrier: landed",
+        "    - barrier: on_pins\n    - barrier: landed",
         (
-            "barrier bore open: fore and aft now meet there, was fore, aft and hoist",
-            "hoist no longer meets at barrier bore open, was after barrier on pins",
+            "barrier bore open: fore and hoist now meet there, was fore, aft and hoist",
+            "aft no longer meets at barrier bore open, was after barrier on pins",
         ),
     ),
     # What follows a fault -------------------------------------------------------------------------
