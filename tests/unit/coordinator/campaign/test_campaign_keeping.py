@@ -45,9 +45,7 @@ def test_every_planned_case_reads_back_from_its_file_as_it_was(tmp_path: Path) -
     planner = Planner(words, 9)
     path = tmp_path / "case.yaml"
     for number in range(40):
-        case = replace(
-            planner.plan(number, 7, SURVEY), found=Found("makeup_8.yaml", (("a", "b\n"),))
-        )
+        case = replace(planner.plan(number, 7, SURVEY), found=Found("a.yaml", (("a.yaml", "b\n"),)))
         path.write_text(case_text(case, words), encoding="utf-8")
 
         read = read_case(path, BOLT_CATALOGUE, placed=PLACED)
