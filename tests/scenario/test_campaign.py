@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from coordinator.campaign.batch import Day, Item, found_again, run_batch, run_survey
-from coordinator.campaign.campaigning import canary_case
+from coordinator.campaign.line import canary_case
 from coordinator.campaign.planner import Planner
 from coordinator.campaign.running import Outcome, replay_case, run_case
 from coordinator.campaign.stage import CANARIES
