@@ -18,7 +18,7 @@ PROPERTIES = {
     "core_sound": "whatever parties and people do, the core decides and breaks no rule of its own",
     "no_deadlock": "as long as the procedure runs, something can always happen",
     "way_to_complete": "from everywhere, with no more going wrong and people helping, it completes",
-    "way_to_end": "from everywhere a person can bring it to an orderly end",
+    "way_to_end": "wherever it stands a person can bring it to an orderly end",
     "together": "nobody passes a barrier alone: all parties are released at once, with one start",
     "no_lone_pull": "a step of a paired span begins only by the release of both sides",
     "no_motion_when_active": "no motion command leaves while an interlock is active or unknown",

@@ -14,6 +14,8 @@ from coordinator.prove.reach import Reach, Walk
 from coordinator.prove.store import Graph
 
 _ENDING = ("stopping", "aborting")
+_AT_WORK = ("running", "pausing", "restarting")
+"""Whoever is at work can be stopped at any time; the walk leaves that out."""
 
 
 class Lost(NamedTuple):
@@ -31,8 +33,8 @@ def goals_of(*, ends: bool) -> tuple[str, ...]:
 
 
 def excused_of(*, ends: bool) -> tuple[str, ...]:
-    """Return the phases that need no way out: where it is over, or on its way there."""
-    return ENDED if ends else (*ENDED, *_ENDING)
+    """Return the phases that need no way out: where it is over, on its way, or can be stopped."""
+    return (*ENDED, *(_AT_WORK if ends else _ENDING))
 
 
 def ways_out(expander: Expander, walk: Walk) -> list[Lost]:

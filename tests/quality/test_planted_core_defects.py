@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from coordinator.core import barriers, interlocks, lanes, pairing, zones
+from coordinator.core import barriers, holds, interlocks, lanes, pairing, zones
 from coordinator.core.effects import SendRelease
 from coordinator.prove import Limits, explore
 from tests.support.pair_plan import pair_plan
@@ -50,9 +50,20 @@ def restart_forgets(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(lanes.recovery, "start_over", lambda turn, lane: None)
 
 
+def stop_never_ends(patch: pytest.MonkeyPatch) -> None:
+    whole = holds.confirm_rest
+
+    def confirm(turn: Any) -> None:
+        if turn.state.phase != "stopping":
+            whole(turn)
+
+    patch.setattr(lanes, "confirm_rest", confirm)
+
+
 @pytest.mark.parametrize(
     ("plant", "expected"),
     [
+        (stop_never_ends, "way_to_end"),
         (no_gate, "no_motion_when_active"),
         (no_watch, "no_motion_when_active"),
         (zones_for_all, "one_in_a_zone"),

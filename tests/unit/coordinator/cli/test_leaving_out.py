@@ -31,7 +31,10 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tup
     """Return what is found without each thing of a break-out that makes a promise."""
     target = copied(tmp_path_factory.mktemp("promised"))
     whole = target / "breakout.yaml"
-    whole.write_text(whole.read_text(encoding="utf-8") + PROMISED, encoding="utf-8")
+    text = whole.read_text(encoding="utf-8") + PROMISED
+    # Who may work while the string moves is kept from it by the promise alone, and by no rule.
+    text = text.replace("[beneath_set_down_length]", "[beneath_set_down_length, hoist_at_work]")
+    whole.write_text(text, encoding="utf-8")
     return found_without(target / "breakout_6.yaml")
 
 

@@ -5,14 +5,18 @@ from pathlib import Path
 import pytest
 
 from coordinator.core.plan import Exhausted
-from coordinator.sequence import load
+from coordinator.sequence import SequenceError, load
+from tests.support.altered_files import copied
 from tests.support.sequence_files import SEQUENCES, codes_of, write_sequence
 
 MET = "barriers: {met: {timeout: 1 min}}\n"
 GRIPPER = "{do: change_tool, with: {tool: gripper}}"
-CARRIES = "exceptions: {carries: {interlock: load_overhead, reason: it carries the load}}\n"
-BRING = "{do: bring_length, exceptions: [carries]}"
-LAND = "{do: land_length, exceptions: [carries]}"
+CARRIES = (
+    "exceptions: {carries: {interlock: load_overhead, reason: it carries the load},"
+    " moves: {interlock: string_moving, reason: it moves the string}}\n"
+)
+BRING = "{do: bring_length, exceptions: [carries, moves]}"
+LAND = "{do: land_length, exceptions: [carries, moves]}"
 WRENCH = "{do: change_tool, with: {tool: wrench}}"
 TWO_ZONES = SEQUENCES / "broken" / "parts" / "two_zones.yaml"
 
@@ -52,6 +56,37 @@ def test_what_stands_around_a_step_is_judged_over_all_lanes(
 ) -> None:
     """Only barriers say what is done before what; the order of lines says it within a lane."""
     assert codes_of(write_sequence(tmp_path, body + "\n")) == codes
+
+
+@pytest.mark.parametrize(
+    ("file", "lane", "gone"),
+    [
+        ("makeup", "aft", "    - barrier: landed\n"),
+        ("makeup", "hoist", "    - barrier: on_pins\n"),
+        ("breakout", "aft", "    - barrier: set_down\n"),
+        ("breakout", "fore", "    - barrier: set_down\n"),
+        ("breakout", "hoist", "    - barrier: set_down\n"),
+        ("breakout", "hoist", "    - barrier: bolts_out\n"),
+        ("breakout", "aft", "    - barrier: bolts_out\n"),
+        ("breakout", "hoist", "      exceptions: [hoist_at_work, hoist_carries]\n"),
+    ],
+)
+def test_whatever_keeps_arms_from_a_string_that_moves_is_missed_by_a_rule(
+    tmp_path: Path, file: str, lane: str, gone: str
+) -> None:
+    """The hoist would move the string beneath the tools, and the first clean day ended held."""
+    folder = copied(tmp_path)
+    path = folder / f"{file}.yaml"
+    before, lanes = path.read_text(encoding="utf-8").split("\nlanes:\n")
+    place = lanes.index(gone, lanes.index(f"  {lane}:\n"))
+    lanes = lanes[:place] + lanes[place:].replace(gone, "", 1)
+    path.write_text(f"{before}\nlanes:\n{lanes}", encoding="utf-8")
+
+    with pytest.raises(SequenceError) as caught:
+        load(folder / f"{file}_8.yaml")
+
+    codes = {one.code for one in caught.value.diagnostics}
+    assert codes & {"SEQ071", "SEQ035", "SEQ037"}, codes
 
 
 @pytest.mark.parametrize(
