@@ -23,9 +23,11 @@ from coordinator.cli.options import (
 )
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.records_app import records_app
+from coordinator.cli.told_values import Verbs
 from coordinator.core.plan import Caps, Mode
 
 app = typer.Typer(
+    cls=Verbs,
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,

@@ -5,7 +5,6 @@ import signal
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from math import isnan
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -78,8 +77,6 @@ def fuzz(output: Output, path: Path, joint: Path | None, asked: Asked) -> Exit:
 
 def _wrong(asked: Asked) -> str:
     """Return what is wrong with what is asked, empty for nothing."""
-    if asked.minutes is not None and isnan(asked.minutes):
-        return f"--minutes is '{asked.minutes}', must be a number of minutes above 0"
     if asked.on is not None and (wrong := wrong_with_address(asked.on)):
         return wrong
     for place in asked.merge:

@@ -79,7 +79,13 @@ def replay(output: Output, path: Path, file: Path | None, to_test: Path | None) 
     case = read_or_exit(output, lambda: judged_case(path, loaded))
     if to_test is not None:
         return _make_test(output, case, loaded, file=file, place=to_test / f"{path.stem}.yaml")
-    outcome = replay_case(StageOpening(loaded), case)
+    try:
+        outcome = replay_case(StageOpening(loaded), case)
+    except KeyboardInterrupt:
+        text = f"{path}: ended before the case was over; nothing was judged"
+        output.say(text)
+        output.document(ok=False, error=text)
+        return Exit.HELD
     compared = compare(case, outcome, loaded, program_sha256())
     _tell(output, case, compared)
     good = not compared.differs if case.found and case.found.ended else not outcome.violations

@@ -127,3 +127,12 @@ def test_a_rehearsal_says_that_its_case_was_found_on_another_sequence(tmp_path: 
 
     assert f"WARNING: {path} was found on 'makeup_8.yaml', this is 'makeup_6.yaml'" in told
     assert "was found" not in same
+
+
+def test_a_cause_that_there_is_not_is_answered_with_the_nearest() -> None:
+    """Forty names in a row are no help to whoever mistyped one."""
+    done = run("faults", str(SEQUENCES / "makeup_8.yaml"), "--cause", "duplicat")
+
+    assert done.exit_code == 2
+    assert "--cause is 'duplicat', must be one of the causes" in done.output
+    assert "did you mean 'duplicate'?" in done.output
