@@ -16,6 +16,8 @@ from typing import Any, Generic, TypeVar
 
 LOST_MAX = 20
 """Workers lost in a row until we are sure that it is our own jobs that kill them."""
+ANSWER_S = 10
+"""Chosen: a scheduler that is there answers in well under a second."""
 DEPTH = 2
 """Jobs that a worker far from us has at a time: one that it does, and the next."""
 _ADDRESS = re.compile(r"(tcp|tls)://(\[[0-9A-Fa-f:.%\w]+\]|[\w.-]+):\d{1,5}")
@@ -148,7 +150,10 @@ class Pool(Generic[_Tag]):
     def _open_again(self, lane: int) -> None:
         self._lost += 1
         if self._lost > LOST_MAX:
-            raise WorkersLost(f"{self._lost} times in a row a worker died over its job")
+            raise WorkersLost(
+                f"{self._lost} times in a row a worker died over its job; see whether memory runs "
+                "out, and try fewer --workers; what was counted until then is kept"
+            )
         self._running = {one: job for one, job in self._running.items() if job.lane != lane}
         self._lanes[lane].shutdown(wait=False)
         self._lanes[lane] = self._opened(lane)
@@ -204,11 +209,11 @@ def _cluster(address: str) -> Iterator[Pool[Any]]:
     from distributed import Client
 
     try:
-        client = Client(address, timeout="10s")
-    except (OSError, ValueError) as error:
+        client = Client(address, timeout=f"{ANSWER_S}s")
+    except (OSError, ValueError):
         raise NoCluster(
-            f"--on is '{address}', where no Dask scheduler answers ({error}); start one there, or "
-            "correct the address"
+            f"--on is '{address}', where no Dask scheduler answers within {ANSWER_S} s; start one "
+            "there, or correct the address"
         ) from None
     try:
         # A worker may do several jobs at a time; each of them is a lane of its own.

@@ -26,6 +26,7 @@ from coordinator.cli.stage import StageMaker, maker_of
 CASES = 1_000
 """How many cases there are where neither cases nor minutes are given."""
 ENDLESS = 1 << 40
+STOPPING = "stopping after what is being run, which is still counted; again to end at once"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,9 +162,9 @@ def _progress(output: Output, asked: Asked, campaign: Campaign) -> Iterator[Any]
     """Show how far it is; the first Ctrl-C lets what is being done end, the second ends all."""
 
     def stop(number: int, frame: FrameType | None) -> None:
+        # Nothing is printed here: something may just be being printed.
         campaign.stop()
-        output.say("stopping after what is being run, which is still counted; again to end at once")
-        signal.signal(signal.SIGINT, before)
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
     before = signal.signal(signal.SIGINT, stop)
     columns = (
@@ -179,8 +180,12 @@ def _progress(output: Output, asked: Asked, campaign: Campaign) -> Iterator[Any]
     total = asked.cases or (CASES if asked.minutes is None else None)
     with progress:
         task = progress.add_task("cases", total=total, rate=0.0, known=0, bad=0)
+        said: list[str] = []
 
         def told(tally: Tally) -> None:
+            if campaign.is_stopped and not said:
+                said.append(STOPPING)
+                output.say(STOPPING)
             progress.update(
                 task,
                 completed=tally.done,

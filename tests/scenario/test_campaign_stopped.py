@@ -99,3 +99,18 @@ def test_a_stop_before_the_first_case_is_no_success(tmp_path: Path) -> None:
     running.communicate(timeout=120)
 
     assert running.returncode == 3
+
+
+def test_a_second_stop_ends_at_once_and_keeps_what_was_counted(tmp_path: Path) -> None:
+    """Whoever is in a hurry still loses nothing that was over."""
+    path, out = write_short_sequence(tmp_path / "files"), tmp_path / "out"
+    running = begun(path, out, "--workers", "2")
+    wait_until(running, lambda: len(numbers(out)) > 0)
+
+    stop_group(running)
+    stop_group(running)
+    _, err = running.communicate(timeout=120)
+
+    assert running.returncode == 3, err
+    assert len(numbers(out)) > 0
+    assert "Traceback" not in err
