@@ -1,4 +1,4 @@
-"""Run a campaign: survey its days, plan, hand out, count what was met, shrink what failed.
+"""Run a campaign: survey its days, hand out, count what was met, shrink what failed.
 
 Units: ``*_s`` seconds of the wall.
 Keeps: Q2, the same seed plans the same cases whatever the number of workers; Q3, a campaign in
@@ -6,55 +6,34 @@ which a canary was not reported has failed.
 """
 
 import time
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter, deque
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from coordinator.campaign.batch import Day, Item, Maker, Result, run_batch, run_shrink, run_survey
+from coordinator.campaign.batch import Item, Maker, run_batch, run_found, run_shrink, run_survey
 from coordinator.campaign.coverage import Coverage
-from coordinator.campaign.guide_words import word_cases
-from coordinator.campaign.planner import Planner, cells_of
-from coordinator.campaign.pool import Job, Pool, in_parts
-from coordinator.campaign.shrink import Shrunk
-from coordinator.campaign.stage import CANARIES
+from coordinator.campaign.line import DAY_CASES, DAYS, Batch, Line, Settings, day_of
+from coordinator.campaign.planner import cells_of
+from coordinator.campaign.pool import Job, Pool
+from coordinator.campaign.shrink import Shrinking, Shrunk
 from coordinator.campaign.store import Folder, Row, to_row
 from coordinator.campaign.survey import Survey
-from coordinator.sequence import Case, CaseCause
 
-DAYS = 8
-"""Days whose scatter and patience differ; each costs a run from end to end."""
-STRETCHES = (1.0, 1.0, 1.3, 1.0, 1.5, 1.0, 1.7, 1.0)
-"""Factor on the link's times on each of them: a lazy link is one way to be another cell."""
-DAY_CASES = 1_000
-"""Cases of one day in a row: what a run underneath costs is shared among so many."""
 SAMPLES_MAX = 3
 """Cases kept of each way to fail."""
-WHOLE_EVERY = 100
-"""One in so many cases is followed to the very end."""
-CANARY_EVERY = 250
-"""One in so many cases is a canary."""
 SAMPLE_EVERY = 50
-"""So many cases lie between two points of the curve of what was met."""
-FEW_CASES = 25
-"""The least that is handed to a worker at a time."""
-
-
-@dataclass(frozen=True, slots=True)
-class Settings:
-    """What a campaign is asked to do."""
-
-    seed: int = 1
-    cases: int = 1000
-    budget_s: float = 1e9
-    whole_every: int = WHOLE_EVERY
+"""At least so many cases lie between two points of the curve of what was met."""
+PARTS_WORTH = 8
+"""So many parts must be left of a batch for another worker to take half of them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sample:
     """How far a campaign was at a moment."""
 
-    at_s: float
+    at_s: float | None
+    """Since this call began; None where it was run before, or elsewhere."""
     done: int
     known: int
     """Cells, pairs and triples met."""
@@ -86,10 +65,17 @@ class Tally:
             self.failed[row.outcome.signature] += 1
 
     @property
+    def known(self) -> int:
+        """How many cells, pairs and triples were met."""
+        met = self.coverage
+        return len(met.cells) + len(met.pairs) + len(met.triples)
+
+    @property
     def is_good(self) -> bool:
-        """Tell whether no promise was broken and every canary was reported."""
+        """Tell whether cases were run, no promise was broken, and every canary was reported."""
         clean = all(not one.outcome.violations for one in self.surveys.values())
-        return clean and not self.failed and not self.canaries[False]
+        was_run = self.done > sum(self.canaries.values())
+        return was_run and clean and not self.failed and not self.canaries[False]
 
 
 Told = Callable[[Tally], None]
@@ -105,15 +91,19 @@ class Campaign:
         self.folder = folder
         self.pool = pool
         self.tally = Tally()
-        self._planner = Planner(maker.words(), settings.seed)
-        self._words: list[Case] = []
+        self.is_stopped = False
+        self._line = Line(maker, settings, pool.width)
+        self._batches: dict[int, Batch] = {}
+        """What each worker goes on with."""
+        self._own: dict[int, deque[Job[Any]]] = {lane: deque() for lane in range(pool.width)}
+        """What must be done next by just that worker."""
+        self._waiting: deque[Job[Any]] = deque()
         self._began_s = time.monotonic()
         self._shrinking: Counter[str] = Counter()
-        self._stopped = False
 
     def stop(self) -> None:
-        """Hand out nothing more; what is being done is still waited for."""
-        self._stopped = True
+        """Hand out no more cases; the few that are being run are still waited for."""
+        self.is_stopped = True
 
     def run(self, rows: Sequence[Row], told: Told) -> Tally:
         """Do what is not done yet, and return what it came to.
@@ -122,120 +112,129 @@ class Campaign:
             rows: What was done before.
             told: Called whenever there is something new.
         """
-        for row in rows:
-            self.tally.add(row)
-        self._sample(0.0)
+        self._count_again(rows)
         self._survey()
-        self._words = word_cases(
-            self.maker.words(), self.tally.surveys[0], day_of(self.settings, 0)
-        )
+        if self.is_stopped:
+            return self.tally
         # The same case number may come from a campaign that was merged in, with another seed.
-        ours = {row.number for row in rows if row.seed == self.settings.seed}
-        jobs = self._jobs(ours)
+        ours = {row.number: row for row in rows if row.seed == self.settings.seed}
+        kept = [one.number for one in self.folder.kept() if one.seed == self.settings.seed]
+        self._line.begin(self.tally.surveys, ours, frozenset(kept))
         while True:
-            while not self.pool.is_full and (job := self._next(jobs)) is not None:
-                self.pool.submit(job)
+            for lane in self.pool.free_lanes():
+                if (job := self._next(lane)) is not None:
+                    self.pool.submit(replace(job, lane=lane))
             if self.pool.is_idle:
+                self._sample(least=1)
                 return self.tally
-            for finished, result in self.pool.finished():
+            # Whoever waits for workers plans meanwhile what they do next.
+            is_ahead = self._line.is_ahead or not self._may_go_on or not self._line.plan_some()
+            for finished, result in self.pool.finished(None if is_ahead else 0.0):
                 self._take(finished, result)
                 told(self.tally)
 
     def planned_cells(self) -> list[tuple[str, str, str]]:
-        """Return every cell that can be met on the first day."""
-        return cells_of(self.maker.words(), self.tally.surveys[0])
+        """Return every cell that can be met on the first day; none if it was never surveyed."""
+        surveys = self.tally.surveys
+        return cells_of(self.maker.words(), surveys[0]) if 0 in surveys else []
+
+    @property
+    def _may_go_on(self) -> bool:
+        return not self.is_stopped and self._left_s() > 0
+
+    def _count_again(self, rows: Sequence[Row]) -> None:
+        """Count what was done before; when each case of it was run is not kept."""
+        kept = {(one.seed, one.number) for one in self.folder.kept()}
+        for row in rows:
+            self.tally.add(row)
+            if row.outcome.violations and (row.seed, row.number) in kept:
+                self._shrinking[row.outcome.signature] += 1
+            self._sample(is_timed=False)
+        self._sample(is_timed=False, least=1)
+        self._began_s = time.monotonic()
+        self._sample(least=0)
 
     def _survey(self) -> None:
-        wanted = max(1, min(DAYS, -(-self.settings.cases // DAY_CASES)))
-        for day in range(wanted):
-            given = (self.maker, day_of(self.settings, day))
-            self.pool.submit(Job(("survey", day), run_survey, given))
-        while not self.pool.is_idle:
+        wanted = deque(range(max(1, min(DAYS, -(-self.settings.cases // DAY_CASES)))))
+        while True:
+            for _ in self.pool.free_lanes():
+                if wanted and not self.is_stopped:
+                    day = wanted.popleft()
+                    given = (self.maker, day_of(self.settings, day))
+                    self.pool.submit(Job(("survey", day), run_survey, given))
+            if self.pool.is_idle:
+                break
             for job, result in self.pool.finished():
                 self.tally.surveys[job.tag[1]] = result
+        self.tally.surveys = dict(sorted(self.tally.surveys.items()))
 
-    def _next(self, jobs: Iterator[Job[Any]]) -> Job[Any] | None:
-        if self._stopped or self._left_s() <= 0:
+    def _next(self, lane: int) -> Job[Any] | None:
+        """Return what a worker does next, None for nothing."""
+        if self._own[lane]:
+            return self._own[lane].popleft()
+        if self.is_stopped:
             return None
-        return next(jobs, None)
+        while self._line.failed_before:
+            self._shrink(*self._line.failed_before.popleft())
+        if self._waiting:
+            return self._waiting.popleft()
+        if not self._may_go_on:
+            return None
+        batch = self._batches.get(lane)
+        if batch is None or not batch.parts:
+            batch = self._line.next_batch() or self._half_of_another()
+            if batch is None:
+                # The last that was planned may have failed before, and is to be made small.
+                return self._next(lane) if self._line.failed_before else None
+            self._batches[lane] = batch
+        items = batch.parts.popleft()
+        given = (self.maker, day_of(self.settings, batch.day), items, self._left_s(), batch.number)
+        return Job(("batch", batch.day), run_batch, given)
+
+    def _half_of_another(self) -> Batch | None:
+        """Return half of what another worker has before it, if that is worth a day of its own."""
+        longest = max(self._batches.values(), key=lambda one: len(one.parts), default=None)
+        if longest is None or len(longest.parts) < PARTS_WORTH:
+            return None
+        return longest.halve()
 
     def _left_s(self) -> float:
         return self.settings.budget_s - (time.monotonic() - self._began_s)
 
-    def _jobs(self, ours: set[int]) -> Iterator[Job[Any]]:
-        """Yield batches; a case done already is planned too, since later ones rest on it."""
-        cases = self.settings.cases
-        share = max(FEW_CASES, min(DAY_CASES, cases // (2 * self.pool.width) + 1))
-        for start in range(0, cases, DAY_CASES):
-            day = (start // DAY_CASES) % len(self.tally.surveys)
-            numbers = range(start, min(cases, start + DAY_CASES))
-            items = [self._item(number, day) for number in numbers]
-            left = [item for item in items if item.number not in ours]
-            for part in in_parts(range(len(left)), share):
-                batch = [left[index] for index in part]
-                given = (self.maker, day_of(self.settings, day), batch, self._left_s())
-                yield Job(("batch", day), run_batch, given)
-
-    def _item(self, number: int, day: int) -> Item:
-        survey = self.tally.surveys[day]
-        seed = day_of(self.settings, day).seed
-        if day == 0 and (place := word_place(number)) is not None and place < len(self._words):
-            return Item(number, replace(self._words[place], case=f"case_{number}"))
-        case = self._planner.plan(number, seed, survey)
-        if number % CANARY_EVERY == CANARY_EVERY - 1:
-            canary = CANARIES[(number // CANARY_EVERY) % len(CANARIES)]
-            return Item(number, canary_case(canary, case, survey), canary=canary)
-        every = self.settings.whole_every
-        return Item(number, case, is_whole=every > 0 and number % every == every - 1)
-
     def _take(self, job: Job[Any], result: Any) -> None:
-        what, day = job.tag
-        if what == "shrink":
+        what, day, *rest = job.tag
+        if what == "found":
             self.tally.shrunk.append(result)
-            return
-        rows = []
-        before_s, now_s = self.tally.samples[-1].at_s, time.monotonic() - self._began_s
-        for place, one in enumerate(result, 1):
-            row = to_row(one, self.settings.seed, day)
-            rows.append(row)
-            self.tally.add(row)
-            self._shrink(one, day)
-            if place % SAMPLE_EVERY == 0 or place == len(result):
-                # A batch comes as a whole; its cases took about alike.
-                self._sample(before_s + (now_s - before_s) * place / len(result))
-        self.folder.add(rows)
+        elif what == "shrink":
+            self._go_on_shrinking(rest[0], day, result, job.lane)
+        else:
+            rows = [to_row(one, self.settings.seed, day) for one in result]
+            self.folder.add(rows)
+            for row, one in zip(rows, result, strict=True):
+                self.tally.add(row)
+                if not row.canary:
+                    self._shrink(one.item, day, one.outcome.signature)
+            self._sample()
 
-    def _sample(self, at_s: float) -> None:
-        met = self.tally.coverage
-        known = len(met.cells) + len(met.pairs) + len(met.triples)
-        self.tally.samples.append(Sample(round(at_s, 2), self.tally.done, known))
+    def _sample(self, *, is_timed: bool = True, least: int = SAMPLE_EVERY) -> None:
+        """Note a point of the curve, if so many cases have come since the one before."""
+        samples, done = self.tally.samples, self.tally.done
+        if done - (samples[-1].done if samples else 0) >= least:
+            at_s = round(time.monotonic() - self._began_s, 2) if is_timed else None
+            samples.append(Sample(at_s, done, self.tally.known))
 
-    def _shrink(self, result: Result, day: int) -> None:
-        signature = result.outcome.signature
-        if result.item.canary or not signature or self._shrinking[signature] >= SAMPLES_MAX:
+    def _shrink(self, item: Item, day: int, signature: str) -> None:
+        if not signature or self._shrinking[signature] >= SAMPLES_MAX:
             return
         self._shrinking[signature] += 1
-        given = (self.maker, day_of(self.settings, day), result.item, signature)
-        self.pool.submit(Job(("shrink", day), run_shrink, given))
+        given = (self.maker, day_of(self.settings, day), item, Shrinking(item.case, signature))
+        self._waiting.append(Job(("shrink", day, item), run_shrink, given))
 
-
-def day_of(settings: Settings, day: int) -> Day:
-    """Return a day of a campaign."""
-    return Day(settings.seed * 1_000 + day, STRETCHES[day % len(STRETCHES)])
-
-
-def word_place(number: int) -> int | None:
-    """Return which guide-word case a number stands for; every other case of the first day."""
-    return number // 2 if number % 2 == 0 and number < DAY_CASES * DAYS else None
-
-
-def canary_case(canary: str, case: Case, survey: Survey) -> Case:
-    """Return a case in which a defect put in on purpose must show."""
-    if canary == "releases_one":
-        pulls = [one for one in survey.working if one.action in ("pull", "break_loose")]
-        at_us = max(1, (pulls[0].begun_us if pulls else survey.working[0].begun_us) - 1_000_000)
-        quiet = CaseCause("duplicate", None, None, at_us, 1_000, None, (("share", 0.1),))
-        return replace(case, causes=(quiet,), acts=(), answers=())
-    at_us = case.causes[0].at_us or 1
-    person = CaseCause("person_steps_in", None, None, at_us, 2_000_000)
-    return replace(case, causes=(person,), acts=(), answers=())
+    def _go_on_shrinking(self, item: Item, day: int, state: Shrinking, lane: int) -> None:
+        # Who stops does not wait until it is as small as can be.
+        is_over = state.is_done or self.is_stopped
+        given = (self.maker, day_of(self.settings, day), item, state)
+        if is_over:
+            self._own[lane].append(Job(("found", day), run_found, given))
+        else:
+            self._own[lane].append(Job(("shrink", day, item), run_shrink, given))

@@ -8,12 +8,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from coordinator.campaign.campaigning import Sample, Tally, word_place
+from coordinator.campaign.campaigning import Sample, Tally
 from coordinator.campaign.coverage import Cell, cell_of
 from coordinator.campaign.guide_words import worksheet
+from coordinator.campaign.line import word_place
 from coordinator.campaign.oracles import PROMISES
 from coordinator.campaign.running import Effect
-from coordinator.campaign.store import Row
+from coordinator.campaign.store import Kept, Row
 
 PLATEAU_SHARE = 0.02
 """A campaign stands on a plateau once the last quarter of its cases found less than this of all."""
@@ -91,30 +92,51 @@ def spread(values: Sequence[float]) -> dict[str, float]:
 
 
 def health(samples: Sequence[Sample]) -> dict[str, Any]:
-    """Return how the campaign itself went: its rate, what it still found, whether it flattens."""
-    if not samples:
-        return {"rate_per_s": 0.0, "new_per_min": 0.0, "plateau": False}
-    last = samples[-1]
-    at_s = max(last.at_s, 1e-9)
+    """Return how the campaign itself went: its rate, what it still found, whether it flattens.
+
+    What would need the times of cases that were run earlier or elsewhere is None: not known.
+    """
+    timed = [(one, one.at_s) for one in samples if one.at_s is not None]
+    if not timed:
+        return {"rate_per_s": None, "new_per_min": None, "plateau": None}
+    (first, first_s), (last, last_s) = timed[0], timed[-1]
+    ran, lasted_s = last.done - first.done, last_s - first_s
     before = [one for one in samples if one.done <= 0.75 * last.done]
-    known = before[-1].known if before else 0
+    known, since_s = (before[-1].known, before[-1].at_s) if before else (0, first_s)
     late = (last.known - known) / max(1, last.known)
-    late_s = max(1e-9, last.at_s - (before[-1].at_s if before else 0.0))
-    done = last.done - samples[0].done
+    is_known = ran > 0 and since_s is not None and last_s > since_s
     return {
-        "rate_per_s": round(done / at_s, 1),
-        "new_per_min": round(60.0 * (last.known - known) / late_s, 1),
-        "plateau": bool(before) and late < PLATEAU_SHARE,
+        "rate_per_s": round(ran / lasted_s, 1) if ran > 0 and lasted_s > 0 else None,
+        "new_per_min": (
+            round(60.0 * (last.known - known) / (last_s - since_s), 1)
+            if is_known and since_s is not None
+            else None
+        ),
+        "plateau": late < PLATEAU_SHARE if before and last.done else None,
     }
 
 
-def document(tally: Tally, planned: Sequence[Cell], kinds: Sequence[str]) -> dict[str, Any]:
+def cases_of(tally: Tally, kept: Sequence[Kept]) -> dict[str, list[Kept]]:
+    """Return for each way to fail which cases of it have a file of their own."""
+    places = {(one.seed, one.number): one for one in kept}
+    found: dict[str, list[Kept]] = {name: [] for name, _ in tally.failed.most_common()}
+    for row in tally.rows:
+        signature = "" if row.canary else row.outcome.signature
+        if signature and (one := places.get((row.seed, row.number))) is not None:
+            found[signature].append(one)
+    return found
+
+
+def document(
+    tally: Tally, planned: Sequence[Cell], kinds: Sequence[str], kept: Sequence[Kept] = ()
+) -> dict[str, Any]:
     """Return the whole report as one document.
 
     Args:
         tally: What the campaign came to.
         planned: Every cell that could be met.
         kinds: Every kind of cause.
+        kept: The failing cases that have a file of their own.
     """
     cells = matrix(tally.rows)
     met = tally.coverage
@@ -125,6 +147,10 @@ def document(tally: Tally, planned: Sequence[Cell], kinds: Sequence[str]) -> dic
         "canaries": {"reported": tally.canaries[True], "missed": tally.canaries[False]},
         "ended": dict(Counter(row.outcome.ended for row in tally.rows if not row.canary)),
         "failed": dict(tally.failed.most_common()),
+        "kept": {
+            name: [f"{one.place.parent.name}/{one.place.name}" for one in cases]
+            for name, cases in cases_of(tally, kept).items()
+        },
         "clean_days": {str(day): one.outcome.ended for day, one in tally.surveys.items()},
         "coverage": {
             "cells": [len(met.cells), len(planned)],

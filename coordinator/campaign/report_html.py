@@ -27,6 +27,9 @@ HOT_S = 10.0
 """The colour of delays is fullest from here on; chosen: longer than any answer of the link."""
 
 
+NOT_KNOWN = "not known"
+
+
 def page(report: Mapping[str, Any], samples: Sequence[Sample], title: str) -> str:
     """Return the page.
 
@@ -40,7 +43,7 @@ def page(report: Mapping[str, Any], samples: Sequence[Sample], title: str) -> st
         "<p>Everything here is simulated. It proves nothing about a real arm.</p>",
         _summary(report),
         _failures(report),
-        "<h2>New cells, pairs and triples over time</h2>",
+        "<h2>Cells, pairs and triples met, over the cases run</h2>",
         _curve(samples),
         "<h2>From cause to notice, in seconds (median; spread)</h2>",
         f"<p>Green: at once. Red: {HOT_S:g} s and more. Empty: nobody noticed it, or it never "
@@ -67,15 +70,15 @@ def _summary(report: Mapping[str, Any]) -> str:
     canaries, coverage, going = report["canaries"], report["coverage"], report["health"]
     rows = [
         ("cases", f"{report['cases']}, of which {report['whole']} to the very end"),
-        ("ended", ", ".join(f"{name} {count}" for name, count in sorted(report["ended"].items()))),
+        ("ended", _ended(report)),
         ("canaries", f"{canaries['reported']} reported, {canaries['missed']} missed"),
         *(
             (name.replace("_", " "), f"{met} of {all_}, {100 * met / max(1, all_):.1f} %")
             for name, (met, all_) in coverage.items()
         ),
-        ("rate", f"{going['rate_per_s']} cases a second"),
-        ("new", f"{going['new_per_min']} a minute in the last quarter"),
-        ("plateau", "yes" if going["plateau"] else "no"),
+        ("rate", _known(going["rate_per_s"], " cases a second in the last call")),
+        ("new", _known(going["new_per_min"], " a minute in the last quarter")),
+        ("plateau", {True: "yes", False: "no", None: NOT_KNOWN}[going["plateau"]]),
     ]
     return (
         "<table>"
@@ -84,12 +87,31 @@ def _summary(report: Mapping[str, Any]) -> str:
     )
 
 
+def _ended(report: Mapping[str, Any]) -> str:
+    """Say how cases ended; canaries, which are meant to fail, are left out."""
+    ended = report["ended"]
+    counts = ", ".join(f"{name} {count}" for name, count in sorted(ended.items()))
+    canaries = sum(report["canaries"].values())
+    return f"{counts or 'none'}: {sum(ended.values())} cases, without the {canaries} canaries"
+
+
+def _known(value: float | None, unit: str) -> str:
+    return NOT_KNOWN if value is None else f"{value}{unit}"
+
+
 def _failures(report: Mapping[str, Any]) -> str:
     failed = report["failed"]
+    if not report["cases"]:
+        return '<p class="bad">Nothing was run.</p>'
     if not failed:
         return '<p class="good">No promise was broken.</p>'
     rows = [
-        {"promise broken": name, "cases": str(count), "the promise": _promise(report, name)}
+        {
+            "promise broken": name,
+            "cases": str(count),
+            "the promise": _promise(report, name),
+            "run one again with bothsides replay": ", ".join(report["kept"][name]) or "none kept",
+        }
         for name, count in failed.items()
     ]
     return '<h2 class="bad">Broken promises</h2>' + _rows(rows)
@@ -119,8 +141,8 @@ def _curve(samples: Sequence[Sample]) -> str:
         f'<text x="{left + 6}" y="20">met</text>'
         f'<text x="{left - 8}" y="20" text-anchor="end">{most_known}</text>'
         f'<text x="{left - 8}" y="{height - foot}" text-anchor="end">0</text>'
-        f'<text x="{width - 10}" y="{height - 8}" text-anchor="end">{most_done} cases, '
-        f"{samples[-1].at_s:.0f} s</text></svg>"
+        f'<text x="{width - 10}" y="{height - 8}" text-anchor="end">{most_done} cases'
+        "</text></svg>"
     )
 
 

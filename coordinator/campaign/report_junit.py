@@ -1,25 +1,23 @@
 """Write a campaign as JUnit XML, so that any build server shows which promises were broken."""
 
+from collections.abc import Sequence
 from xml.etree import ElementTree
 
 from coordinator.campaign.campaigning import Tally
 from coordinator.campaign.oracles import PROMISES
+from coordinator.campaign.store import Kept
 
 
-def junit(tally: Tally, sequence: str, seed: int) -> str:
+def junit(tally: Tally, sequence: str, seed: int, kept: Sequence[Kept] = ()) -> str:
     """Return one test case per promise, and one for the canaries.
 
     Args:
         tally: What the campaign came to.
         sequence: The file.
         seed: Of the campaign.
+        kept: The failing cases that have a file of their own; they are named first.
     """
-    by_code: dict[str, list[str]] = {}
-    for row in tally.rows:
-        if row.outcome.violations and not row.canary:
-            first = row.outcome.violations[0]
-            text = f"case {row.number}: {first.text}"
-            by_code.setdefault(first.code, []).append(text)
+    by_code = _texts(tally, kept)
     suite = ElementTree.Element(
         "testsuite",
         name=f"campaign of {sequence}",
@@ -43,6 +41,23 @@ def junit(tally: Tally, sequence: str, seed: int) -> str:
         ElementTree.SubElement(case, "failure", message=missed)
     ElementTree.indent(suite)
     return ElementTree.tostring(suite, encoding="unicode", xml_declaration=True) + "\n"
+
+
+def _texts(tally: Tally, kept: Sequence[Kept]) -> dict[str, list[str]]:
+    """Return what was broken, by promise; cases that can be run again from a file come first."""
+    places = {(one.seed, one.number): one.place for one in kept}
+    found: dict[str, list[tuple[bool, str]]] = {}
+    for row in tally.rows:
+        if row.outcome.violations and not row.canary:
+            first = row.outcome.violations[0]
+            place = places.get((row.seed, row.number))
+            again = "" if place is None else f" (bothsides replay {place})"
+            text = f"case {row.number} of seed {row.seed}: {first.text}{again}"
+            found.setdefault(first.code, []).append((place is None, text))
+    return {
+        code: [text for _, text in sorted(texts, key=lambda one: one[0])]
+        for code, texts in found.items()
+    }
 
 
 def _test(suite: ElementTree.Element, name: str) -> ElementTree.Element:

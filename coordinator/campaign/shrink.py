@@ -7,6 +7,7 @@ leaving out part after part until nothing more can go.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import islice
 
 from coordinator.campaign.running import Outcome
 from coordinator.sequence import Case, CaseCause
@@ -29,6 +30,19 @@ class Shrunk:
     causes_before: int
 
 
+@dataclass(frozen=True, slots=True)
+class Shrinking:
+    """How far a case was made smaller."""
+
+    case: Case
+    signature: str
+    """What must stay the same: the promise broken first, and where."""
+    tries: int = 0
+    place: int = 0
+    """Which of the candidates of the case is tried next."""
+    is_done: bool = False
+
+
 def shrink(case: Case, attempt: Attempt, signature: str) -> tuple[Case, int]:
     """Return the smallest case found that still fails alike, and how many were tried.
 
@@ -37,18 +51,23 @@ def shrink(case: Case, attempt: Attempt, signature: str) -> tuple[Case, int]:
         attempt: Runs a case.
         signature: What must stay the same: the promise broken first, and where.
     """
-    tries = 0
-    changed = True
-    while changed and tries < TRIES_MAX:
-        changed = False
-        for smaller in candidates(case):
-            if tries >= TRIES_MAX:
-                break
-            tries += 1
-            if attempt(smaller).signature == signature:
-                case, changed = smaller, True
-                break
-    return case, tries
+    state = shrink_on(Shrinking(case, signature), attempt, TRIES_MAX)
+    return state.case, state.tries
+
+
+def shrink_on(state: Shrinking, attempt: Attempt, tries: int) -> Shrinking:
+    """Go on with making a case smaller, for at most so many tries.
+
+    In however many parts it is done, it comes to the same.
+    """
+    for _ in range(tries):
+        smaller = next(islice(candidates(state.case), state.place, None), None)
+        if smaller is None or state.tries >= TRIES_MAX:
+            return replace(state, is_done=True)
+        state = replace(state, tries=state.tries + 1, place=state.place + 1)
+        if attempt(smaller).signature == state.signature:
+            state = replace(state, case=smaller, place=0)
+    return state
 
 
 def candidates(case: Case) -> Iterator[Case]:

@@ -23,9 +23,11 @@ from coordinator.cli.options import (
 )
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.records_app import records_app
+from coordinator.cli.told_values import Verbs
 from coordinator.core.plan import Caps, Mode
 
 app = typer.Typer(
+    cls=Verbs,
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
@@ -302,15 +304,18 @@ def contract(
 def fuzz(
     file: File,
     joint: JointFile = None,
-    seed: Annotated[int, typer.Option(help="Of the campaign: the same seed, the same cases.")] = 1,
+    seed: Annotated[
+        int, typer.Option(min=0, help="Of the campaign: the same seed, the same cases.")
+    ] = 1,
     cases: Annotated[int | None, typer.Option(min=1, help="How many; 1000 by default.")] = None,
     minutes: Annotated[
         float | None, typer.Option(min=0.01, help="End after so long; --cases bounds it too.")
     ] = None,
     workers: Annotated[int, typer.Option(min=1, max=256, help="Processes on this machine.")] = 1,
     on: Annotated[
-        str, typer.Option(metavar="tcp://HOST:PORT", help="A Dask scheduler to work on instead.")
-    ] = "",
+        str | None,
+        typer.Option(metavar="tcp://HOST:PORT", help="A Dask scheduler to work on instead."),
+    ] = None,
     out: Annotated[
         Path, typer.Option("--out", help="Folder of the campaign; it goes on where it was.")
     ] = Path("bothsides-campaign"),

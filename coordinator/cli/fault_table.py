@@ -23,6 +23,7 @@ from coordinator.core.events import CommandFinished, Event
 from coordinator.core.plan import Node
 from coordinator.core.state import State
 from coordinator.sequence import Case, CaseCause, Loaded
+from coordinator.sequence.diagnostics import choose_from
 from sim_arms.causes import CATALOGUE, CauseKind
 
 LASTS_US = 20_000_000
@@ -120,8 +121,8 @@ def tell_faults(
     """Print the failure-mode table of a sequence."""
     unknown = [name for name in causes if name not in CATALOGUE]
     if unknown:
-        known = ", ".join(CATALOGUE)
-        return output.refuse(f"cause is '{unknown[0]}', must be one of {known}")
+        must, do = choose_from(unknown[0], CATALOGUE, "causes of the catalogue")
+        return output.refuse(f"--cause is '{unknown[0]}', {must}; {do}")
     loaded = load_sequence(output, path, None)
     modes = fault_modes(loaded, seed, causes)
     shown = track(modes, "rehearsing", console=output.people, transient=True)

@@ -66,16 +66,40 @@ def load_capped(output: Output, path: Path, joint: Path | None, caps: Caps) -> L
 
 
 def load_case(output: Output, path: Path | None, loaded: Loaded) -> Case | None:
-    """Load a case for a sequence."""
-    from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
-
+    """Load a case for a sequence, and say if it was found on another."""
     if path is None:
         return None
-    sides = (*loaded.cell.sides, loaded.cell.hoist or "hoist", "floor", "coordinator")
-    bolts = loaded.joint.bolt_count
-    return read_or_exit(
-        output,
-        lambda: read_case(path, BOLT_CATALOGUE, sides=sides, bolt_count=bolts, placed=PLACED),
+    case = read_or_exit(output, lambda: judged_case(path, loaded))
+    sequence, found = loaded.files[0][0], case.found
+    if found is not None and found.sequence != sequence:
+        output.say(
+            f"WARNING: {path} was found on '{found.sequence}', this is '{sequence}': it need not "
+            "come to the same here; `bothsides replay` runs it on what it was found on"
+        )
+    elif found is not None and found.digest not in ("", loaded.plan.digest):
+        output.say(
+            f"WARNING: {path} was found when the files of '{sequence}' were other ones: it need "
+            "not come to the same here; `bothsides replay` runs it on those"
+        )
+    return case
+
+
+def judged_case(path: Path, loaded: Loaded) -> Case:
+    """Read a case, and judge it by the sequence that it is run on.
+
+    Raises:
+        SequenceError: With every finding.
+    """
+    from coordinator.campaign.oracles import PROMISES
+    from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
+
+    return read_case(
+        path,
+        BOLT_CATALOGUE,
+        sides=(*loaded.cell.sides, loaded.cell.hoist or "hoist", "floor", "coordinator"),
+        bolt_count=loaded.joint.bolt_count,
+        placed=PLACED,
+        promises=PROMISES,
     )
 
 

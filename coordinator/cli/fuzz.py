@@ -2,7 +2,7 @@
 
 import json
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,14 +11,14 @@ from typing import Any
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from coordinator.campaign.campaigning import Campaign, Settings, Tally
+from coordinator.campaign.campaigning import Campaign, Tally
 from coordinator.campaign.case_file import case_text
-from coordinator.campaign.pool import WorkersLost, workers
-from coordinator.campaign.report import document
+from coordinator.campaign.line import CANARY_EVERY, Settings
+from coordinator.campaign.pool import NoCluster, WorkersLost, workers, wrong_with_address
+from coordinator.campaign.report import cases_of, document, health
 from coordinator.campaign.report_html import page
 from coordinator.campaign.report_junit import junit
-from coordinator.campaign.shrink import Shrunk
-from coordinator.campaign.store import Folder, Head, OtherCampaign, Row
+from coordinator.campaign.store import Folder, Head, Kept, OtherCampaign, Row, SpoiltLine
 from coordinator.cli.files import load_sequence
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.stage import StageMaker, maker_of
@@ -26,6 +26,7 @@ from coordinator.cli.stage import StageMaker, maker_of
 CASES = 1_000
 """How many cases there are where neither cases nor minutes are given."""
 ENDLESS = 1 << 40
+STOPPING = "stopping after what is being run, which is still counted; again to end at once"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,41 +37,91 @@ class Asked:
     cases: int | None
     minutes: float | None
     workers: int
-    on: str
+    on: str | None
     out: Path
     merge: tuple[Path, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """A campaign that has ended, and where it is kept."""
+
+    campaign: Campaign
+    folder: Folder
+    maker: StageMaker
+    seed: int
+
+
 def fuzz(output: Output, path: Path, joint: Path | None, asked: Asked) -> Exit:
     """Run a campaign on a sequence, or go on with one, and write its reports."""
+    if wrong := _wrong(asked):
+        return output.refuse(wrong)
     loaded = load_sequence(output, path, joint)
     maker = maker_of(path, loaded)
     head = Head(maker.sequence, loaded.plan.digest, maker.program, asked.seed)
-    folder = Folder(asked.out)
     try:
-        folder.repair()
-        rows = folder.begin(head)
-        rows = _merged(folder, head, rows, asked.merge)
-        with workers(asked.workers, asked.on) as pool:
-            campaign = Campaign(maker, _settings(asked), folder, pool)
-            with _progress(output, asked, campaign) as told:
-                tally = campaign.run(rows, told)
-    except (OtherCampaign, WorkersLost) as error:
+        return _run(output, asked, head, maker)
+    except (OtherCampaign, SpoiltLine, WorkersLost, NoCluster) as error:
         return output.refuse(str(error))
     except OSError as error:
-        return output.refuse(f"{asked.on or asked.out}: {error.strerror or error}; nothing was run")
-    planned = campaign.planned_cells()
-    kinds = [kind.name for kind in maker.words().kinds]
-    report = document(tally, planned, kinds)
-    saved = _write(folder, tally, report, maker, asked.seed)
-    _tell(output, tally, report, folder, saved)
+        place = error.filename or asked.out
+        return output.refuse(
+            f"{place}: {error.strerror or error}; make it writable, or name another folder with "
+            "--out; what was counted until then is kept"
+        )
+    except KeyboardInterrupt:
+        text = "ended at once, without reports; what was counted is kept, run again to go on"
+        output.say(text)
+        output.document(ok=False, error=text)
+        return Exit.HELD
+
+
+def _wrong(asked: Asked) -> str:
+    """Return what is wrong with what is asked, empty for nothing."""
+    if asked.on is not None and (wrong := wrong_with_address(asked.on)):
+        return wrong
+    for place in asked.merge:
+        if place.resolve() == asked.out.resolve():
+            return (
+                f"--merge is '{place}', which is the folder of this campaign itself; name the "
+                "folder of another one, or leave it out"
+            )
+    return ""
+
+
+def _run(output: Output, asked: Asked, head: Head, maker: StageMaker) -> Exit:
+    """Run the campaign; whatever can be refused is refused before anything is written."""
+    folder = Folder(asked.out)
+    folder.check(head)
+    others = [(Folder(place), _rows_of(Folder(place), head)) for place in asked.merge]
+    with workers(asked.workers, asked.on or "") as pool, folder.locked():
+        rows = _merged(folder, folder.begin(head), others)
+        campaign = Campaign(maker, _settings(asked), folder, pool)
+        with _progress(output, asked, campaign) as told:
+            campaign.run(rows, told)
+        return _report(output, Ran(campaign, folder, maker, asked.seed))
+
+
+def _report(output: Output, ran: Ran) -> Exit:
+    tally, folder = ran.campaign.tally, ran.folder
+    _save(ran)
+    kinds = [kind.name for kind in ran.maker.words().kinds]
+    kept = folder.kept()
+    report = document(tally, ran.campaign.planned_cells(), kinds, kept)
+    _write(ran, report, kept)
+    _tell(output, ran, report, cases_of(tally, kept))
+    left_out = ("matrix", "promises", "kept")
+    is_stopped = ran.campaign.is_stopped
     output.document(
-        ok=tally.is_good,
+        ok=tally.is_good and not is_stopped,
+        stopped=is_stopped,
         folder=str(folder.path),
-        failures=[str(place) for place in saved],
-        **{name: value for name, value in report.items() if name not in ("matrix", "promises")},
+        failures=[str(one.place) for cases in cases_of(tally, kept).values() for one in cases],
+        **{name: value for name, value in report.items() if name not in left_out},
     )
-    return Exit.GOOD if tally.is_good else Exit.FINDINGS
+    if not tally.is_good and (tally.done or not is_stopped):
+        return Exit.FINDINGS
+    return Exit.HELD if is_stopped else Exit.GOOD
 
 
 def _settings(asked: Asked) -> Settings:
@@ -79,19 +130,26 @@ def _settings(asked: Asked) -> Settings:
     return Settings(asked.seed, cases, budget_s)
 
 
-def _merged(folder: Folder, head: Head, rows: list[Row], others: Sequence[Path]) -> list[Row]:
-    """Take in what other campaigns on the same files have done."""
+def _rows_of(other: Folder, head: Head) -> list[Row]:
+    """Return what another campaign on the same files has done."""
+    theirs = other.head()
+    if (theirs.digest, theirs.program) != (head.digest, head.program):
+        raise OtherCampaign(
+            f"{other.path}: was run on other files or with another program; its cases count for "
+            "those alone, leave it out of --merge"
+        )
+    return list(other.rows())
+
+
+def _merged(
+    folder: Folder, rows: list[Row], others: Sequence[tuple[Folder, list[Row]]]
+) -> list[Row]:
+    """Take in what other campaigns have done, and their failing cases."""
     known = {(row.seed, row.number) for row in rows}
     added: list[Row] = []
-    for place in others:
-        other = Folder(place)
-        theirs = other.head()
-        if (theirs.digest, theirs.program) != (head.digest, head.program):
-            raise OtherCampaign(
-                f"{place}: was run on other files or with another program; its cases count for "
-                "those alone, leave it out of --merge"
-            )
-        for row in other.rows():
+    for other, theirs in others:
+        folder.take_failures(other)
+        for row in theirs:
             if (row.seed, row.number) not in known:
                 known.add((row.seed, row.number))
                 added.append(row)
@@ -104,9 +162,9 @@ def _progress(output: Output, asked: Asked, campaign: Campaign) -> Iterator[Any]
     """Show how far it is; the first Ctrl-C lets what is being done end, the second ends all."""
 
     def stop(number: int, frame: FrameType | None) -> None:
+        # Nothing is printed here: something may just be being printed.
         campaign.stop()
-        output.say("stopping: what is being run is still counted; run again to go on")
-        signal.signal(signal.SIGINT, before)
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
     before = signal.signal(signal.SIGINT, stop)
     columns = (
@@ -122,16 +180,17 @@ def _progress(output: Output, asked: Asked, campaign: Campaign) -> Iterator[Any]
     total = asked.cases or (CASES if asked.minutes is None else None)
     with progress:
         task = progress.add_task("cases", total=total, rate=0.0, known=0, bad=0)
+        said: list[str] = []
 
         def told(tally: Tally) -> None:
-            last = tally.samples[-1] if tally.samples else None
-            first = tally.samples[0].done if tally.samples else 0
-            rate = 0.0 if last is None else (last.done - first) / max(1e-9, last.at_s)
+            if campaign.is_stopped and not said:
+                said.append(STOPPING)
+                output.say(STOPPING)
             progress.update(
                 task,
                 completed=tally.done,
-                rate=rate,
-                known=0 if last is None else last.known,
+                rate=health(tally.samples)["rate_per_s"] or 0.0,
+                known=tally.known,
                 bad=sum(tally.failed.values()),
             )
 
@@ -141,41 +200,69 @@ def _progress(output: Output, asked: Asked, campaign: Campaign) -> Iterator[Any]
             signal.signal(signal.SIGINT, before)
 
 
-def _write(
-    folder: Folder, tally: Tally, report: dict[str, Any], maker: StageMaker, seed: int
-) -> list[Path]:
-    """Write reports and cases, and return where the cases are."""
+def _write(ran: Ran, report: dict[str, Any], kept: Sequence[Kept]) -> None:
+    """Write the reports."""
+    tally, folder = ran.campaign.tally, ran.folder.path
     text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    (folder.path / "report.json").write_text(text, encoding="utf-8")
-    html = page(report, tally.samples, maker.sequence)
-    (folder.path / "report.html").write_text(html, encoding="utf-8")
-    xml = junit(tally, maker.sequence, seed)
-    (folder.path / "report.junit.xml").write_text(xml, encoding="utf-8")
-    return [_save(folder, one, maker) for one in tally.shrunk]
+    (folder / "report.json").write_text(text, encoding="utf-8")
+    html = page(report, tally.samples, ran.maker.sequence)
+    (folder / "report.html").write_text(html, encoding="utf-8")
+    xml = junit(tally, ran.maker.sequence, ran.seed, kept)
+    (folder / "report.junit.xml").write_text(xml, encoding="utf-8")
 
 
-def _save(folder: Folder, shrunk: Shrunk, maker: StageMaker) -> Path:
-    first = shrunk.outcome.signature or "not found again"
-    slug = "".join(letter if letter.isalnum() else "_" for letter in first.lower())[:40]
-    place = folder.failures / f"{slug}_{shrunk.case.case}.yaml"
-    place.write_text(case_text(shrunk.case, maker.words()), encoding="utf-8")
-    return place
+def _save(ran: Ran) -> None:
+    """Write down the cases that failed."""
+    for shrunk in ran.campaign.tally.shrunk:
+        first = shrunk.outcome.signature or "not found again"
+        slug = "".join(letter if letter.isalnum() else "_" for letter in first.lower())[:40]
+        place = ran.folder.free_place(f"{slug}_{shrunk.case.case}", ran.seed)
+        place.write_text(case_text(shrunk.case, ran.maker.words()), encoding="utf-8")
 
 
 def _tell(
-    output: Output, tally: Tally, report: dict[str, Any], folder: Folder, saved: list[Path]
+    output: Output, ran: Ran, report: dict[str, Any], cases: Mapping[str, Sequence[Kept]]
 ) -> None:
-    coverage, going = report["coverage"], report["health"]
+    tally, coverage, rate = ran.campaign.tally, report["coverage"], report["health"]["rate_per_s"]
     met = ", ".join(f"{name.replace('_', ' ')} {a} of {b}" for name, (a, b) in coverage.items())
-    output.say(f"SIMULATED: {tally.done} cases, {going['rate_per_s']} a second; met: {met}")
-    canaries = report["canaries"]
-    output.say(f"canaries: {canaries['reported']} reported, {canaries['missed']} missed")
+    speed = "" if rate is None else f", {rate} a second"
+    output.say(f"SIMULATED: {tally.done} cases{speed}; met: {met}")
+    _tell_canaries(output, tally)
     for signature, count in tally.failed.most_common():
         promise = report["promises"].get(signature.split(" ")[0], "")
         output.say(f"BROKEN in {count} cases: {signature}: {promise}")
+        for one in cases[signature]:
+            output.say(f"  bothsides replay {one.place}")
+        if not cases[signature]:
+            output.say(f"  no case of it is written down; {_how_to_write(ran, signature)}")
     for day, survey in tally.surveys.items():
         for violation in survey.outcome.violations:
             output.say(f"BROKEN on clean day {day}: {violation.signature}: {violation.text}")
-    for place in saved:
-        output.say(f"  bothsides replay {place}")
-    output.say(f"reports: {folder.path}/report.html, report.json, report.junit.xml")
+    path = ran.folder.path
+    output.say(f"reports: {path}/report.html, report.json, report.junit.xml")
+    if ran.campaign.is_stopped:
+        output.say("stopped before its end; the same line again goes on")
+
+
+def _tell_canaries(output: Output, tally: Tally) -> None:
+    reported, missed = tally.canaries[True], tally.canaries[False]
+    if reported + missed:
+        output.say(f"canaries: {reported} reported, {missed} missed")
+    elif tally.done:
+        output.say(
+            f"canaries: none; one case in {CANARY_EVERY} is one, and without any the judge was not "
+            f"put to the test: run {CANARY_EVERY} cases or more"
+        )
+    if tally.done == sum(tally.canaries.values()):
+        output.say("NOTHING WAS RUN: this says nothing about the sequence; give it more time")
+
+
+def _how_to_write(ran: Ran, signature: str) -> str:
+    seeds = {
+        row.seed: None
+        for row in ran.campaign.tally.rows
+        if not row.canary and row.outcome.signature == signature
+    }
+    if ran.seed in seeds:
+        return "run the same line again for it"
+    return f"it comes from a campaign that was merged in: go on with that, --seed {min(seeds)}"

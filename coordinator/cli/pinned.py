@@ -51,9 +51,10 @@ def speed_of(head: Head) -> float:
 def unpack(head: Head, folder: Path) -> Path:
     """Write the files as they were into a folder of the run, and return the sequence among them."""
     for file in head.files:
-        path = folder / file.name
-        if not path.resolve().is_relative_to(folder.resolve()):
+        if not (folder / file.name).resolve().is_relative_to(folder.resolve()):
             raise ValueError(f"{file.name}: a pinned file must lie below the folder of the run")
+    for file in head.files:
+        path = folder / file.name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(file.content, encoding="utf-8")
     return folder / head.sequence

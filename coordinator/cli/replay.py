@@ -6,11 +6,15 @@ from pathlib import Path
 from coordinator.campaign.case_file import as_regression, case_text
 from coordinator.campaign.oracles import PROMISES
 from coordinator.campaign.running import Outcome, replay_case
-from coordinator.cli.files import load_sequence, read_or_exit
+from coordinator.cli.files import judged_case, load_sequence, read_or_exit
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.cli.stage import StageMaker, StageOpening, maker_of, program_sha256, vocabulary_of
-from coordinator.sequence import Case, Loaded, read_case
+from coordinator.sequence import Case, Diagnostic, Loaded, SequenceError, load, read_case
+from coordinator.sequence.diagnostics import Findings
+from coordinator.sequence.read import root_of
+from coordinator.sequence.source import read_document
+from coordinator.sequence.tree import Document
 
 TEST_NAME = "test_cases_of_campaigns.py"
 TEST = '''"""Every case that a campaign once failed with must go well, whatever it was found in."""
@@ -55,24 +59,33 @@ def judge_case(path: Path, file: Path | None = None) -> Outcome:
         ValueError: the case names no sequence, and none is given.
     """
     case = read_case(path, BOLT_CATALOGUE, placed=PLACED)
-    return replay_case(StageOpening(_loaded(case, file or _shipped(path, case))), case)
+    shipped = file or _shipped(path, case)
+    loaded = _held(path, case) if shipped is None else load(shipped)
+    return replay_case(StageOpening(loaded), case)
 
 
 def replay(output: Output, path: Path, file: Path | None, to_test: Path | None) -> Exit:
     """Replay a case, compare it with what it says of itself, and maybe make it a test."""
     case = read_or_exit(output, lambda: read_case(path, BOLT_CATALOGUE, placed=PLACED))
-    if case.found is None and file is None:
+    if (case.found is None or not case.found.files) and file is None:
         return output.refuse(
             f"{path}: the case does not hold its sequence, as one of a campaign does; "
             "name the sequence with --sequence"
         )
     if file is None:
-        loaded = read_or_exit(output, lambda: _loaded(case, None))
+        loaded = read_or_exit(output, lambda: _held(path, case))
     else:
         loaded = load_sequence(output, file)
+    case = read_or_exit(output, lambda: judged_case(path, loaded))
     if to_test is not None:
         return _make_test(output, case, loaded, file=file, place=to_test / f"{path.stem}.yaml")
-    outcome = replay_case(StageOpening(loaded), case)
+    try:
+        outcome = replay_case(StageOpening(loaded), case)
+    except KeyboardInterrupt:
+        text = f"{path}: ended before the case was over; nothing was judged"
+        output.say(text)
+        output.document(ok=False, error=text)
+        return Exit.HELD
     compared = compare(case, outcome, loaded, program_sha256())
     _tell(output, case, compared)
     good = not compared.differs if case.found and case.found.ended else not outcome.violations
@@ -122,14 +135,30 @@ def _shipped(path: Path, case: Case) -> Path | None:
     return next((place for place in places if place.exists()), None)
 
 
-def _loaded(case: Case, file: Path | None) -> Loaded:
-    if file is not None:
-        from coordinator.sequence import load
-
-        return load(file)
-    if case.found is None:
+def _held(path: Path, case: Case) -> Loaded:
+    """Return the sequence that a case holds; what is wrong with it is told at the case's file."""
+    if case.found is None or not case.found.files:
         raise ValueError(f"case '{case.case}' holds no sequence; give one")
-    return StageMaker(case.found.sequence, case.found.files).loaded()
+    try:
+        return StageMaker(case.found.sequence, case.found.files).loaded()
+    except SequenceError as error:
+        document = read_document(path, root_of(path), Findings())
+        if document is None:
+            raise
+        raise SequenceError(_in_case(document, one) for one in error.diagnostics) from None
+
+
+def _in_case(document: Document, one: Diagnostic) -> Diagnostic:
+    """Return a finding in a file that a case holds, at its place in the file of the case."""
+    trail = ("found", "files", one.file)
+    line, column = document.place(trail, key=True)
+    at = document.place(trail)[0] + one.line  # The text begins below its mark.
+    written = document.lines[at - 1] if at <= len(document.lines) else ""
+    if one.excerpt and written.endswith(one.excerpt):
+        line, column = at, len(written) - len(one.excerpt) + one.column
+    what = f"in '{one.file}', line {one.line}: {one.what}"
+    excerpt = document.lines[line - 1]
+    return replace(one, file=document.display, line=line, column=column, what=what, excerpt=excerpt)
 
 
 def _make_test(
@@ -140,9 +169,15 @@ def _make_test(
         maker = maker_of(file or Path(), loaded)
         case = replace(case, found=maker.found())
     test = place.parent / TEST_NAME
+    text = case_text(as_regression(case), vocabulary_of(loaded))
     try:
+        if place.exists() and place.read_bytes() != text.encode("utf-8"):
+            return output.refuse(
+                f"{place}: another case of this name is kept there and would be lost; rename "
+                "the file of yours, or name another folder with --to-test"
+            )
         place.parent.mkdir(parents=True, exist_ok=True)
-        place.write_text(case_text(as_regression(case), vocabulary_of(loaded)), encoding="utf-8")
+        place.write_text(text, encoding="utf-8")
         if not test.exists():
             test.write_text(TEST, encoding="utf-8")
     except OSError as error:

@@ -7,6 +7,7 @@ Keeps: a copy of a stage and its original, given the same case, give the same de
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
+from os.path import relpath
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -26,7 +27,8 @@ from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Proof
 from coordinator.live.operator import UNATTENDED, UNKNOWN_OUTCOME, OperatorScript
 from coordinator.live.reviving import RevivingCoordinator
-from coordinator.sequence import Case, Found, Loaded, load
+from coordinator.sequence import Case, Found, Loaded, SequenceError, load
+from coordinator.sequence.case_found import lies_below
 from coordinator.sequence.read import root_of
 from coordinator.wire.messages import Message
 from coordinator.wire.topics import COORDINATOR, FLOOR
@@ -231,13 +233,28 @@ class StageMaker:
         """
         if self not in _LOADED:
             with TemporaryDirectory() as folder:
-                for name, text in self.files:
-                    place = Path(folder) / name
-                    place.parent.mkdir(parents=True, exist_ok=True)
-                    place.write_text(text, encoding="utf-8", newline="")
-                (Path(folder) / "cells").mkdir(exist_ok=True)
-                _LOADED[self] = load(Path(folder) / self.sequence)
+                try:
+                    _LOADED[self] = load(self._written(Path(folder)))
+                except SequenceError as error:
+                    # The folder is gone when this is read; the files are known by their names.
+                    raise SequenceError(
+                        replace(one, file=Path(relpath(one.file, folder)).as_posix())
+                        for one in error.diagnostics
+                    ) from None
         return _LOADED[self]
+
+    def _written(self, folder: Path) -> Path:
+        """Write the files into a folder, and nowhere else; return the sequence among them."""
+        # They may come from a case that somebody else wrote, or from another machine.
+        for name in (self.sequence, *(name for name, _ in self.files)):
+            if not lies_below(name):
+                raise ValueError(f"file {name!r} must be a path below the folder of the sequences")
+        (folder / "cells").mkdir()
+        for name, text in self.files:
+            place = folder / name
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.write_text(text, encoding="utf-8", newline="")
+        return folder / self.sequence
 
     def opening(self) -> StageOpening:
         """Return what opens stages."""

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from coordinator.core.events import Act as ActName
 from coordinator.core.plan import Option
+from coordinator.sequence.case_found import check_found
 from coordinator.sequence.case_model import AnswersModel, CaseModel, CauseModel, FoundModel
 from coordinator.sequence.diagnostics import Findings, SequenceError, choose_from
 from coordinator.sequence.quantities import Dimension, QuantityError, parse_quantity
@@ -114,6 +115,7 @@ def read_case(
     sides: tuple[str, ...] | None = None,
     bolt_count: int | None = None,
     placed: Collection[str] = (),
+    promises: Collection[str] | None = None,
 ) -> Case:
     """Read and judge a case file.
 
@@ -123,6 +125,8 @@ def read_case(
         sides: Parties that a cause may be set on; None leaves them unjudged.
         bolt_count: Bolts of the joint; None leaves bolt numbers unjudged.
         placed: Causes that act on one party and must say on which.
+        promises: Codes of the promises that a case can have been found with; None leaves them
+            unjudged.
 
     Raises:
         SequenceError: With every finding.
@@ -139,6 +143,8 @@ def read_case(
         if one.cause in placed and one.side is None:
             reader.tell_unplaced(place, one)
     people = _people(model, document, findings)
+    if model.found is not None:
+        check_found(model.found, document, findings, promises)
     findings.raise_if_any()
     return Case(
         model.case,

@@ -14,8 +14,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from coordinator.campaign.batch import Day, Item, run_batch, run_shrink, run_survey
+from coordinator.campaign.batch import Day, Item, run_batch, run_found, run_shrink, run_survey
 from coordinator.campaign.planner import Planner
+from coordinator.campaign.shrink import Shrinking
 from coordinator.campaign.survey import Survey
 from coordinator.cli.stage import StageMaker, maker_of
 from coordinator.prove import Limits, explore
@@ -98,7 +99,10 @@ def _run(
         return {}
     found_s = time.process_time()
     first = min(broken, key=lambda one: one.item.number)
-    small = run_shrink(maker, day, first.item, first.outcome.signature)
+    state = Shrinking(first.item.case, first.outcome.signature)
+    while not state.is_done:
+        state = run_shrink(maker, day, first.item, state)
+    small = run_found(maker, day, first.item, state)
     return {
         "found": first.outcome.signature,
         "by": "campaign",

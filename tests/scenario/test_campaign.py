@@ -12,11 +12,12 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from coordinator.campaign.batch import Day, Item, found_again, run_batch, run_survey
-from coordinator.campaign.campaigning import canary_case
+from coordinator.campaign.batch import Day, Item, found_again, in_order, run_batch, run_survey
+from coordinator.campaign.line import Line, Settings, canary_case
 from coordinator.campaign.planner import Planner
 from coordinator.campaign.running import Outcome, replay_case, run_case
 from coordinator.campaign.stage import CANARIES
+from coordinator.campaign.store import Row
 from coordinator.campaign.strategies import cases
 from coordinator.cli.replay import judge_case
 from coordinator.core.events import Act as ActName
@@ -118,6 +119,39 @@ def test_what_a_copy_shows_is_what_the_whole_run_shows(tmp_path: Path) -> None:
             result.outcome.index,
         )
         assert whole.effects == result.outcome.effects
+
+
+def test_a_batch_in_parts_comes_to_the_same_as_in_one(tmp_path: Path) -> None:
+    """A worker keeps the clean day between parts; one that is beyond, or has none, starts anew."""
+    survey = run_survey(maker(), DAY)
+    planner = Planner(maker().words(), 9)
+    items = in_order([Item(number, planner.plan(number, DAY.seed, survey)) for number in range(9)])
+    whole = run_batch(maker(), DAY, items)
+
+    parts = [run_batch(maker(), DAY, items[at : at + 3], 1e9, 77) for at in (0, 3, 6)]
+    backwards = [run_batch(maker(), DAY, items[at : at + 3], 1e9, 78) for at in (6, 3, 0)]
+
+    outcomes = [one.outcome for one in whole]
+    assert [one.outcome for part in parts for one in part] == outcomes
+    assert [one.outcome for part in reversed(backwards) for one in part] == outcomes
+
+
+def test_the_same_cases_are_planned_for_any_number_of_workers() -> None:
+    """Also where some were done before, and where another takes half of a batch."""
+    survey = run_survey(maker(), DAY)
+    done = {5: Row(5, 1, 0, 1, "", False, 0.1, Outcome("went_on"))}
+
+    def planned(width: int) -> dict[int, Case]:
+        line = Line(maker(), Settings(seed=3, cases=300), width)
+        line.begin({0: survey}, done, frozenset())
+        batches = []
+        while (batch := line.next_batch()) is not None:
+            batches += [batch, batch.halve()]
+        items = [item for batch in batches for part in batch.parts for item in part]
+        assert len(items) == 299
+        return {item.number: item.case for item in items}
+
+    assert planned(1) == planned(2) == planned(7)
 
 
 def found_case(tmp_path: Path) -> Path:

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.campaign.campaigning import Campaign, Settings, Tally
+from coordinator.campaign.campaigning import Campaign, Tally
+from coordinator.campaign.line import Settings
 from coordinator.campaign.pool import workers
 from coordinator.campaign.store import Folder, Head
 from tests.support.campaigns import maker

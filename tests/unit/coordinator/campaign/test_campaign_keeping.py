@@ -15,8 +15,8 @@ from coordinator.campaign.report import document, health, matrix, spread, totals
 from coordinator.campaign.report_html import page
 from coordinator.campaign.report_junit import junit
 from coordinator.campaign.running import Effect, Outcome, Place
-from coordinator.campaign.shrink import shrink
-from coordinator.campaign.store import Folder, Head, OtherCampaign, Row, to_row
+from coordinator.campaign.shrink import Shrinking, shrink, shrink_on
+from coordinator.campaign.store import Folder, Head, Kept, OtherCampaign, Row, SpoiltLine, to_row
 from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.sequence import Case, CaseCause, Found, read_case
 from tests.support.campaigns import WORDS, maker
@@ -45,9 +45,7 @@ def test_every_planned_case_reads_back_from_its_file_as_it_was(tmp_path: Path) -
     planner = Planner(words, 9)
     path = tmp_path / "case.yaml"
     for number in range(40):
-        case = replace(
-            planner.plan(number, 7, SURVEY), found=Found("makeup_8.yaml", (("a", "b\n"),))
-        )
+        case = replace(planner.plan(number, 7, SURVEY), found=Found("a.yaml", (("a.yaml", "b\n"),)))
         path.write_text(case_text(case, words), encoding="utf-8")
 
         read = read_case(path, BOLT_CATALOGUE, placed=PLACED)
@@ -83,6 +81,10 @@ def test_shrinking_leaves_the_one_cause_that_matters_as_short_as_it_may_be() -> 
     assert 300_000 <= (small.causes[0].for_us or 0) < 600_000
     assert small.causes[0].parameters == ()
     assert tries < 40
+    state = Shrinking(Case("x", causes=causes), BROKEN.signature)
+    while not state.is_done:
+        state = shrink_on(state, attempt, 3)
+    assert (state.case, state.tries) == (small, tries)
 
 
 def test_shrinking_keeps_a_cause_that_another_failure_would_do_without() -> None:
@@ -115,6 +117,71 @@ def test_what_was_kept_is_there_again_and_a_torn_line_is_not(tmp_path: Path) -> 
     folder.repair()
     folder.add([row(4, outcome())])
     assert [one.number for one in folder.rows()] == [1, 2, 4]
+
+
+def test_a_case_counts_once_whatever_the_lines_say(tmp_path: Path) -> None:
+    """Two programs that once wrote into one folder would double every count."""
+    folder = Folder(tmp_path)
+    folder.begin(HEAD)
+    folder.add([row(1, outcome(True)), row(2, outcome()), row(1, outcome(False))])
+    folder.add([row(1, outcome(True), seed=2)])
+
+    assert [(one.seed, one.number) for one in folder.rows()] == [(1, 1), (1, 2), (2, 1)]
+
+
+@pytest.mark.parametrize(
+    ("line", "column", "what"),
+    [
+        ('{"number": 3, "seed"}', 21, "it is no JSON"),
+        ("\xff", 1, "it is no JSON"),
+        ("[1]", 1, "it is no table of names and values"),
+        ('{"number": 3}', 1, "'seed' is missing"),
+    ],
+)
+def test_a_spoilt_line_is_named_with_what_to_do(
+    tmp_path: Path, line: str, column: int, what: str
+) -> None:
+    """A night's work is not lost over one line."""
+    folder = Folder(tmp_path)
+    folder.begin(HEAD)
+    folder.add([row(1, outcome(True))])
+    place = tmp_path / "results.jsonl"
+    with place.open("ab") as file:
+        file.write(line.encode("latin-1") + b"\n")
+
+    with pytest.raises(SpoiltLine) as caught:
+        list(folder.rows())
+
+    assert str(caught.value).startswith(f"{place}:2:{column}: the line is no result")
+    assert what in str(caught.value)
+    assert "delete the line" in str(caught.value)
+
+
+def test_a_folder_in_which_a_campaign_runs_is_refused_to_another(tmp_path: Path) -> None:
+    """Two at a time would run every case twice; the lock goes with whoever has it."""
+    with Folder(tmp_path).locked():  # noqa: SIM117 (the second is tried inside the first)
+        with pytest.raises(OtherCampaign, match="another campaign is running in this folder"):
+            with Folder(tmp_path).locked():
+                pass
+    with Folder(tmp_path).locked():
+        pass
+
+
+def test_failing_cases_of_two_campaigns_are_kept_side_by_side(tmp_path: Path) -> None:
+    """The same number under another seed is another case, and neither takes the other's place."""
+    ours, theirs = Folder(tmp_path / "ours"), Folder(tmp_path / "theirs")
+    for folder, seed in ((ours, 1), (theirs, 2)):
+        folder.begin(replace(HEAD, seed=seed))
+        text = f"case: case_7\nseed: {seed}000\n"
+        (folder.failures / "s1_case_7.yaml").write_text(text, encoding="utf-8")
+
+    ours.take_failures(theirs)
+    ours.take_failures(theirs)
+
+    assert [(one.seed, one.number, one.place.name) for one in ours.kept()] == [
+        (1, 7, "s1_case_7.yaml"),
+        (2, 7, "s1_case_7_seed_2.yaml"),
+    ]
 
 
 @pytest.mark.parametrize("change", ["digest", "program", "seed"])
@@ -161,7 +228,33 @@ def test_a_campaign_that_finds_nothing_new_any_more_stands_on_a_plateau() -> Non
     assert health(rising)["plateau"] is False
     assert health(flat)["plateau"] is True
     assert health(rising)["rate_per_s"] == 100.0
-    assert health([])["rate_per_s"] == 0.0
+
+
+def test_figures_that_need_times_which_nobody_kept_are_not_known() -> None:
+    """A finished campaign that is run again has run nothing, and took no time for it."""
+    before = [Sample(None, 50 * i, 10 * i) for i in range(9)]
+    ran_nothing = [*before, Sample(0.0, 400, 80), Sample(0.5, 400, 80)]
+    went_on = [*before, Sample(0.0, 400, 80), Sample(2.0, 420, 90)]
+    mostly_new = [*before[:2], Sample(0.0, 50, 10), Sample(5.0, 150, 20), Sample(10.0, 200, 40)]
+    nothing = {"rate_per_s": None, "new_per_min": None, "plateau": None}
+
+    assert health([]) == nothing
+    assert health(ran_nothing) == {**nothing, "plateau": False}
+    assert health(went_on) == {"rate_per_s": 10.0, "new_per_min": None, "plateau": False}
+    assert health(mostly_new) == {"rate_per_s": 15.0, "new_per_min": 240.0, "plateau": False}
+
+
+def test_the_page_says_what_is_not_known_and_what_was_left_out() -> None:
+    """Figures that do not add up are asked about by everybody who reads them."""
+    tally = filled()
+    tally.samples = [Sample(None, 0, 0), Sample(None, 4, 9), Sample(0.0, 4, 9)]
+
+    html = page(document(tally, [], []), tally.samples, "a.yaml")
+
+    assert "<th>rate</th><td>not known</td>" in html
+    assert "<th>new</th><td>not known</td>" in html
+    assert "went_on 2: 2 cases, without the 2 canaries" in html
+    assert "<polyline" in html
 
 
 def filled() -> Tally:
@@ -191,6 +284,14 @@ def test_a_missed_canary_fails_the_campaign_and_a_reported_one_is_no_failure() -
     assert good.is_good
 
 
+def test_a_campaign_that_ran_nothing_is_not_good() -> None:
+    """Nothing was found wrong because nothing was looked at."""
+    assert not Tally().is_good
+    only_canaries = Tally()
+    only_canaries.add(row(1, outcome(True, broken=True), canary="releases_one"))
+    assert not only_canaries.is_good
+
+
 def test_the_reports_say_what_was_broken_with_seed_and_attempts() -> None:
     """A build server reads the one, people the other."""
     tally = filled()
@@ -212,6 +313,19 @@ def test_the_reports_say_what_was_broken_with_seed_and_attempts() -> None:
     values = {one.get("name"): one.get("value") for one in suite.iter("property")}
     assert values == {"seed": "77", "attempts": "4"}
     assert suite.get("failures") == "2"
+
+
+def test_the_reports_name_the_files_of_failing_cases(tmp_path: Path) -> None:
+    """A number without a file can be run again by nobody."""
+    tally = filled()
+    kept = [Kept(1, 2, tmp_path / "failures" / "s1_case_2.yaml")]
+
+    report = document(tally, [], [], kept)
+
+    assert report["kept"] == {"S1 at release": ["failures/s1_case_2.yaml"]}
+    assert "failures/s1_case_2.yaml" in page(report, tally.samples, "a.yaml")
+    text = f"case 2 of seed 1: a span closes (bothsides replay {kept[0].place})"
+    assert text in junit(tally, "a.yaml", 1, kept)
 
 
 def test_a_row_holds_what_a_result_says() -> None:
