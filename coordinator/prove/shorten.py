@@ -1,8 +1,8 @@
 """Take out of a counterexample all that it does without: the walk looks at some things first.
 
 What touches only one lane is looked at before the rest (`moves.py`, M3), so a path that the walk
-finds may tell of things that need not have happened yet. Here each is left out in turn, with
-nothing else left out of what the world may do, and the real core is asked whether it ends the same.
+finds may tell of things that need not have happened yet. Here each is left out in turn, and with it
+what cannot come without it, and the real core is asked whether it ends the same.
 
 Keeps: E2, a counterexample is the shortest there is.
 Source: delta debugging, one element at a time; Zeller, Hildebrandt, Simplifying and Isolating
@@ -34,6 +34,15 @@ class _Taken(NamedTuple):
     broken: frozenset[str] = frozenset()
 
 
+class _Path(NamedTuple):
+    """A course that ends as it should."""
+
+    kept: tuple[int, ...]
+    """Places in the course that was found."""
+    nodes: tuple[Node, ...]
+    """The state before each of them, at least."""
+
+
 class Shortener:
     """Shortens counterexamples of one plan."""
 
@@ -55,37 +64,47 @@ class Shortener:
             found: As the walk found it.
             start: The state that its path begins in.
         """
-        kept = list(range(len(found.course)))
-        nodes = self._replayed(found, kept, start)
-        if nodes is None:
+        path = self._replayed(found, range(len(found.course)), start)
+        if path is None:
             return found  # It is not told by one thing at a time; it stays as it was found.
-        for at in reversed(range(len(kept))):
-            rest = self._replayed(found, kept[at + 1 :], nodes[at])
-            if rest is not None:
-                kept = [*kept[:at], *kept[at + 1 :]]
-                nodes = [*nodes[:at], *rest]
-        course = tuple(found.course[at] for at in kept)
+        is_less = True
+        while is_less:
+            shorter = self._with_less(found, path)
+            path, is_less = shorter, len(shorter.kept) < len(path.kept)
+        course = tuple(found.course[at] for at in path.kept)
         return replace(
             found,
-            path=tuple(found.path[at] for at in kept),
+            path=tuple(found.path[at] for at in path.kept),
             causes=sum(one.is_cause for one in course),
             course=course,
         )
 
-    def _replayed(self, found: Violation, kept: Sequence[int], start: Node) -> list[Node] | None:
-        """Return the states before each thing and at the end; None where it does not end so."""
-        nodes, broken = [start], frozenset[str]()
-        for count, at in enumerate(kept, start=1):
+    def _with_less(self, found: Violation, path: _Path) -> _Path:
+        """Leave out each thing in turn, with what cannot come without it, the last first."""
+        for at in reversed(range(len(path.kept))):
+            if at >= len(path.kept):
+                continue
+            rest = self._replayed(found, path.kept[at + 1 :], path.nodes[at])
+            if rest is not None:
+                path = _Path((*path.kept[:at], *rest.kept), (*path.nodes[:at], *rest.nodes))
+        return path
+
+    def _replayed(self, found: Violation, kept: Sequence[int], start: Node) -> _Path | None:
+        """Let things happen as far as they can; None where it does not end so."""
+        taken, nodes = list[int](), [start]
+        for at in kept:
             step = self._step(nodes[-1], found.course[at])
             if step is None:
-                return None
+                continue  # A pause that is left out is not ended either.
+            taken.append(at)
             node, broken = self._take(nodes[-1], step)
+            if found.property in broken:
+                return _Path(tuple(taken), tuple(nodes))
             if node is None:
-                is_last = count == len(kept) and found.property in broken
-                return nodes if is_last else None
+                return None
             nodes.append(node)
-        is_so = found.property in broken or self._holds_at(found.property, nodes[-1])
-        return nodes if is_so else None
+        is_so = self._holds_at(found.property, nodes[-1])
+        return _Path(tuple(taken), tuple(nodes)) if is_so else None
 
     def _step(self, node: Node, happened: Happened) -> Step | None:
         """Return the step by which a thing may happen in a state."""

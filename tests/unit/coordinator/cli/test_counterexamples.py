@@ -1,7 +1,6 @@
 """What is left of a counterexample: a timeline on the terminal, a picture, a case that runs."""
 
 import json
-import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -9,14 +8,16 @@ import pytest
 
 from coordinator.cli.asked import Asked
 from coordinator.cli.check import check_files
-from coordinator.cli.counterexamples import Watch
+from coordinator.cli.counterexamples import Watch, leave
 from coordinator.cli.fault_table import Mode, cause_of
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.rehearsal import rehearse
 from coordinator.cli.simulated import BOLT_CATALOGUE
+from coordinator.prove import Limits, explore
 from coordinator.sequence import load, read_case
 from sim_arms.causes import CATALOGUE
 from tests.support.altered_files import copied
+from tests.support.held_prompts import hold_alone
 from tests.support.sequence_files import SEQUENCES
 
 PROMISES = """
@@ -151,19 +152,15 @@ def test_what_an_earlier_check_left_is_not_replaced_in_silence(
     assert capsys.readouterr().out.count("in place of an earlier one") == 2
 
 
-def test_a_step_that_fails_twice_fails_twice_when_the_case_is_rehearsed(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_step_that_fails_twice_fails_twice_when_the_case_is_rehearsed(tmp_path: Path) -> None:
     """Two equal causes of one moment are both over before the tool is changed once more."""
-    path = copied(tmp_path) / "change_tools.yaml"
-    text = path.read_text(encoding="utf-8")
-    hold_only = re.sub(r"      (again|abort): .*\n", "", text)
-    path.write_text(hold_only, encoding="utf-8")
+    loaded = hold_alone(load(SEQUENCES / "change_tools.yaml"))
+    (broken,) = explore(loaded.plan, Limits(2)).violations
 
-    check_files(Output.of(True), [path], Asked(out=tmp_path / "out"))
+    left = leave(tmp_path, loaded, broken, "", set())
 
-    (broken,) = json.loads(capsys.readouterr().out)["proofs"][0]["violations"]
-    (cause,) = read_case(Path(broken["case"]), BOLT_CATALOGUE).causes
-    assert (broken["property"], cause.cause) == ("way_to_complete", "tool_lock_fails")
+    assert left.case is not None
+    (cause,) = read_case(left.case, BOLT_CATALOGUE).causes
+    assert (broken.property, cause.cause) == ("way_to_complete", "tool_lock_fails")
     assert (cause.times, cause.for_us) == (2, 40_000_000)
-    assert broken["shown"]
+    assert left.is_shown, left.words

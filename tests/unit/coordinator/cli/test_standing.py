@@ -12,9 +12,11 @@ from coordinator.core.plan import Plan
 from coordinator.prove import Limits, Violation, explore
 from coordinator.sequence import load
 from tests.support.altered_files import copied
+from tests.support.held_prompts import hold_alone
+from tests.support.sequence_files import SEQUENCES
 from tests.support.spoilt_plans import SPOILT
 
-OPTIONS = ("      again: changes the tool once more\n", "      abort: ends the procedure")
+CHANGE_TOOLS = SEQUENCES / "change_tools.yaml"
 
 
 def _violation(plan: Plan, name: str, causes: int = 0) -> Violation:
@@ -48,22 +50,20 @@ def test_a_way_that_is_lost_early_is_followed_to_where_it_stands_for_good() -> N
 
 
 @pytest.fixture(scope="module")
-def unanswerable(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def unanswerable() -> Plan:
     """Return a tool change whose question may be answered by a hold alone."""
-    path = copied(tmp_path_factory.mktemp("hold")) / "change_tools.yaml"
-    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
-    path.write_text("".join(one for one in lines if not one.startswith(OPTIONS)), encoding="utf-8")
-    return path
+    return hold_alone(load(CHANGE_TOOLS)).plan
 
 
-def test_a_question_is_told_with_its_words_and_what_may_be_answered(unanswerable: Path) -> None:
+def test_a_question_is_told_with_its_words_and_what_may_be_answered(unanswerable: Plan) -> None:
     """An author sees by it that no answer goes on."""
-    plan = load(unanswerable).plan
-
-    broken = _violation(plan, "way_to_complete", causes=2)
+    broken = _violation(unanswerable, "way_to_complete", causes=2)
 
     asked = [
-        words for one in standings_of(plan, broken) for words in one.waits if "prompt" in words
+        words
+        for one in standings_of(unanswerable, broken)
+        for words in one.waits
+        if "prompt" in words
     ]
     (question,) = (one for one in asked if "tool_stuck" in one and "answer to" in one)
     assert "'The tool changer did not confirm its lock." in question
@@ -71,22 +71,21 @@ def test_a_question_is_told_with_its_words_and_what_may_be_answered(unanswerable
 
 
 def test_each_step_and_each_place_to_stand_has_file_line_and_column_for_scripts(
-    unanswerable: Path,
+    unanswerable: Plan,
 ) -> None:
     """An editor jumps there."""
-    plan = load(unanswerable).plan
-    broken = _violation(plan, "way_to_complete", causes=2)
+    broken = _violation(unanswerable, "way_to_complete", causes=2)
 
-    told = broken_data(plan, broken, unanswerable)
+    told = broken_data(unanswerable, broken, CHANGE_TOOLS)
 
-    lines = unanswerable.read_text(encoding="utf-8").splitlines()
+    lines = CHANGE_TOOLS.read_text(encoding="utf-8").splitlines()
     last = told["steps"][-1]
     assert last["words"].startswith("fails: ")
-    assert (last["file"], last["is_cause"]) == (str(unanswerable), True)
+    assert (last["file"], last["is_cause"]) == (str(CHANGE_TOOLS), True)
     assert lines[last["line"] - 1][last["column"] - 1 :].startswith("do: change_tool")
     assert len(told["steps"]) == len(told["path"])
     assert told["end"]["stands"][0]["line"] == last["line"]
-    assert plan.nodes[last_place(plan, broken)].origin.line == last["line"]
+    assert unanswerable.nodes[last_place(unanswerable, broken)].origin.line == last["line"]
 
 
 def test_where_the_end_cannot_be_told_nothing_is_claimed(

@@ -6,9 +6,10 @@ import pytest
 
 from coordinator.prove import Limits, explore
 from coordinator.sequence import load
+from tests.support.altered_files import copied
 from tests.support.own_properties import PROMISED, Promised
 from tests.support.pair_plan import pair_plan
-from tests.support.sequence_files import codes_of, write_sequence
+from tests.support.sequence_files import SEQUENCES, codes_of, write_sequence
 
 SMALL = """
 lanes:
@@ -22,6 +23,14 @@ lanes:
 properties:
   promised:
     text: so it is promised
+"""
+ORDERED = """
+properties:
+  aft_first:
+    text: fore takes the wrench once aft has it
+    always_before:
+      first: {ends: change_tool, with: {tool: wrench}, lane: aft}
+      then: {begins: change_tool, with: {tool: wrench}, lane: fore}
 """
 
 
@@ -69,6 +78,36 @@ def test_a_counterexample_of_an_own_property_is_the_shortest_way_to_it() -> None
     told = [(by.lane, by.words, by.step) for by in broken.broken_by]
     assert told == [(0, "begins lift", "lift"), (1, "begins lift", "lift")]
     assert sum("starts: " in line for line in broken.path) == 4, broken.path
+
+
+def test_with_causes_too_a_counterexample_is_as_short_as_that_of_the_whole_walk() -> None:
+    """A pause that holds one arm back is no part of a way on which that arm is slow anyway."""
+    properties = tuple(one.own for one in PROMISED)
+
+    whole = explore(pair_plan(), Limits(1, is_modular=False, is_cut=False), properties=properties)
+    found = explore(pair_plan(), Limits(1), properties=properties)
+
+    shortest = {one.property: len(one.path) for one in whole.violations}
+    assert shortest
+    assert {one.property: len(one.path) for one in found.violations} == shortest
+
+
+def test_a_pause_that_nothing_hangs_on_is_left_out_with_its_end(tmp_path: Path) -> None:
+    """Neither can be left out alone: who is paused does nothing, and who runs does not resume."""
+    text = (SEQUENCES / "change_tools.yaml").read_text(encoding="utf-8") + ORDERED
+    path = copied(tmp_path) / "change_tools.yaml"
+    path.write_text(text, encoding="utf-8")
+    loaded = load(path)
+
+    lengths = [
+        [
+            (one.causes, len(one.path))
+            for one in explore(loaded.plan, Limits(causes), properties=loaded.properties).violations
+        ]
+        for causes in (0, 1)
+    ]
+
+    assert lengths == [[(0, 11)], [(0, 11)]]
 
 
 @pytest.mark.parametrize(
