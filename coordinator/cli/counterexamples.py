@@ -17,7 +17,7 @@ from typing import TypeVar
 from coordinator.campaign.case_file import case_text
 from coordinator.cli.fault_table import AFTER_US, LASTS_US, Mode, Spells, cause_of, fits, spells_of
 from coordinator.cli.mates import LOOKS_US, RESET_US, helping
-from coordinator.cli.rehearsal import ENDED, Rehearsal, rehearse
+from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.cli.stage import vocabulary_of
 from coordinator.cli.standing import heading_of, standings_of
 from coordinator.core.decide import begin
@@ -25,11 +25,13 @@ from coordinator.core.effects import Effect
 from coordinator.core.events import Act as Deed
 from coordinator.core.events import Event
 from coordinator.core.plan import Move, Option
+from coordinator.core.procedure import ENDED
 from coordinator.core.state import State
 from coordinator.draw.counterexample import draw_counterexample
 from coordinator.prove.monitors import Happened, Judge, Violation
 from coordinator.prove.own import Own
 from coordinator.prove.stand_ins import UNRULED
+from coordinator.prove.ways import WAYS
 from coordinator.sequence import Case, CaseCause, Loaded, People
 from coordinator.sequence.case import Act, Answer
 from sim_arms.causes import CATALOGUE, Cause, Causes, floor_signals
@@ -38,7 +40,7 @@ SEED = 1
 """Of `dryrun`, where it is not told another."""
 NAME_MAX = 40
 """Of the name of a case."""
-WAYS = ("no_deadlock", "way_to_complete", "way_to_end")
+TO_COME = ("no_deadlock", *WAYS)
 """Properties about what can still come."""
 BY_WORDS = {
     "goes silent": "party_cut",
@@ -168,9 +170,10 @@ def _later(one: Timed, by_us: int) -> Timed:
 
 def tried(loaded: Loaded, case: Case, violation: Violation) -> tuple[bool, str]:
     """Rehearse a case; tell whether the property is broken in it too, and how it ended."""
-    watch, name = Watch(loaded), violation.property
-    if name in WAYS:
+    name = violation.property
+    if name in TO_COME:
         return _tried_with_help(loaded, case, violation)
+    watch = Watch(loaded)
     result = rehearse(loaded, seed=SEED, case=case, listeners=(watch,))
     ended = f"the rehearsal of the case ended {result.phase}"
     if name in watch.broken:

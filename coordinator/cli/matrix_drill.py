@@ -9,12 +9,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import cast
 
-from coordinator.cli.rehearsal import ENDED
 from coordinator.cli.simulated import Simulation
 from coordinator.commissioning.matrix import FALSE, SILENT, excepts
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act, Event
 from coordinator.core.plan import InterlockKind, Plan
+from coordinator.core.procedure import ENDED
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator, OperatorScript

@@ -13,6 +13,7 @@ from coordinator.cli.simulated import Simulation, to_causes
 from coordinator.core.effects import Effect, Notify, RaisePrompt, WriteRecord
 from coordinator.core.events import Act, Event
 from coordinator.core.plan import Mode, Plan
+from coordinator.core.procedure import ENDED
 from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
@@ -24,7 +25,6 @@ from sim_arms.network import Network
 from sim_arms.trace import TraceWriter
 from sim_arms.world import World
 
-ENDED = ("complete", "stopped", "aborted")
 REST_US = 30_000_000
 """Chosen: a run that nobody can move on is watched this long before it counts as ended."""
 START_US_MAX = 30 * 60 * 1_000_000

@@ -20,6 +20,7 @@ from coordinator.commissioning.book import book_path
 from coordinator.commissioning.promotion import Asked
 from coordinator.compare import compare_sequences
 from coordinator.core.events import Act
+from coordinator.core.procedure import ENDED
 from coordinator.live.resuming import differences
 from coordinator.live.standing import Standing, Standings
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
@@ -28,7 +29,6 @@ from coordinator.sequence import Act as WrittenAct
 from coordinator.sequence import Loaded, People, SequenceError, load
 from sim_arms.causes import Cause
 
-ENDED = ("complete", "stopped", "aborted")
 PINNED = "pinned"
 """Folder, in that of the run, with the files as they were."""
 RUNS_TOLD = 5

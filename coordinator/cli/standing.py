@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from coordinator.core.pairing import waits_for_partner
 from coordinator.core.plan import Plan
+from coordinator.core.procedure import ENDED
 from coordinator.core.prompts import options_of
 from coordinator.core.state import Lane, OpenPrompt, Timer
 from coordinator.core.turn import Turn
@@ -13,7 +14,6 @@ from coordinator.prove.canonical import NOW_US
 from coordinator.prove.monitors import Standing, Violation, happened_at
 
 FLOOR = "floor and people"
-OVER = ("complete", "stopped", "aborted")
 _STILL_MAX = 6
 """Of what may still happen; more than this tells nobody anything."""
 
@@ -69,7 +69,7 @@ def heading_of(found: Violation) -> str:
 
 def _unless_running(turn: Turn, waits: list[str]) -> tuple[str, ...]:
     """A lane that is done waits for nothing while the procedure runs."""
-    return () if turn.state.phase in ("running", *OVER) else tuple(waits)
+    return () if turn.state.phase in ("running", *ENDED) else tuple(waits)
 
 
 def _state(lane: Lane, words: LaneWords, step: str) -> str:
@@ -110,7 +110,7 @@ def _of_world(turn: Turn, found: Violation) -> Iterator[str]:
     for interlock, is_latched in zip(turn.plan.interlocks, state.tripped, strict=True):
         if is_latched:
             yield f"{interlock.name} is latched"
-    if state.phase not in OVER:
+    if state.phase not in ENDED:
         more = len(found.still) - _STILL_MAX
         said = "; ".join(found.still[:_STILL_MAX]) or "nothing, and nobody is asked"
         rest = f"; and {more} more" if more > 0 else ""

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from coordinator.core.events import Act
+from coordinator.core.procedure import ENDED
 from coordinator.live.coordinator import Coordinator, OutdatedCoordinator
 from coordinator.live.link import Broken, Delivered, Delivery, Dropped, Link, LinkLost, Restored
 from coordinator.live.operator import (
@@ -25,7 +26,6 @@ from coordinator.live.operator import (
 )
 from coordinator.wire.messages import Message
 
-ENDED = ("complete", "stopped", "aborted")
 AT_REST = (*ENDED, "held", "idle")
 SLACK_US = 1_000_000
 """Chosen: beyond the time that the core itself gives the arms to come to rest."""

@@ -12,15 +12,16 @@ from dataclasses import dataclass, replace
 from coordinator.core.decide import begin, decide
 from coordinator.core.effects import Effect, SendDo, SendRelease
 from coordinator.core.plan import Plan
+from coordinator.core.procedure import ENDED
 from coordinator.core.state import State
 from coordinator.prove.canonical import Folder
 from coordinator.prove.graph import CORE_ERRORS, Limits
 from coordinator.prove.monitors import Happened, Judge, Violation, happened_at
-from coordinator.prove.moves import ENDED, Moves, Node, Step
+from coordinator.prove.moves import Moves, Node, Step
 from coordinator.prove.own import Own
 from coordinator.prove.pieces import Pieces
+from coordinator.prove.ways import WAYS
 
-WAYS = ("way_to_complete", "way_to_end")
 _LOOKED_AT_MAX = 5_000
 """States looked through for one that stands for good; more, and the first is shown as it is."""
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from coordinator.core.decide import decide
 from coordinator.core.effects import Effect, RaisePrompt, SendDo
 from coordinator.core.plan import Exhausted, Plan
+from coordinator.core.procedure import ENDED
 from coordinator.core.recovery import must_ask, rule_for
 from coordinator.core.state import State
 from coordinator.core.turn import InvariantViolation, Turn
@@ -17,7 +18,7 @@ from coordinator.lifecycles import LifecycleError
 from coordinator.prove.canonical import ENDING, NOW_US, Folder
 from coordinator.prove.local import Local, ProofError
 from coordinator.prove.monitors import Judge
-from coordinator.prove.moves import ENDED, Moves, Node, Step
+from coordinator.prove.moves import Moves, Node, Step
 from coordinator.prove.own import Memory, Own
 from coordinator.prove.parts import Look
 from coordinator.prove.pieces import Pieces, Place, Places, look_of

@@ -30,6 +30,7 @@ from coordinator.core.events import (
 )
 from coordinator.core.interlocks import unmet_to_start
 from coordinator.core.plan import InterlockKind, Option, Plan
+from coordinator.core.procedure import ENDED
 from coordinator.core.prompts import options_of
 from coordinator.core.state import Doing, Lane, State, Timer
 from coordinator.core.turn import Turn
@@ -46,7 +47,6 @@ from coordinator.prove.stand_ins import (
 PERSON = "somebody"
 UNKNOWN = "unknown_outcome"
 """How the built-in question about an unknown outcome is called in the answers of a case."""
-ENDED = ("complete", "stopped", "aborted")
 PUT_TOGETHER = (*HOLDING, "held", "restarting")
 
 

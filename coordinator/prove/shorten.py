@@ -14,13 +14,14 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from coordinator.core.decide import decide
+from coordinator.core.procedure import ENDED
 from coordinator.prove.canonical import Folder
 from coordinator.prove.graph import CORE_ERRORS, Limits, phase_of
 from coordinator.prove.monitors import Happened, Judge, Violation
-from coordinator.prove.moves import ENDED, Moves, Node, Step
+from coordinator.prove.moves import Moves, Node, Step
 from coordinator.prove.own import Own
 from coordinator.prove.pieces import Pieces
-from coordinator.prove.ways import excused_of, goals_of
+from coordinator.prove.ways import WAYS, excused_of, goals_of
 
 _LOOKED_AT_MAX = 20_000
 """States looked through for a way out of one; more than this, and what is there stays."""
@@ -135,7 +136,7 @@ class Shortener:
         if name == "rounds_together":
             taken = (self._take(node, step).node for step in self._all.after(node, self._causes))
             return any(self._judge.judge_rounds_in(one.state) for one in taken if one is not None)
-        if name in ("way_to_complete", "way_to_end"):
+        if name in WAYS:
             return self._is_lost(node, is_end=name == "way_to_end")
         return False
 

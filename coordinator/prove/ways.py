@@ -7,12 +7,14 @@ Source: backward reachability; Clarke, Grumberg, Peled, Model Checking, 1999, ch
 
 from typing import NamedTuple
 
+from coordinator.core.procedure import ENDED
 from coordinator.prove.graph import Expander
-from coordinator.prove.moves import ENDED
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Reach, Walk
 from coordinator.prove.store import Graph
 
+WAYS = ("way_to_complete", "way_to_end")
+"""Both properties."""
 _ENDING = ("stopping", "aborting")
 _AT_WORK = ("running", "pausing", "restarting")
 """Whoever is at work can be stopped at any time; the walk leaves that out."""
