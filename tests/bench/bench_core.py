@@ -10,12 +10,12 @@ from typing import Any
 import simpy
 from transitions import Machine
 
-from coordinator.cli.rehearsal import rehearse
 from coordinator.core import begin, decide
 from coordinator.core.effects import Effect
 from coordinator.core.events import Event
 from coordinator.core.state import State
 from coordinator.lifecycles import PROCEDURE
+from coordinator.rehearse.rehearsal import rehearse
 from coordinator.sequence import Loaded, load
 from tests.support.house import ROOT
 
