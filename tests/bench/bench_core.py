@@ -19,7 +19,6 @@ from coordinator.core.effects import Effect
 from coordinator.core.events import Event
 from coordinator.core.state import State
 from coordinator.lifecycles import PROCEDURE
-from coordinator.rehearse.rehearsal import rehearse
 from coordinator.sequence import Loaded, load
 from tests.bench.results import Results
 from tests.support.house import ROOT
@@ -32,7 +31,7 @@ RING = ("pause", "pause_done", "resume", "hold", "hold_done", "restart", "restar
 def events_of(loaded: Loaded) -> list[Event]:
     """Return what happens in a dry run without causes."""
     # Imported here: another commit may keep it elsewhere, and only decides what was recorded.
-    from coordinator.cli.rehearsal import rehearse
+    from coordinator.rehearse.rehearsal import rehearse
 
     events: list[Event] = []
 
