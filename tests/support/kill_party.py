@@ -10,7 +10,7 @@ from pathlib import Path
 
 from coordinator.cli.cell_clock import CellClock
 from coordinator.cli.hurry import hurried
-from coordinator.cli.resume import speed_of
+from coordinator.cli.pinned import speed_of
 from coordinator.cli.run_live import LiveResult, Resumption, Wishes, run_live
 from coordinator.cli.secrets_folder import address_for
 from coordinator.cli.simulated import Simulation
@@ -51,7 +51,7 @@ def be_party(name: str, loaded: Loaded, folder: Path, broker: str, clock: CellCl
             store.note("heard", message)
         return receive(message, now_us, retained)
 
-    party.receive = heard  # type: ignore[method-assign] # a window on what reaches the party
+    party.receive = heard  # type: ignore[method-assign]  # a window on what reaches the party
     known = address_for(broker, name)
     at = Broker(known.host, known.port, known.username, known.password, known.trust())
     asyncio.run(run_party(party, loaded.cell.cell, at, clock, speed=clock.speed))

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from coordinator.cli.session import program_version
+from coordinator.cli.pinned import program_version
 from coordinator.cli.simulated import Simulation
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator, OperatorScript

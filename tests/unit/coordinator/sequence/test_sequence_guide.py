@@ -5,6 +5,7 @@ import re
 import shlex
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -168,7 +169,7 @@ def test_the_tutorial_begins_with_three_lines() -> None:
 
 def test_each_step_of_the_tutorial_keeps_the_rules_or_breaks_the_one_it_names(quay: Path) -> None:
     """A reader checks after every step, as the guide tells him to."""
-    told = {}
+    told: dict[int, Sequence[str]] = {}
     for number, files in enumerate(_stages()):
         _write(quay, files)
         codes = codes_of(quay / "make.yaml")
