@@ -9,7 +9,7 @@ import time
 from coordinator.campaign.batch import Day, Item, first_us, run_batch, run_survey
 from coordinator.campaign.planner import Planner
 from coordinator.campaign.pool import Job, workers
-from coordinator.cli.stage import maker_of
+from coordinator.rehearse.stage import maker_of
 from coordinator.sequence import load
 from tests.bench.bench_core import simulate
 from tests.bench.results import Results

@@ -9,13 +9,13 @@ import tempfile
 import time
 from pathlib import Path
 
-from coordinator.cli.simulated import Simulation
 from coordinator.core.events import Event
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
 from coordinator.records.journal import Head, Journal
 from coordinator.records.replaying import Replaying, replay
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import load
 from sim_arms.network import Network
 from sim_arms.world import World

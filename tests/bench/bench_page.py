@@ -15,8 +15,8 @@ from pathlib import Path
 
 import httpx
 
-from coordinator.cli.run_page import PageWish, RunPage
 from coordinator.core.decide import begin
+from coordinator.operate.run_page import PageWish, RunPage
 from coordinator.page.board import Facts
 from coordinator.sequence import load
 from tests.bench.results import Results

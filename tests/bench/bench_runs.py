@@ -10,8 +10,8 @@ from typing import Any
 
 import simpy
 
-from coordinator.cli.dryrun import nearest
-from coordinator.cli.rehearsal import Rehearsal, rehearse
+from coordinator.rehearse.clearance import nearest
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
 from coordinator.sequence import Loaded, load
 from sim_arms.world import World
 from tests.bench.bench_core import best_s

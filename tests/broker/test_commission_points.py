@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.cell_clock import CellClock
 from coordinator.live.mqtt_link import Address, MqttLink
+from coordinator.operate.cell_clock import CellClock
 from coordinator.wire.messages import Body, FloorSignals, Message, PartyState
 from tests.support.brokers import MOSQUITTO, mosquitto
 from tests.support.short_sequence import write_short_sequence

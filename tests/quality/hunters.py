@@ -18,10 +18,10 @@ from coordinator.campaign.batch import Day, Item, run_batch, run_found, run_shri
 from coordinator.campaign.planner import Planner
 from coordinator.campaign.shrink import Shrinking
 from coordinator.campaign.survey import Survey
-from coordinator.cli.stage import StageMaker, maker_of
 from coordinator.prove import Limits, explore
 from coordinator.prove.graph import Expander
 from coordinator.prove.store import Graph, Words
+from coordinator.rehearse.stage import StageMaker, maker_of
 from coordinator.sequence import Loaded, SequenceError, load
 
 CAUSES = 1

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from coordinator.cli.schema import made_schema
-from coordinator.sequence.fields import NAME_PATTERN
+from coordinator.sequence.models.fields import NAME_PATTERN
 
 Schema = dict[str, Any]
 

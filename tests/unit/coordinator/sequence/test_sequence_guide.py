@@ -10,11 +10,18 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.rehearsal import rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE
+from coordinator.rehearse.rehearsal import rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
-from coordinator.sequence.case_model import ActModel, AnswerModel, CaseModel, CauseModel, FoundModel
-from coordinator.sequence.cell_model import (
+from coordinator.sequence.compiler.references import joint_group, pair_group, round_group
+from coordinator.sequence.models.case_model import (
+    ActModel,
+    AnswerModel,
+    CaseModel,
+    CauseModel,
+    FoundModel,
+)
+from coordinator.sequence.models.cell_model import (
     ActionModel,
     CellModel,
     FaultModel,
@@ -25,20 +32,20 @@ from coordinator.sequence.cell_model import (
     TimingModel,
     ToolModel,
 )
-from coordinator.sequence.fields import Strict
-from coordinator.sequence.gateway_model import (
+from coordinator.sequence.models.fields import Strict
+from coordinator.sequence.models.gateway_model import (
     GatewayModel,
     GatewaySignalModel,
     GatewaySourceModel,
 )
-from coordinator.sequence.joint_model import (
+from coordinator.sequence.models.joint_model import (
     BoltsModel,
     FlangeModel,
     JointModel,
     LooseningModel,
     TighteningModel,
 )
-from coordinator.sequence.property_model import (
+from coordinator.sequence.models.property_model import (
     AlwaysBeforeModel,
     AtMostModel,
     BeginsModel,
@@ -50,8 +57,7 @@ from coordinator.sequence.property_model import (
     SignalIsModel,
     UnderWayModel,
 )
-from coordinator.sequence.references import joint_group, pair_group, round_group
-from coordinator.sequence.sequence_model import (
+from coordinator.sequence.models.sequence_model import (
     AskModel,
     BarrierModel,
     BarrierStep,
