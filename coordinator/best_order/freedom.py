@@ -13,8 +13,8 @@ from itertools import pairwise
 
 from coordinator.core.plan import NodeKind, Plan
 from coordinator.promela.order import NOWHERE, lay_out
-from coordinator.sequence.cell_model import CellModel
-from coordinator.sequence.own_properties import moves_of
+from coordinator.sequence.compiler.own_properties import moves_of
+from coordinator.sequence.models.cell_model import CellModel
 
 Orders = Mapping[tuple[int, ...], tuple[int, ...]]
 """For the nodes of each free stretch, in the order of the file, the order to do them in."""

@@ -20,7 +20,7 @@ from coordinator.best_order.freedom import Orders, Stretch, free_stretches, reor
 from coordinator.best_order.measured import Measured, shortest_of
 from coordinator.best_order.solve import BestOrder, find_best_order
 from coordinator.core.plan import Plan
-from coordinator.sequence.cell_model import CellModel
+from coordinator.sequence.models.cell_model import CellModel
 
 REHEARSALS_MAX = 50
 """Chosen: so many orders are rehearsed; where there are no more, all of them."""

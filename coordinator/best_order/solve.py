@@ -19,7 +19,7 @@ from ortools.sat.python import cp_model
 from coordinator.best_order.freedom import Orders, Stretch, stretches
 from coordinator.best_order.measured import Measured
 from coordinator.core.plan import NodeKind, Plan
-from coordinator.sequence.cell_model import CellModel
+from coordinator.sequence.models.cell_model import CellModel
 
 WORK_MAX = 30.0
 """Chosen: what it may spend on one answer, in its own seconds, the same on every machine."""

@@ -114,7 +114,7 @@ def cases(
 
     Args:
         draw: Given by Hypothesis.
-        words: What cases of the sequence are made of (`coordinator.cli.stage.vocabulary_of`).
+        words: What cases of the sequence are made of (`coordinator.rehearse.stage.vocabulary_of`).
         seed: Of the simulated world.
         between_us: When the first cause begins.
         kinds: Only these kinds of causes; all of them by default.

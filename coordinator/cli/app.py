@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli.commission_app import commission_app
+from coordinator.cli.commission.commission_verbs import commission_app
 from coordinator.cli.live_app import live_app
 from coordinator.cli.options import (
     Answers,
@@ -22,7 +22,7 @@ from coordinator.cli.options import (
     Seed,
 )
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.records_app import records_app
+from coordinator.cli.records.records_verbs import records_app
 from coordinator.cli.told_values import Verbs
 from coordinator.core.plan import Caps, Mode
 
@@ -90,8 +90,8 @@ def check(
     ] = False,
 ) -> None:
     """Judge files by every rule, and prove sequences over every order of events."""
-    from coordinator.cli.asked import Asked
-    from coordinator.cli.check import check_files
+    from coordinator.cli.check.asked import Asked
+    from coordinator.cli.check.check_verb import check_files
 
     output = Output.of(json or sarif)
     asked = Asked(quick, fix, sarif, joint, causes, states, out, leave_out, promela, spin)
@@ -157,7 +157,7 @@ def faults(
     json: Json = False,
 ) -> None:
     """Print the failure-mode table of a sequence; every row is found by rehearsing it."""
-    from coordinator.cli.fault_table import tell_faults
+    from coordinator.cli.faults import tell_faults
 
     output = Output.of(json or markdown)
     output.is_json = json
@@ -202,7 +202,7 @@ def joint(
     json: Json = False,
 ) -> None:
     """Print torque, preload and rounds of a joint, each figure with its source."""
-    from coordinator.cli.joint import print_joint
+    from coordinator.cli.joint.joint_verb import print_joint
 
     raise typer.Exit(
         print_joint(
@@ -386,7 +386,7 @@ def new(
     json: Json = False,
 ) -> None:
     """Start a cell with a joint and a first sequence, from flags; what is left out is asked."""
-    from coordinator.cli.new import start_cell
+    from coordinator.cli.new.new_verb import start_cell
 
     output = Output.of(json)
     if side is not None and len(side) != 2:

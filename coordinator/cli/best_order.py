@@ -9,15 +9,16 @@ from rich.table import Table
 from coordinator.best_order.found import Found, Shown, Trials
 from coordinator.best_order.freedom import free_stretches
 from coordinator.best_order.measured import Measured, measure
+from coordinator.cautions import CAUTION
 from coordinator.cli.files import load_capped
-from coordinator.cli.output import CAUTION, Exit, Output
-from coordinator.cli.rehearsal import Rehearsal, rehearse
-from coordinator.cli.simulated import unknown_to_simulation
+from coordinator.cli.output import Exit, Output
 from coordinator.core.effects import Effect
 from coordinator.core.events import Event
 from coordinator.core.plan import UNCAPPED, Caps, Plan
 from coordinator.core.state import State
 from coordinator.prove import Limits, explore
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
+from coordinator.rehearse.simulated import unknown_to_simulation
 from coordinator.sequence import Loaded
 from coordinator.timeline.build import build
 

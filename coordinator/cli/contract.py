@@ -3,8 +3,9 @@
 import json
 from pathlib import Path
 
+from coordinator.cautions import CAUTION
 from coordinator.cli.files import read_or_exit
-from coordinator.cli.output import CAUTION, Exit, Output
+from coordinator.cli.output import Exit, Output
 from coordinator.contract.broker_config import PARTIES, BrokerWish, write_broker_config
 from coordinator.contract.compatibility import breaking_changes
 from coordinator.contract.document import VERSION, bodies, document, schema_of

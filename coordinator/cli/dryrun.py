@@ -1,31 +1,31 @@
 """The verb `dryrun`: rehearse in virtual time, and tell how it went."""
 
 from dataclasses import asdict, dataclass
-from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from rich.table import Table
 
-from coordinator.cli.calibration import calibrations_of
+from coordinator.cautions import CAUTION
 from coordinator.cli.files import load_answers, load_capped, load_case
-from coordinator.cli.look_ahead import as_document
-from coordinator.cli.output import CAUTION, Exit, Output
-from coordinator.cli.rehearsal import Rehearsal, Rehearsed, rehearse
-from coordinator.cli.simulated import unknown_to_simulation
+from coordinator.cli.output import Exit, Output
 from coordinator.core.events import Event
 from coordinator.core.plan import UNCAPPED, Caps, Mode, Plan
 from coordinator.live.alarms import Alarms, alarm_words
 from coordinator.live.caps_words import caps_words
 from coordinator.live.hold_stories import HoldStories
-from coordinator.records.acceptance import open_points
+from coordinator.operate.calibration import calibrations_of
+from coordinator.records.acceptance import open_points, wanted_proofs
 from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import Run
 from coordinator.records.write import ToolFacts, to_row
+from coordinator.rehearse.clearance import Nearest, nearest
+from coordinator.rehearse.look_ahead import as_document
+from coordinator.rehearse.rehearsal import Rehearsal, Rehearsed, rehearse
+from coordinator.rehearse.simulated import unknown_to_simulation
 from coordinator.sequence import Loaded
 from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Trace
-from sim_arms.clearance import Nearest, least_clearance
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,14 +91,6 @@ def dry_run(
     return _exit(result, points)
 
 
-def nearest(result: Rehearsal) -> tuple[Nearest, ...]:
-    """Return how near the arms came to each other, and to string, table, racks and bins."""
-    if result.hoist is None or len(result.arms) != 2:
-        return ()
-    found = least_clearance(result.arms, result.hoist, result.time_us / 1e6)
-    return tuple(one for one in found if isfinite(one.gap_m))
-
-
 def _exit(result: Rehearsal, points: list[str]) -> Exit:
     if result.phase != "complete":
         return Exit.HELD
@@ -144,20 +136,10 @@ def record_rows(loaded: Loaded, result: Rehearsal) -> list[Row]:
     return rows
 
 
-def wanted_proofs(plan: Plan) -> list[tuple[int, str, int]]:
-    """Return every (bolt, kind, round) that a sequence proves."""
-    wanted = [
-        (node.record.bolt, node.record.kind, node.record.round)
-        for node in plan.nodes
-        if node.record is not None
-    ]
-    return list(dict.fromkeys(wanted))
-
-
 def _leave(out: Path, lines: list[str], rehearsed: Rehearsed) -> str:
     """Write everything into a folder; return what is wrong, empty if nothing."""
     # Imported here: a rehearsal that keeps nothing needs no database.
-    from coordinator.cli.keeping import keep_rehearsal
+    from coordinator.operate.keeping import keep_rehearsal
     from coordinator.records.store import RecordsFailed
 
     try:

@@ -6,10 +6,10 @@ from dataclasses import asdict
 from pathlib import Path
 
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.wishes import LiveResult
 from coordinator.commissioning.book import Book
 from coordinator.commissioning.promotion import RUN, Asked, Missing, run_body
 from coordinator.live.standing import Standings
+from coordinator.operate.wishes import LiveResult
 from coordinator.wire.codec import to_time
 
 PROGRAM = "bothsides run"

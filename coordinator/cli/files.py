@@ -20,7 +20,7 @@ from coordinator.sequence import (
     read_case,
 )
 from coordinator.sequence.caps import capped
-from coordinator.sequence.diagnostics import Diagnostic
+from coordinator.sequence.form.diagnostics import Diagnostic
 
 _UNREADABLE = ("SEQ001",)
 Read = TypeVar("Read")
@@ -91,7 +91,7 @@ def judged_case(path: Path, loaded: Loaded) -> Case:
         SequenceError: With every finding.
     """
     from coordinator.campaign.oracles import PROMISES
-    from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
+    from coordinator.rehearse.simulated import BOLT_CATALOGUE, PLACED
 
     return read_case(
         path,

@@ -21,7 +21,7 @@ from coordinator.campaign.report_junit import junit
 from coordinator.campaign.store import Folder, Head, Kept, OtherCampaign, Row, SpoiltLine
 from coordinator.cli.files import load_sequence
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.stage import StageMaker, maker_of
+from coordinator.rehearse.stage import StageMaker, maker_of
 
 CASES = 1_000
 """How many cases there are where neither cases nor minutes are given."""

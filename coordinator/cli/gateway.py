@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 from rich.markup import escape
 from rich.table import Table
 
+from coordinator.cautions import CAUTION
 from coordinator.cli.files import read_or_exit
-from coordinator.cli.output import CAUTION, Exit, Output
-from coordinator.cli.secrets_folder import address_for
+from coordinator.cli.output import Exit, Output
 from coordinator.live.mqtt_link import MqttLink
+from coordinator.operate.secrets_folder import address_for
 from coordinator.sequence import read_cell
-from coordinator.sequence.cell_model import CellModel
-from coordinator.sequence.gateway_model import GatewayModel, GatewaySignalModel
+from coordinator.sequence.models.cell_model import CellModel
+from coordinator.sequence.models.gateway_model import GatewayModel, GatewaySignalModel
 from coordinator.wire.topics import FLOOR, ROOT
 
 if TYPE_CHECKING:

@@ -30,8 +30,8 @@ from coordinator.cli.options import (
     TakeOver,
 )
 from coordinator.cli.output import Output
-from coordinator.cli.secrets_folder import use_secrets
 from coordinator.core.plan import Caps, Mode
+from coordinator.operate.secrets_folder import use_secrets
 
 live_app = typer.Typer(rich_markup_mode=None)
 
@@ -74,7 +74,7 @@ def run(
 ) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
     from coordinator.cli.run import RunAsked, run_sequence
-    from coordinator.cli.run_page import PageWish
+    from coordinator.operate.run_page import PageWish
 
     use_secrets(secrets)
     place = records or str(out)
@@ -150,7 +150,7 @@ def page(
     page_at: PageAt = "127.0.0.1:8080",
 ) -> None:
     """Serve the page of records, without a run."""
-    from coordinator.cli.page_process import serve_records
+    from coordinator.cli.page import serve_records
 
     raise typer.Exit(serve_records(Output.of(False), out, page_at))
 
@@ -163,7 +163,7 @@ def operator(
     ),
 ) -> None:
     """Add an operator of the live page, or give a known one a new pass phrase."""
-    from coordinator.cli.page_process import add_operator
+    from coordinator.cli.page import add_operator
 
     phrase = typer.prompt("Pass phrase", hide_input=True, confirmation_prompt=True)
     raise typer.Exit(add_operator(Output.of(False), name, phrase, file))

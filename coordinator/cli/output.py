@@ -9,10 +9,6 @@ from rich.console import Console
 
 PIPE_WIDTH = 160
 """Columns where there is no terminal to ask; chosen so that no table is cut."""
-CAUTION = (
-    "WARNING: heavy loads hang overhead and stored pressure can injure. The holds of this program "
-    "are operational; they replace no guarding, local code or licensed practice."
-)
 
 
 class Exit(IntEnum):

@@ -8,13 +8,19 @@ from coordinator.campaign.oracles import PROMISES
 from coordinator.campaign.running import Outcome, replay_case
 from coordinator.cli.files import judged_case, load_sequence, read_or_exit
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
-from coordinator.cli.stage import StageMaker, StageOpening, maker_of, program_sha256, vocabulary_of
+from coordinator.rehearse.simulated import BOLT_CATALOGUE, PLACED
+from coordinator.rehearse.stage import (
+    StageMaker,
+    StageOpening,
+    maker_of,
+    program_sha256,
+    vocabulary_of,
+)
 from coordinator.sequence import Case, Diagnostic, Loaded, SequenceError, load, read_case
-from coordinator.sequence.diagnostics import Findings
+from coordinator.sequence.form.diagnostics import Findings
+from coordinator.sequence.form.source import read_document
+from coordinator.sequence.form.tree import Document
 from coordinator.sequence.read import root_of
-from coordinator.sequence.source import read_document
-from coordinator.sequence.tree import Document
 
 TEST_NAME = "test_cases_of_campaigns.py"
 TEST = '''"""Every case that a campaign once failed with must go well, whatever it was found in."""

@@ -7,27 +7,27 @@ from pathlib import Path
 
 from coordinator.cli.evidence import keep_evidence
 from coordinator.cli.files import load_answers
-from coordinator.cli.hurry import hurried
 from coordinator.cli.options import BOOKS
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.party_process import CAUSES_FILE, read_causes
-from coordinator.cli.pinned import NOT_WRITTEN, as_begun, speed_of, unpack
-from coordinator.cli.records import store_address
 from coordinator.cli.run import REFUSALS, tell_end
-from coordinator.cli.run_live import Resumption, Wishes, run_live
-from coordinator.cli.where_was_i import Card, card_of
 from coordinator.commissioning.book import book_path
 from coordinator.commissioning.promotion import Asked
 from coordinator.compare import compare_sequences
 from coordinator.core.events import Act
 from coordinator.core.procedure import ENDED
+from coordinator.live.hurry import hurried
 from coordinator.live.resuming import differences
 from coordinator.live.standing import Standing, Standings
+from coordinator.operate.party_process import CAUSES_FILE, read_causes
+from coordinator.operate.pinned import NOT_WRITTEN, as_begun, speed_of, unpack
+from coordinator.operate.run_live import Resumption, Wishes, run_live
+from coordinator.operate.where_was_i import Card, card_of
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
 from coordinator.records.replaying import replay
+from coordinator.records.store import store_address
+from coordinator.rehearse.catalogue import Cause
 from coordinator.sequence import Act as WrittenAct
 from coordinator.sequence import Loaded, People, SequenceError, load
-from sim_arms.causes import Cause
 
 PINNED = "pinned"
 """Folder, in that of the run, with the files as they were."""

@@ -4,16 +4,13 @@ import sys
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from coordinator.cli.dryrun import clock, wanted_proofs
+from coordinator.cautions import CAUTION
+from coordinator.cli.dryrun import clock
 from coordinator.cli.evidence import keep_evidence, refuse_for_evidence
 from coordinator.cli.files import load_answers, load_capped, load_case, load_sequence
 from coordinator.cli.options import BOOKS
-from coordinator.cli.output import CAUTION, Exit, Output
-from coordinator.cli.record_verbs import read_windows_or_exit
-from coordinator.cli.records import store_address
-from coordinator.cli.run_live import LiveResult, Wishes, run_arm, run_floor, run_live
-from coordinator.cli.run_page import PageFailed, PageWish
-from coordinator.cli.simulated import to_causes, unknown_to_simulation
+from coordinator.cli.output import Exit, Output
+from coordinator.cli.records.study_verbs import read_windows_or_exit
 from coordinator.commissioning.book import book_path, read_book
 from coordinator.commissioning.promotion import Asked, missing_for, unchecked_points
 from coordinator.core.plan import UNCAPPED, Caps, Mode
@@ -21,11 +18,14 @@ from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
 from coordinator.live.standing import Standings
+from coordinator.operate.run_live import LiveResult, Wishes, run_arm, run_floor, run_live
+from coordinator.operate.run_page import PageFailed, PageWish
 from coordinator.page.operators import OperatorsFailed
-from coordinator.records.acceptance import open_points
+from coordinator.records.acceptance import open_points, wanted_proofs
 from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import RecordFilter
-from coordinator.records.store import RecordsFailed, RecordStore
+from coordinator.records.store import RecordsFailed, RecordStore, store_address
+from coordinator.rehearse.simulated import to_causes, unknown_to_simulation
 from coordinator.sequence import Loaded
 
 REFUSALS = (

@@ -5,8 +5,8 @@ from pathlib import Path
 from typing import Any
 
 from coordinator.cli.output import Exit, Output
-from coordinator.sequence.schema import KINDS, schema_of
-from sim_arms.causes import CATALOGUE
+from coordinator.rehearse.catalogue import CATALOGUE
+from coordinator.sequence.models.schema import KINDS, schema_of
 
 
 def write_schemas(output: Output, kind: str | None, out: Path | None) -> Exit:

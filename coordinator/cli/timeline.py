@@ -3,10 +3,10 @@
 import contextlib
 from pathlib import Path
 
-from coordinator.cli.hurry import hurried
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.pinned import load_pinned, speed_of
 from coordinator.core.plan import Plan
+from coordinator.live.hurry import hurried
+from coordinator.operate.pinned import load_pinned, speed_of
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed
 from coordinator.records.replaying import replay_steps
 from coordinator.timeline.build import Timeline, build, first_divergence

@@ -21,7 +21,7 @@ from coordinator.commissioning.points import (
     Point,
 )
 from coordinator.live.translate import numeric_results
-from coordinator.sequence.cell_model import CellModel
+from coordinator.sequence.models.cell_model import CellModel
 from coordinator.wire.messages import Faulted, Finished, FloorSignals, Message, PartyState
 from coordinator.wire.topics import FLOOR
 

@@ -9,7 +9,7 @@ from coordinator.compare import gateways
 from coordinator.compare.change import Change, listed
 from coordinator.compare.words import quantity, told_apart
 from coordinator.draw.words import plain
-from coordinator.sequence.cell_model import CellModel
+from coordinator.sequence.models.cell_model import CellModel
 
 _Path = tuple[str, ...]
 _Facts = Mapping[str, object]

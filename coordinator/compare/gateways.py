@@ -5,7 +5,7 @@ Keeps: both tables lie at the top, so that a path has the author's names at ever
 
 from collections.abc import Mapping
 
-from coordinator.sequence.cell_model import CellModel
+from coordinator.sequence.models.cell_model import CellModel
 
 THINGS: Mapping[tuple[str, ...], str] = {
     ("gateway_sources",): "controller {1} is now read | controller {1} is no longer read",

@@ -9,7 +9,7 @@ from coordinator.compare.matching import Matched, Pair
 from coordinator.compare.sentences import Said, sayings
 from coordinator.compare.steps import Step
 from coordinator.core.plan import NodeKind
-from coordinator.sequence.cell_model import ActionModel, CellModel
+from coordinator.sequence.models.cell_model import ActionModel, CellModel
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,8 +13,8 @@ from coordinator.compare.steps import Step, steps_of
 from coordinator.core.plan import Prompt
 from coordinator.draw.words import plain
 from coordinator.sequence import Loaded
-from coordinator.sequence.happenings_said import say_property
-from coordinator.sequence.sequence_model import PointModel
+from coordinator.sequence.compiler.happenings_said import say_property
+from coordinator.sequence.models.sequence_model import PointModel
 
 
 def compare_sequences(was: Loaded, now: Loaded) -> tuple[Change, ...]:

@@ -13,7 +13,7 @@ from coordinator.compare.words import quantity
 from coordinator.core.plan import Move, Node, NodeKind, Rule
 from coordinator.draw.words import place_words, plain
 from coordinator.sequence import Loaded
-from coordinator.sequence.cell_model import ParameterKind as Kind
+from coordinator.sequence.models.cell_model import ParameterKind as Kind
 
 _ROUND = re.compile(r" round (\d+)(?: #\d+)?$")
 # A node's name says in which round something is done to a bolt.

@@ -11,7 +11,8 @@ from coordinator.draw.words import (
     rule_words,
 )
 from coordinator.sequence import Loaded
-from coordinator.sequence.sequence_model import (
+from coordinator.sequence.form.tree import Trail
+from coordinator.sequence.models.sequence_model import (
     BarrierStep,
     DoStep,
     EachStep,
@@ -20,7 +21,6 @@ from coordinator.sequence.sequence_model import (
     Step,
     UseStep,
 )
-from coordinator.sequence.tree import Trail
 
 _LOOPS = {
     "own_bolt": "for each bolt of this side",

@@ -8,7 +8,7 @@ from math import degrees
 
 from coordinator.core.plan import Barrier, Origin, Plan, Value
 from coordinator.sequence import Loaded
-from coordinator.sequence.sequence_model import AskModel, PointModel, RuleModel
+from coordinator.sequence.models.sequence_model import AskModel, PointModel, RuleModel
 
 
 def time_words(time_us: int) -> str:

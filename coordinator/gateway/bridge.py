@@ -15,8 +15,8 @@ from typing import Any
 from coordinator.gateway.desk import Desk, Told
 from coordinator.gateway.source import Source, SourceLost
 from coordinator.live.link import Broken, Link, LinkLost, LinkUnreachable, Presence, Restored
-from coordinator.sequence.cell_model import CellModel
-from coordinator.sequence.gateway_model import GatewayModel
+from coordinator.sequence.models.cell_model import CellModel
+from coordinator.sequence.models.gateway_model import GatewayModel
 from coordinator.wire.messages import FloorSignals, Message
 from coordinator.wire.ordinals import Ordinals
 from coordinator.wire.topics import FLOOR

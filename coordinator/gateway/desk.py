@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from coordinator.gateway.meaning import Word, truth
-from coordinator.sequence.gateway_model import (
+from coordinator.sequence.models.gateway_model import (
     GatewayModel,
     GatewaySignalModel,
     GatewaySourceModel,

@@ -2,7 +2,7 @@
 
 import math
 
-from coordinator.sequence.gateway_model import GatewaySignalModel
+from coordinator.sequence.models.gateway_model import GatewaySignalModel
 
 Word = bool | int | float
 """What stands at one place of a controller."""

@@ -10,7 +10,7 @@ from pymodbus.client import AsyncModbusTcpClient
 
 from coordinator.gateway.desk import Place, Reading, Readings
 from coordinator.gateway.source import SourceLost, words_of
-from coordinator.sequence.gateway_model import (
+from coordinator.sequence.models.gateway_model import (
     BITS,
     GatewaySourceModel,
     modbus_place,

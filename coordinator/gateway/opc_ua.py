@@ -18,7 +18,7 @@ from cryptography import x509
 from coordinator.gateway.desk import Place, Reading, Readings
 from coordinator.gateway.meaning import Word
 from coordinator.gateway.source import Access, SourceLost, words_of
-from coordinator.sequence.gateway_model import GatewaySourceModel
+from coordinator.sequence.models.gateway_model import GatewaySourceModel
 
 CLOSE_S = 1.0
 """Chosen: a controller that is gone does not answer a farewell."""

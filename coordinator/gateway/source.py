@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Protocol
 
 from coordinator.gateway.desk import Place, Readings
-from coordinator.sequence.gateway_model import GatewaySourceModel
+from coordinator.sequence.models.gateway_model import GatewaySourceModel
 
 CONTROLLERS = "controllers"
 

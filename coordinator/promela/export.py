@@ -23,7 +23,12 @@ from coordinator.promela.tables import (
     add_rules,
     mask,
 )
-from coordinator.sequence.own_properties import Happening, HappeningKind, OwnProperty, PropertyKind
+from coordinator.sequence.compiler.own_properties import (
+    Happening,
+    HappeningKind,
+    OwnProperty,
+    PropertyKind,
+)
 
 SHARED = ("together", "no_lone_pull", "one_in_a_zone", "no_motion_when_active", "rounds_together")
 """Properties that every plan is held to, numbered from 1 in the model."""

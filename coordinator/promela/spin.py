@@ -13,7 +13,7 @@ from tempfile import TemporaryDirectory
 
 from coordinator.core.plan import Plan
 from coordinator.promela.export import FIRST_OWN, SHARED, to_promela
-from coordinator.sequence.own_properties import OwnProperty
+from coordinator.sequence.compiler.own_properties import OwnProperty
 
 DEPTH_MAX = 5_000_000
 """Chosen: the search may go this deep; deeper is told and never counts as good."""

@@ -28,7 +28,7 @@ from coordinator.prove.shorten import Shortener
 from coordinator.prove.store import Store
 from coordinator.prove.trace import find_violations
 from coordinator.prove.ways import ways_out
-from coordinator.sequence.own_properties import OwnProperty
+from coordinator.sequence.compiler.own_properties import OwnProperty
 
 Progress = Callable[[int, int], None]
 

@@ -16,8 +16,8 @@ from dataclasses import replace
 from coordinator.core.effects import Effect, SendDo, SendRelease
 from coordinator.core.plan import Move, Plan
 from coordinator.core.state import Doing, Lane, State
-from coordinator.sequence.happenings_said import say_happening
-from coordinator.sequence.own_properties import (
+from coordinator.sequence.compiler.happenings_said import say_happening
+from coordinator.sequence.compiler.own_properties import (
     Happening,
     HappeningKind,
     OwnProperty,

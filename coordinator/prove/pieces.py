@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from coordinator.core.plan import Move, Node, NodeKind, Plan
 from coordinator.prove.own import Marks, Own
-from coordinator.sequence.own_properties import moves_of
+from coordinator.sequence.compiler.own_properties import moves_of
 
 
 class Place(NamedTuple):

@@ -10,7 +10,7 @@ from coordinator.core.plan import Node, Plan, Rule
 from coordinator.core.state import OpenPrompt
 from coordinator.core.turn import Turn
 from coordinator.prove.own import Own
-from coordinator.sequence.own_properties import moves_of
+from coordinator.sequence.compiler.own_properties import moves_of
 
 UNRULED = "unruled"
 """Stands for every fault that a step has no rule for."""

@@ -6,6 +6,7 @@ Invariants: RC1, a bolt without a record is not accepted, and neither is one tha
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
+from coordinator.core.plan import Plan
 from coordinator.records.verdict import Verdict
 
 
@@ -37,3 +38,13 @@ def open_points(records: Iterable[Judged], wanted: Sequence[tuple[int, str, int]
             where = f"bolt {bolt}, {kind}" + (f", round {round_number}" if round_number else "")
             points.append(f"{where}: {verdict or 'no record'}")
     return points
+
+
+def wanted_proofs(plan: Plan) -> list[tuple[int, str, int]]:
+    """Return every (bolt, kind, round) that a sequence proves."""
+    wanted = [
+        (node.record.bolt, node.record.kind, node.record.round)
+        for node in plan.nodes
+        if node.record is not None
+    ]
+    return list(dict.fromkeys(wanted))

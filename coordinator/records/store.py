@@ -10,6 +10,7 @@ once.
 import hashlib
 from collections.abc import Sequence
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import (
@@ -314,3 +315,8 @@ def _failed(address: str, error: BaseException) -> RecordsFailed:
 
 def _first_line(error: BaseException) -> str:
     return str(getattr(error, "orig", None) or error).splitlines()[0]
+
+
+def store_address(out: Path, records: str | None) -> str:
+    """Return where the records of a run go: a database that is named, or a file in its folder."""
+    return records or f"sqlite:///{out / 'records.sqlite'}"

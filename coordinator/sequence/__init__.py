@@ -4,7 +4,7 @@
 raises `SequenceError` with every finding.
 """
 
-from coordinator.sequence.case import (
+from coordinator.sequence.cases.case import (
     Act,
     Answer,
     Case,
@@ -15,10 +15,10 @@ from coordinator.sequence.case import (
     read_answers,
     read_case,
 )
-from coordinator.sequence.codes import CODES
-from coordinator.sequence.diagnostics import Diagnostic, SequenceError
+from coordinator.sequence.compiler.joint import JointFigures, RoundFigures
+from coordinator.sequence.form.codes import CODES
+from coordinator.sequence.form.diagnostics import Diagnostic, SequenceError
 from coordinator.sequence.format import FormatError, reformat
-from coordinator.sequence.joint import JointFigures, RoundFigures
 from coordinator.sequence.load import Loaded, kind_of, load, read_cell, read_joint
 
 __all__ = [

@@ -12,16 +12,16 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.compile import compile_plan
-from coordinator.sequence.diagnostics import Findings, SequenceError
-from coordinator.sequence.expand import Input
-from coordinator.sequence.fields import Written
-from coordinator.sequence.joint import JointFigures
-from coordinator.sequence.references import Bound
-from coordinator.sequence.sequence_model import SequenceModel
-from coordinator.sequence.tree import Data, Document, Trail
-from coordinator.sequence.validate import errors_of
+from coordinator.sequence.compiler.expand import Input
+from coordinator.sequence.compiler.joint import JointFigures
+from coordinator.sequence.compiler.references import Bound
+from coordinator.sequence.form.diagnostics import Findings, SequenceError
+from coordinator.sequence.form.tree import Data, Document, Trail
+from coordinator.sequence.models.cell_model import CellModel
+from coordinator.sequence.models.fields import Written
+from coordinator.sequence.models.sequence_model import SequenceModel
+from coordinator.sequence.models.validate import errors_of
 
 SURE = (
     *("SEQ014", "SEQ015", "SEQ016", "SEQ017", "SEQ018", "SEQ019", "SEQ021", "SEQ022"),

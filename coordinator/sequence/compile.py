@@ -16,20 +16,20 @@ from coordinator.core.plan import (
     Signal,
     Timing,
 )
-from coordinator.sequence.ahead import look_ahead
-from coordinator.sequence.barriers import Meetings, meetings
-from coordinator.sequence.bolts import check_bolts
-from coordinator.sequence.cell_model import CellModel, TimingModel
-from coordinator.sequence.declared import check_declared
-from coordinator.sequence.expand import Input, Item, unfold
-from coordinator.sequence.nodes import build_nodes
-from coordinator.sequence.own_properties import OwnProperty, PropertyMaker
-from coordinator.sequence.points import check_questions, check_ways_on, plan_prompts
-from coordinator.sequence.pulls import check_pulls
-from coordinator.sequence.put_in import check_put_in
-from coordinator.sequence.surroundings import check_brought, check_zones
-from coordinator.sequence.tools import check_tools
-from coordinator.sequence.windows import check_windows
+from coordinator.sequence.compiler.barriers import Meetings, meetings
+from coordinator.sequence.compiler.expand import Input, Item, unfold
+from coordinator.sequence.compiler.nodes import build_nodes
+from coordinator.sequence.compiler.own_properties import OwnProperty, PropertyMaker
+from coordinator.sequence.compiler.points import check_questions, check_ways_on, plan_prompts
+from coordinator.sequence.models.cell_model import CellModel, TimingModel
+from coordinator.sequence.rules.ahead import look_ahead
+from coordinator.sequence.rules.bolts import check_bolts
+from coordinator.sequence.rules.declared import check_declared
+from coordinator.sequence.rules.pulls import check_pulls
+from coordinator.sequence.rules.put_in import check_put_in
+from coordinator.sequence.rules.surroundings import check_brought, check_zones
+from coordinator.sequence.rules.tools import check_tools
+from coordinator.sequence.rules.windows import check_windows
 
 
 @dataclass(frozen=True, slots=True)

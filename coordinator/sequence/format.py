@@ -19,10 +19,10 @@ from ruamel.yaml import YAML
 from ruamel.yaml.emitter import Emitter
 from ruamel.yaml.resolver import VersionedResolver
 
-from coordinator.sequence.diagnostics import Findings, SequenceError
+from coordinator.sequence.form.diagnostics import Findings, SequenceError
+from coordinator.sequence.form.source import read_document
+from coordinator.sequence.form.tree import Leaf, Row, Table, Tree
 from coordinator.sequence.read import root_of
-from coordinator.sequence.source import read_document
-from coordinator.sequence.tree import Leaf, Row, Table, Tree
 
 _WIDTH = 1_000_000
 # Beyond any line: text is never broken anew, because a comment could get between.

@@ -12,18 +12,18 @@ from pathlib import Path
 from typing import Literal, TypeVar
 
 from coordinator.core.plan import Plan, Value
-from coordinator.sequence.cell_model import CellModel
 from coordinator.sequence.compile import compile_plan
-from coordinator.sequence.declared import check_cell
-from coordinator.sequence.diagnostics import Findings, SequenceError
-from coordinator.sequence.joint import JointFigures, joint_figures
-from coordinator.sequence.joint_model import JointModel
-from coordinator.sequence.kinds import kind_of_tree
-from coordinator.sequence.own_properties import OwnProperty
+from coordinator.sequence.compiler.joint import JointFigures, joint_figures
+from coordinator.sequence.compiler.own_properties import OwnProperty
+from coordinator.sequence.form.diagnostics import Findings, SequenceError
+from coordinator.sequence.form.kinds import kind_of_tree
+from coordinator.sequence.form.source import read_document
+from coordinator.sequence.form.tree import Document
+from coordinator.sequence.models.cell_model import CellModel
+from coordinator.sequence.models.joint_model import JointModel
+from coordinator.sequence.models.sequence_model import SequenceModel
 from coordinator.sequence.read import read_files, read_model, root_of
-from coordinator.sequence.sequence_model import SequenceModel
-from coordinator.sequence.source import read_document
-from coordinator.sequence.tree import Document
+from coordinator.sequence.rules.declared import check_cell
 
 _Result = TypeVar("_Result")
 

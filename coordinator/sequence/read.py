@@ -11,17 +11,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coordinator.sequence.beyond import Incomplete, tell_beyond
-from coordinator.sequence.cell_model import CellModel
-from coordinator.sequence.declared import check_cell
-from coordinator.sequence.diagnostics import Findings, SequenceError, choose_from
-from coordinator.sequence.expand import Input
-from coordinator.sequence.joint import JointFigures, joint_figures
-from coordinator.sequence.joint_model import JointModel
-from coordinator.sequence.references import Bound
-from coordinator.sequence.sequence_model import DerivedModel, SequenceModel
-from coordinator.sequence.source import read_document
-from coordinator.sequence.tree import Document, Trail
-from coordinator.sequence.validate import Model, has_other_kind, validate
+from coordinator.sequence.compiler.expand import Input
+from coordinator.sequence.compiler.joint import JointFigures, joint_figures
+from coordinator.sequence.compiler.references import Bound
+from coordinator.sequence.form.diagnostics import Findings, SequenceError, choose_from
+from coordinator.sequence.form.source import read_document
+from coordinator.sequence.form.tree import Document, Trail
+from coordinator.sequence.models.cell_model import CellModel
+from coordinator.sequence.models.joint_model import JointModel
+from coordinator.sequence.models.sequence_model import DerivedModel, SequenceModel
+from coordinator.sequence.models.validate import Model, has_other_kind, validate
+from coordinator.sequence.rules.declared import check_cell
 
 
 @dataclass(frozen=True, slots=True)

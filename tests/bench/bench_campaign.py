@@ -9,9 +9,10 @@ import time
 from coordinator.campaign.batch import Day, Item, first_us, run_batch, run_survey
 from coordinator.campaign.planner import Planner
 from coordinator.campaign.pool import Job, workers
-from coordinator.cli.stage import maker_of
+from coordinator.rehearse.stage import maker_of
 from coordinator.sequence import load
 from tests.bench.bench_core import simulate
+from tests.bench.results import Results
 from tests.support.house import ROOT
 
 CASES = 1_000
@@ -20,6 +21,7 @@ DAY = Day(1)
 
 def main() -> None:
     """Measure and print."""
+    told = Results.begin("campaign")
     path = ROOT / "sequences" / "makeup_8.yaml"
     maker = maker_of(path, load(path))
     planner, survey = Planner(maker.words(), 1), run_survey(maker, DAY)
@@ -35,13 +37,11 @@ def main() -> None:
     began_s = time.process_time()
     simulate(events)
     bare_s = time.process_time() - began_s
-    print(
-        f"{CASES} cases: {CASES / taken_s:.1f} per second and core, {lived_s:.0f} s lived through"
-    )
-    print(
-        f"about {events} deliveries; a bare SimPy script of as many: {taken_s / bare_s:.1f} times"
-    )
-    print(f"two workers: {scaling(maker, items):.2f} times one")
+    print(f"{CASES} cases, {lived_s:.0f} s lived through, about {events} deliveries")
+    told.add("cases", CASES / taken_s, "per second and core")
+    told.add("a bare SimPy script of as many deliveries", taken_s / bare_s, "times")
+    told.add("two workers to one", scaling(maker, items), "times")
+    told.write()
 
 
 def scaling(maker: object, items: list[Item]) -> float:

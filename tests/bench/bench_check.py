@@ -15,6 +15,7 @@ from pathlib import Path
 import yaml
 
 from coordinator.sequence import load
+from tests.bench.results import Results
 from tests.support.sequence_files import write_sequence
 
 LINES = 2_000
@@ -24,8 +25,8 @@ REPEATS = 5
 def long_sequence() -> str:
     """Return the body of a sequence of about `LINES` lines: rounds of paired pulls, written out."""
     heads, lanes = ["barriers:"], {"fore": ["  fore:"], "aft": ["  aft:"]}
-    for lane in lanes.values():
-        lane += ["    - do: change_tool", "      with: {tool: wrench}"]
+    for steps in lanes.values():
+        steps += ["    - do: change_tool", "      with: {tool: wrench}"]
     policies = [
         "policies:",
         "  seating:",
@@ -74,6 +75,7 @@ def seconds(act: Callable[[], object]) -> float:
 
 def main() -> None:
     """Measure and print."""
+    told = Results.begin("check")
     with tempfile.TemporaryDirectory() as folder:
         path = write_sequence(Path(folder), long_sequence())
         text = path.read_text(encoding="utf-8")
@@ -85,10 +87,11 @@ def main() -> None:
         rules_s = seconds(lambda: load(path))
         slow_s = seconds(lambda: [yaml.safe_load(one) for one in texts])
     print(f"Python {platform.python_version()}, {sys.platform}, {len(text.splitlines())} lines")
-    print(f"first reading, with the unit library's import: {first_s:.3f} s")
-    print(f"read, judged by every rule and compiled:       {rules_s:.3f} s")
-    print(f"PyYAML's safe_load of the same files alone:    {slow_s:.3f} s")
-    print(f"ratio: {rules_s / slow_s:.2f}")
+    told.add("first reading, with the unit library", first_s, "s")
+    told.add("read, judged by every rule and compiled", rules_s, "s")
+    told.add("PyYAML's safe_load of the same files alone", slow_s, "s")
+    told.add("reading to safe_load", rules_s / slow_s, "times")
+    told.write()
 
 
 if __name__ == "__main__":

@@ -9,16 +9,17 @@ import tempfile
 import time
 from pathlib import Path
 
-from coordinator.cli.simulated import Simulation
 from coordinator.core.events import Event
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
 from coordinator.records.journal import Head, Journal
 from coordinator.records.replaying import Replaying, replay
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import load
 from sim_arms.network import Network
 from sim_arms.world import World
+from tests.bench.results import Results
 from tests.support.house import ROOT
 
 APPENDS = 400
@@ -45,6 +46,7 @@ class Kept:
 
 def main() -> None:
     """Measure and print."""
+    told = Results.begin("journal")
     loaded, kept = load(SEQUENCE), Kept()
     coordinator = Coordinator(loaded.plan, observers=Observers(kept))
     simulation = Simulation(loaded, 1)
@@ -55,7 +57,7 @@ def main() -> None:
     world.run(lambda: coordinator.state.phase == "complete", 36_000_000_000)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        _print_appends(folder, kept)
+        _tell_appends(told, folder, kept)
         journal = Journal.create(folder / "journal.log", Head("bench", loaded.plan.digest))
         for pending, state in kept.commits:
             if events >= EVENTS:
@@ -77,13 +79,15 @@ def main() -> None:
             bare.take(event)
         bare_s = time.perf_counter() - start_s
         taken.close()
-    print(f"{replayed.events} events taken up    {whole_s * 1e3:8.1f} ms")
-    print(f"of that, every byte verified  {read_s * 1e3:8.1f} ms")
-    print(f"deciding them alone           {bare_s * 1e3:8.1f} ms")
-    print(f"ratio                         {whole_s / bare_s:8.2f}")
+    print(f"{replayed.events} events")
+    told.add("taken up", whole_s * 1e3, "ms")
+    told.add("of that, every byte verified", read_s * 1e3, "ms")
+    told.add("deciding them alone", bare_s * 1e3, "ms")
+    told.add("taking up to deciding", whole_s / bare_s, "times")
+    told.write()
 
 
-def _print_appends(folder: Path, kept: Kept) -> None:
+def _tell_appends(told: Results, folder: Path, kept: Kept) -> None:
     """Append real events, and write and sync as many bytes to a plain file."""
     journal = Journal.create(folder / "appends.log", Head("bench", ""))
     plain = os.open(folder / "plain", os.O_RDWR | os.O_CREAT, 0o600)
@@ -106,9 +110,9 @@ def _print_appends(folder: Path, kept: Kept) -> None:
     os.close(plain)
     ours, bare = statistics.median(ours_s), statistics.median(bare_s)
     print(f"{APPENDS} commits of a make-up, medians")
-    print(f"append and commit             {ours * 1e3:8.3f} ms")
-    print(f"as many bytes and one fsync   {bare * 1e3:8.3f} ms")
-    print(f"ratio                         {ours / bare:8.2f}")
+    told.add("append and commit", ours * 1e3, "ms")
+    told.add("as many bytes and one fsync", bare * 1e3, "ms")
+    told.add("append to bare fsync", ours / bare, "times")
 
 
 if __name__ == "__main__":

@@ -48,6 +48,7 @@ from tests.bench.bus_rig import (
     noting,
     parties,
 )
+from tests.bench.results import Results
 from tests.support.brokers import MOSQUITTO, free_port, wait_listening
 from tests.support.kill_everything import fork
 
@@ -183,7 +184,7 @@ async def be_naive_party(name: str, port: int, note: Callable[[str, int], None])
             await client.publish("naive/script", json.dumps({"from": name, **told}), qos=1)
 
         async for packet in client.messages:
-            asked = json.loads(packet.payload)  # type: ignore[arg-type] # JSON of our own script
+            asked = json.loads(packet.payload)
             match asked:
                 case {"do": number}:
                     note("do", number)
@@ -244,7 +245,7 @@ def naive(folder: Path, port: int, count: int) -> tuple[Times, list[float]]:
 def processes(work: Callable[[str], None], names: Sequence[str], folder: Path) -> Iterator[None]:
     """Run a process for each name."""
     numbers = [
-        fork(lambda name=name: work(name), folder / f"{name}.log")  # type: ignore[misc] # each name is bound as it is now
+        fork(lambda name=name: work(name), folder / f"{name}.log")  # type: ignore[misc]  # each name is bound as it is now
         for name in names
     ]
     try:
@@ -314,6 +315,7 @@ def print_parts(found: Times, trips_s: Sequence[float]) -> None:
 
 def main() -> None:
     """Measure and print."""
+    told = Results.begin("latency")
     if MOSQUITTO is None:
         raise SystemExit("Mosquitto is not installed; bash tests/all.sh installs it")
     parser = argparse.ArgumentParser(description=__doc__)
@@ -327,6 +329,13 @@ def main() -> None:
             script, trips_s = naive(Path(name) / "naive", port, 2 * rounds)
     print_table(product, script, trips_s)
     print_parts(within, trips_s)
+    trip_s = statistics.median(trips_s)
+    for key, words in NAMES.items():
+        own_s, other_s = statistics.median(product[key]), statistics.median(script[key])
+        told.add(words, own_s * 1e3, "ms")
+        told.add(f"{words}, to the broker's round trip", own_s / trip_s, "times")
+        told.add(f"{words}, to a naive script", own_s / other_s, "times")
+    told.write()
 
 
 if __name__ == "__main__":

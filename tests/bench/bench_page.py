@@ -15,10 +15,11 @@ from pathlib import Path
 
 import httpx
 
-from coordinator.cli.run_page import PageWish, RunPage
 from coordinator.core.decide import begin
+from coordinator.operate.run_page import PageWish, RunPage
 from coordinator.page.board import Facts
 from coordinator.sequence import load
+from tests.bench.results import Results
 from tests.support.sequence_files import SEQUENCES
 
 VIEWERS = 50
@@ -51,7 +52,7 @@ async def _latencies(seconds: float) -> list[float]:
     return late
 
 
-async def _measure(viewers: int) -> None:
+async def _measure(viewers: int, told: Results) -> None:
     loaded = load(SEQUENCES / "makeup_8.yaml")
     said: list[str] = []
     state = begin(loaded.plan)
@@ -76,10 +77,9 @@ async def _measure(viewers: int) -> None:
         base = statistics.median(take(one) for one in alone)
         ratio = statistics.median(take(one) for one in watched) / base
         spread = sorted(take(one) / base for one in alone)
-        print(
-            f"step latency with {viewers} viewers, {name}: {ratio:.2f} × alone; "
-            f"alone, turns differ from {spread[0]:.2f} to {spread[-1]:.2f}"
-        )
+        told.add(f"step latency with {viewers} viewers, {name}", ratio, "× alone")
+        print(f"alone, turns differ from {spread[0]:.2f} to {spread[-1]:.2f}")
+    told.write()
 
 
 async def _watched(address: str, viewers: int) -> list[float]:
@@ -106,4 +106,5 @@ def _late(values: list[float]) -> float:
 
 
 if __name__ == "__main__":
-    asyncio.run(_measure(int(sys.argv[1]) if len(sys.argv) > 1 else VIEWERS))
+    RESULTS = Results.begin("page")
+    asyncio.run(_measure(int(sys.argv[1]) if len(sys.argv) > 1 else VIEWERS, RESULTS))

@@ -16,6 +16,7 @@ from typing import NamedTuple
 from coordinator.promela import Opinion, ask_spin
 from coordinator.prove import Exploration, Limits, explore
 from coordinator.sequence import load
+from tests.bench.results import Results
 from tests.support.sequence_files import SEQUENCES
 
 ROWS = (
@@ -36,12 +37,19 @@ class Proved(NamedTuple):
 
 def main() -> None:
     """Measure and print."""
+    told = Results.begin("proof")
     print("sequence     causes |    ours s   decided stands for   steps/s states/s B/state", end="")
     print(" |  generate compile      run    whole    states B/state | ours to SPIN")
     for kind, bolts, causes in ROWS:
         name = f"{kind}_{bolts}"
-        print(_row(name, causes, _alone(name, causes), _by_spin(name, causes)), flush=True)
+        ours, spin = _alone(name, causes), _by_spin(name, causes)
+        print(_row(name, causes, ours, spin), flush=True)
+        words = f"{name}, {causes} causes"
+        told.add(f"{words}, decided", ours.found.states, "states")
+        told.add(f"{words}, steps", ours.found.transitions / ours.took_s, "per second")
+        told.add(f"{words}, to SPIN", ours.took_s / whole_s(spin), "times")
     print(_left_out("breakout_8"))
+    told.write()
 
 
 def _left_out(name: str) -> str:
@@ -57,20 +65,25 @@ def _left_out(name: str) -> str:
     )
 
 
+def whole_s(spin: Opinion) -> float:
+    """Return what SPIN takes with all that it needs before it runs."""
+    return spin.generate_s + spin.compile_s + spin.run_s
+
+
 def _by_spin(name: str, causes: int) -> Opinion:
     return ask_spin(load(SEQUENCES / f"{name}.yaml").plan, (), causes)
 
 
 def _row(name: str, causes: int, ours: Proved, spin: Opinion) -> str:
-    found, whole_s = ours.found, spin.generate_s + spin.compile_s + spin.run_s
+    found = ours.found
     done = "" if found.is_proved and spin.is_proved else f"  proved: {found.is_proved}, SPIN: "
     done += "" if not done else str(spin.is_proved)
     return (
         f"{name:12} {causes:6} | {ours.took_s:9.2f} {found.states:9} {found.stands_for:10} "
         f"{found.transitions / ours.took_s:9.0f} {found.states / ours.took_s:8.0f} "
         f"{ours.memory_bytes / found.states:7.0f} | {spin.generate_s:9.2f} {spin.compile_s:7.2f} "
-        f"{spin.run_s:8.2f} {whole_s:8.2f} {spin.states:9} {spin.bytes_per_state:7} | "
-        f"{ours.took_s / whole_s:.2f}{done}"
+        f"{spin.run_s:8.2f} {whole_s(spin):8.2f} {spin.states:9} {spin.bytes_per_state:7} | "
+        f"{ours.took_s / whole_s(spin):.2f}{done}"
     )
 
 

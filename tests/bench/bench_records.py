@@ -16,6 +16,7 @@ from coordinator.records.export import export
 from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
 from coordinator.records.tables import RECORDS
+from tests.bench.results import Results
 
 COUNT = 100_000
 TRACE = [round(place * 0.1, 1) for place in range(60)]
@@ -61,6 +62,7 @@ def timed(work: Callable[[], object]) -> float:
 
 def main() -> None:
     """Measure and print."""
+    told = Results.begin("records")
     count = int(sys.argv[1]) if len(sys.argv) > 1 else COUNT
     names = ", ".join(
         f'"{column.name}"' for column in RECORDS.c if not column.name.startswith("trace_")
@@ -86,9 +88,10 @@ def main() -> None:
              sql(f"SELECT {names} FROM record")),
         ]  # fmt: skip
         for name, ours, theirs in cases:
-            print(f"{name}, {count} records: {timed(ours) / timed(theirs):.1f} × plain SQL")
+            told.add(f"{name}, {count} records", timed(ours) / timed(theirs), "× plain SQL")
         plain.close()
         store.close()
+    told.write()
 
 
 if __name__ == "__main__":

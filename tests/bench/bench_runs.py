@@ -10,11 +10,12 @@ from typing import Any
 
 import simpy
 
-from coordinator.cli.dryrun import nearest
-from coordinator.cli.rehearsal import Rehearsal, rehearse
+from coordinator.rehearse.clearance import nearest
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
 from coordinator.sequence import Loaded, load
 from sim_arms.world import World
 from tests.bench.bench_core import best_s
+from tests.bench.results import Results
 from tests.support.house import ROOT
 
 PARTIES = 4
@@ -26,16 +27,16 @@ def counted(loaded: Loaded) -> tuple[Rehearsal, int]:
     events = 0
     happen = World._happen
 
-    def count(self: World, *what: Any) -> None:
+    def count(self: World, name: str, item: Any) -> None:
         nonlocal events
         events += 1
-        happen(self, *what)
+        happen(self, name, item)
 
-    World._happen = count  # type: ignore[method-assign] # counted once, outside the measured runs
+    World._happen = count  # type: ignore[method-assign]  # counted once, outside the measured runs
     try:
         return rehearse(loaded), events
     finally:
-        World._happen = happen  # type: ignore[method-assign] # as it was
+        World._happen = happen  # type: ignore[method-assign]  # as it was
 
 
 def simulate(count: int) -> None:
@@ -53,20 +54,22 @@ def simulate(count: int) -> None:
 
 def main() -> None:
     """Measure and print."""
+    told = Results.begin("runs")
     loaded = load(ROOT / "sequences" / "makeup_8.yaml")
     result, events = counted(loaded)
     if result.phase != "complete":
         raise RuntimeError(f"the run ended {result.phase}, must be complete")
     run_s = best_s(lambda: rehearse(loaded))
     print(f"{events} events in {result.time_us / 6e7:.1f} min of virtual time, best of 5")
-    print(f"{'run, physics, no trace':<26}{1.0 / run_s:>8.2f} runs per second")
-    print(f"{'virtual over real time':<26}{result.time_us / 1e6 / run_s:>8.0f}")
+    told.add("run, physics, no trace", 1.0 / run_s, "runs per second")
+    told.add("virtual over real time", result.time_us / 1e6 / run_s, "times")
     for name, taken_s in (
         ("SimPy, as many events", best_s(lambda: simulate(events))),
         ("with a trace written", best_s(lambda: rehearse(loaded, write_line=len))),
         ("clearance of the run", best_s(lambda: nearest(result))),
     ):
-        print(f"{name:<26}{run_s / taken_s:>8.2f} run/this")
+        told.add(f"run to: {name}", run_s / taken_s, "times")
+    told.write()
 
 
 if __name__ == "__main__":

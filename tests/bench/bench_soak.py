@@ -22,6 +22,7 @@ from coordinator.live.coordinator import Coordinator
 from coordinator.wire.messages import Message, Progressed
 from tests.bench.bench_latency import gaps, prompt_broker
 from tests.bench.bus_rig import SIDES, Work, coordinate, notes_of, parties
+from tests.bench.results import Results
 from tests.support.brokers import MOSQUITTO
 
 TELEMETRY_HZ = 100.0
@@ -103,22 +104,22 @@ def percentile(ordered: Sequence[int]) -> int:
     return ordered[min(len(ordered) * PERCENTILE // 100, len(ordered) - 1)]
 
 
-def print_steps(folder: Path) -> None:
-    """Print from step done to next command, at the beginning and at the end."""
+def tell_steps(told: Results, folder: Path) -> None:
+    """Tell from step done to next command, at the beginning and at the end."""
     times_s = [
         gap for side in SIDES for gap in gaps(notes_of(folder / f"{side}.notes"), "finished", "do")
     ]
     share = max(len(times_s) // PARTS, 1)
     early_s, late_s = statistics.median(times_s[:share]), statistics.median(times_s[-share:])
-    print(
-        f"step done to next command: {len(times_s)} times, median"
-        f" {statistics.median(times_s) * 1e3:.2f} ms, most {max(times_s) * 1e3:.2f} ms;"
-        f" last tenth to first {late_s / early_s:.2f}"
-    )
+    print(f"step done to next command, {len(times_s)} times:")
+    told.add("step done to next command, median", statistics.median(times_s) * 1e3, "ms")
+    told.add("step done to next command, most", max(times_s) * 1e3, "ms")
+    told.add("last tenth to first", late_s / early_s, "times")
 
 
 def main() -> None:
     """Soak and print."""
+    told = Results.begin("soak")
     if MOSQUITTO is None:
         raise SystemExit("Mosquitto is not installed; bash tests/all.sh installs it")
     parser = argparse.ArgumentParser(description=__doc__)
@@ -142,7 +143,8 @@ def main() -> None:
             )
             ended = asyncio.run(running)
         print(f"{ended.state.phase}, dropped {sum(ended.dropped.values())}")
-        print_steps(folder)
+        tell_steps(told, folder)
+    told.write()
 
 
 if __name__ == "__main__":

@@ -14,8 +14,8 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.hurry import hurried
 from coordinator.core.decide import begin, decide
+from coordinator.live.hurry import hurried
 from coordinator.records.journal import Journal
 from coordinator.sequence import load
 from tests.support.brokers import MOSQUITTO, free_port, mosquitto

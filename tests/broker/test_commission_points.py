@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.cell_clock import CellClock
 from coordinator.live.mqtt_link import Address, MqttLink
+from coordinator.operate.cell_clock import CellClock
 from coordinator.wire.messages import Body, FloorSignals, Message, PartyState
 from tests.support.brokers import MOSQUITTO, mosquitto
 from tests.support.short_sequence import write_short_sequence
@@ -48,7 +48,7 @@ class Cell:
             await asyncio.sleep(0.05)
         for tool in ("gripper", "spinner", "wrench"):
             for state in ("held", "idle", "running"):
-                body = PartyState(True, 1, state, simulated=False, tool=tool)  # type: ignore[arg-type]  # a word of the contract
+                body = PartyState(True, 1, state, simulated=False, tool=tool)
                 await self.say("fore", body)
         await self.say("fore", PartyState(online=False))
         await asyncio.sleep(0.05)

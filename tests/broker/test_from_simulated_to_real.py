@@ -117,8 +117,8 @@ class Bench:
 
 async def commands_heard(port: int, done: asyncio.Event) -> list[Message]:
     """Listen to everything that is said on the real bus to any arm, until done."""
-    topics = (f"bothsides/{CELL}/+/command", f"bothsides/{CELL}/all/lease")
-    topics += (f"bothsides/{CELL}/coordinator/state",)
+    ends = ("+/command", "all/lease", "coordinator/state")
+    topics = tuple(f"bothsides/{CELL}/{one}" for one in ends)
     link = MqttLink(Address(port=port), CELL, topics, "witness")
     await link.open()
     heard: list[Message] = []

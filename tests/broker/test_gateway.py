@@ -26,7 +26,7 @@ from coordinator.gateway.opc_ua import OpcUaSource
 from coordinator.gateway.source import Access, Source, SourceLost, access_of
 from coordinator.live.link import Delivered, MemoryBus, MemoryLink
 from coordinator.sequence import read_cell
-from coordinator.sequence.gateway_model import GatewaySourceModel
+from coordinator.sequence.models.gateway_model import GatewaySourceModel
 from coordinator.wire.messages import FloorSignals
 from tests.support.brokers import free_port
 from tests.support.controllers import (

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.commission import keep_in_broker
+from coordinator.cli.commission.arm_verb import keep_in_broker
 from coordinator.commissioning.acceptance import Report, accept
 from coordinator.commissioning.probe import Motion, Probe
 from coordinator.live.broker import EmbeddedBroker

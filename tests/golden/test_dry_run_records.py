@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.rehearsal import Rehearsal, rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE
 from coordinator.live.coordinator import Proof
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE
 from coordinator.sequence import Loaded, load, read_case
 from tests.support.sequence_files import SEQUENCES
 

@@ -218,7 +218,7 @@ def test_an_altered_record_is_shown_as_altered(browser: Browser, tmp_path: Path)
     other.close()
     serve = (
         "import asyncio, sys, uvicorn\n"
-        "from coordinator.cli.page_process import *\n"
+        "from coordinator.operate.page_process import *\n"
         "bound = listen('127.0.0.1:0')\n"
         "print(address_of(bound), flush=True)\n"
         "app = make_app(served_records(sys.argv[1], Feed(), Sessions({})))\n"

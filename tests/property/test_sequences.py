@@ -7,10 +7,10 @@ from pathlib import Path
 from hypothesis import event, given, note
 from hypothesis import strategies as st
 
-from coordinator.cli.rehearsal import rehearse
 from coordinator.core.plan import Option, Origin, Plan
+from coordinator.rehearse.rehearsal import rehearse
 from coordinator.sequence import Case, CaseCause, Loaded, People, SequenceError, load
-from coordinator.sequence.case import Answer
+from coordinator.sequence.cases.case import Answer
 from sim_arms.causes import CATALOGUE
 from tests.support.examples import examples
 from tests.support.sequence_data import Files, write_files

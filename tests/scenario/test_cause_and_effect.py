@@ -11,7 +11,6 @@ import yaml
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
-from coordinator.cli.matrix_drill import Drill
 from coordinator.commissioning.book import Entry
 from coordinator.commissioning.matrix import CAUSES, EffectKind, matrix_of
 from coordinator.commissioning.matrix_judge import Tick, judge
@@ -19,6 +18,7 @@ from coordinator.commissioning.matrix_sheet import TICKED, rows_of, ticks_body
 from coordinator.core.decide import begin, decide
 from coordinator.core.plan import InterlockKind, Plan
 from coordinator.records.journal import FILE_NAME, Journal
+from coordinator.rehearse.matrix_drill import Drill
 from coordinator.sequence import Loaded, load
 from tests.support.sequence_files import SEQUENCES
 

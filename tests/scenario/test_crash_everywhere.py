@@ -14,11 +14,11 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.simulated import Simulation
 from coordinator.core.events import CommandProgressed, Event, PartySeen, SignalSeen, TimePassed
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import load
 from coordinator.wire.messages import Lease, Message
 from sim_arms.network import Network

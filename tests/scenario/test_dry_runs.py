@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.dryrun import record_rows, wanted_proofs
-from coordinator.cli.rehearsal import Rehearsal, rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE
-from coordinator.records.acceptance import open_points
+from coordinator.cli.dryrun import record_rows
+from coordinator.records.acceptance import open_points, wanted_proofs
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE
 from coordinator.sequence import Loaded, load, read_case
 
 SEQUENCES = Path(__file__).parents[2] / "sequences"

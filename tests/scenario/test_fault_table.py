@@ -7,7 +7,7 @@ import os
 
 import pytest
 
-from coordinator.cli.fault_table import Mode, fault_modes, fault_row
+from coordinator.rehearse.fault_table import Mode, fault_modes, fault_row
 from coordinator.sequence import Loaded, load
 from sim_arms.causes import CATALOGUE
 from tests.support.sequence_files import SEQUENCES

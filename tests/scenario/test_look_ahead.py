@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
-from coordinator.cli.look_ahead import Outlook
-from coordinator.cli.look_ahead_process import Asked, foresee
-from coordinator.cli.rehearsal import Rehearsal, rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE
+from coordinator.operate.look_ahead_process import Asked, foresee
+from coordinator.rehearse.look_ahead import Outlook
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
 from tests.support.page_sequence import write_page_sequence
 from tests.support.sequence_files import SEQUENCES

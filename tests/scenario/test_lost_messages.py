@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.rehearsal import rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.core.effects import Effect
 from coordinator.core.events import Event, MessagesMissed
 from coordinator.core.state import State
+from coordinator.rehearse.rehearsal import rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.sequence import load, read_case
 from tests.support.sequence_files import SEQUENCES
 

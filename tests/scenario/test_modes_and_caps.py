@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.rehearsal import Rehearsal, rehearse
 from coordinator.core.plan import Caps, Mode, Plan
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
 from coordinator.sequence import Loaded, load
 from coordinator.sequence.caps import capped
 from tests.support.sequence_files import SEQUENCES

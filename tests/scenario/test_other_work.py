@@ -4,13 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.dryrun import record_rows, wanted_proofs
-from coordinator.cli.rehearsal import rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE
+from coordinator.cli.dryrun import record_rows
 from coordinator.live.recording import record_into
-from coordinator.records.acceptance import open_points
+from coordinator.records.acceptance import open_points, wanted_proofs
 from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordStore
+from coordinator.rehearse.rehearsal import rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
 from tests.support.sequence_files import SEQUENCES
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.rehearsal import Rehearsal, rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.sequence import Loaded, load, read_case
 from tests.support.span_judge import Bounds, Delivery, Pull, SpanJudge
 from tests.support.span_sequence import BOLTS, write_break_span, write_pull_span

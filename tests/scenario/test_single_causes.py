@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.rehearsal import Rehearsal, rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
+from coordinator.rehearse.rehearsal import Rehearsal, rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.sequence import load, read_case
 from sim_arms.causes import CATALOGUE
 from tests.support.sequence_files import SEQUENCES

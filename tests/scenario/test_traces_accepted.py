@@ -8,12 +8,12 @@ from functools import lru_cache
 
 import pytest
 
-from coordinator.cli.rehearsal import rehearse
 from coordinator.core.events import Act as Deed
 from coordinator.core.plan import Option
 from coordinator.core.state import State
+from coordinator.rehearse.rehearsal import rehearse
 from coordinator.sequence import Case, CaseCause, load
-from coordinator.sequence.case import Act, Answer
+from coordinator.sequence.cases.case import Act, Answer
 from tests.support.accepting import Acceptor
 from tests.support.sequence_files import SEQUENCES
 

@@ -6,10 +6,10 @@ from typing import Any
 from coordinator.campaign.judge import Judge
 from coordinator.campaign.oracles import ORACLES
 from coordinator.campaign.vocabulary import Kind, Vocabulary
-from coordinator.cli.stage import StageMaker, maker_of
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act, Event, OperatorActed
 from coordinator.core.state import State
+from coordinator.rehearse.stage import StageMaker, maker_of
 from coordinator.sequence import load
 from coordinator.wire.messages import (
     Armed,

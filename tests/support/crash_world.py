@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from coordinator.cli.simulated import Simulation
 from coordinator.core.events import (
     CommandProgressed,
     Event,
@@ -21,6 +20,7 @@ from coordinator.live.operator import OperatedCoordinator
 from coordinator.live.resuming import progress_of
 from coordinator.records.journal import Head, Journal, JournalFailed
 from coordinator.records.replaying import Replaying
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import Loaded
 from coordinator.wire.messages import Lease, Message
 from sim_arms.network import Network

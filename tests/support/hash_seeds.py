@@ -13,7 +13,7 @@ from coordinator.campaign.batch import Day, Item, found_again
 from coordinator.campaign.case_file import case_text
 from coordinator.campaign.planner import Planner
 from coordinator.campaign.survey import survey
-from coordinator.cli.stage import maker_of
+from coordinator.rehearse.stage import maker_of
 from coordinator.sequence import load
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from coordinator.cli.schema import made_schema
-from coordinator.sequence.fields import NAME_PATTERN
+from coordinator.sequence.models.fields import NAME_PATTERN
 
 Schema = dict[str, Any]
 
@@ -91,7 +91,7 @@ def _takes(schema: Schema, found: Schema) -> str:
         words = found.get("enum", [found.get("const")])
         return "yes or no" if True in words else " or ".join(f"`{word}`" for word in words)
     if "anyOf" in found or "oneOf" in found:
-        options = [_takes(schema, one) for one in found.get("anyOf", found.get("oneOf"))]
+        options = [_takes(schema, one) for one in (found.get("anyOf") or found["oneOf"])]
         if "text" in options and "number" in options:
             return "a value or `$reference`"
         labels = list(dict.fromkeys(options))

@@ -18,8 +18,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from coordinator.cli.cell_clock import CellClock
-from coordinator.cli.simulated import Simulation
+from coordinator.operate.cell_clock import CellClock
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import Loaded, load
 from tests.support.brokers import MOSQUITTO, free_port, wait_listening
 from tests.support.kill_party import END_FILE, arm_side_of, be_coordinator, be_party

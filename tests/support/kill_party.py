@@ -8,19 +8,19 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from coordinator.cli.cell_clock import CellClock
-from coordinator.cli.hurry import hurried
-from coordinator.cli.resume import speed_of
-from coordinator.cli.run_live import LiveResult, Resumption, Wishes, run_live
-from coordinator.cli.secrets_folder import address_for
-from coordinator.cli.simulated import Simulation
 from coordinator.core.events import Act as Deed
 from coordinator.core.plan import Option
 from coordinator.live.coordinator import OutdatedCoordinator
+from coordinator.live.hurry import hurried
 from coordinator.live.link import LinkUnreachable
 from coordinator.live.operator import UNKNOWN_OUTCOME
+from coordinator.operate.cell_clock import CellClock
+from coordinator.operate.pinned import speed_of
+from coordinator.operate.run_live import LiveResult, Resumption, Wishes, run_live
+from coordinator.operate.secrets_folder import address_for
 from coordinator.records.journal import FILE_NAME, Journal, JournalFailed
 from coordinator.records.replaying import replay
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import Act, Answer, Loaded, People
 from coordinator.wire.codec import decode, encode
 from coordinator.wire.messages import Do, Message, Release
@@ -51,7 +51,7 @@ def be_party(name: str, loaded: Loaded, folder: Path, broker: str, clock: CellCl
             store.note("heard", message)
         return receive(message, now_us, retained)
 
-    party.receive = heard  # type: ignore[method-assign] # a window on what reaches the party
+    party.receive = heard  # type: ignore[method-assign]  # a window on what reaches the party
     known = address_for(broker, name)
     at = Broker(known.host, known.port, known.username, known.password, known.trust())
     asyncio.run(run_party(party, loaded.cell.cell, at, clock, speed=clock.speed))

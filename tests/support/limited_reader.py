@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from coordinator.sequence import SequenceError, load, read_answers, read_case, read_cell, read_joint
-from coordinator.sequence.quantities import Dimension, parse_quantity
+from coordinator.sequence.form.quantities import Dimension, parse_quantity
 from tests.support.sequence_files import SEQUENCES
 
 MEMORY_BYTES_MAX = 1024**3

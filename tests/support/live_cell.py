@@ -17,9 +17,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from coordinator.cli.cell_clock import CellClock
-from coordinator.cli.hurry import hurried
-from coordinator.cli.simulated import Simulation
+from coordinator.live.hurry import hurried
+from coordinator.operate.cell_clock import CellClock
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import Loaded, load
 from coordinator.wire.codec import encode
 from coordinator.wire.messages import Finished, Interrupted, Started

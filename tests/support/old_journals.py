@@ -2,12 +2,12 @@
 
 from pathlib import Path
 
-from coordinator.cli.session import program_version
-from coordinator.cli.simulated import Simulation
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
+from coordinator.operate.pinned import program_version
 from coordinator.records.journal import Head, Journal, PinnedFile
 from coordinator.records.replaying import Replaying
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import load
 from sim_arms.network import Network
 from sim_arms.world import World

@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from coordinator.sequence.own_properties import (
+from coordinator.sequence.compiler.own_properties import (
     Happening,
     HappeningKind,
     OwnProperty,

@@ -10,12 +10,12 @@ from pathlib import Path
 from rich.console import Console, Group
 from rich.text import Text
 
-from coordinator.cli.live_lines import LiveLines, stamp
-from coordinator.cli.rehearsal import rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE
 from coordinator.core.effects import Effect, Notify
 from coordinator.core.events import Event
 from coordinator.core.state import State
+from coordinator.operate.live_lines import LiveLines, stamp
+from coordinator.rehearse.rehearsal import rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
 
 ROOT = Path(__file__).parents[2]

@@ -14,8 +14,8 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from coordinator.cli.cell_clock import CellClock
-from coordinator.cli.simulated import Simulation
+from coordinator.operate.cell_clock import CellClock
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import load
 from coordinator.wire.messages import Value
 from sim_arms.kit import Ended, Gone, Working, drive

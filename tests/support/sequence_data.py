@@ -7,8 +7,8 @@ from typing import Any
 
 import yaml
 
-from coordinator.sequence.diagnostics import Findings
-from coordinator.sequence.source import read_document
+from coordinator.sequence.form.diagnostics import Findings
+from coordinator.sequence.form.source import read_document
 from tests.support.sequence_files import SEQUENCES
 
 

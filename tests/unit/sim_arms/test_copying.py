@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import pytest
 
-from coordinator.cli.simulated import Simulation
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
+from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import Loaded, load
 from sim_arms.causes import Cause
 from sim_arms.copying import Copier, copy_world, make_copyable

@@ -17,7 +17,7 @@ from coordinator.campaign.report_junit import junit
 from coordinator.campaign.running import Effect, Outcome, Place
 from coordinator.campaign.shrink import Shrinking, shrink, shrink_on
 from coordinator.campaign.store import Folder, Head, Kept, OtherCampaign, Row, SpoiltLine, to_row
-from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
+from coordinator.rehearse.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.sequence import Case, CaseCause, Found, read_case
 from tests.support.campaigns import WORDS, maker
 from tests.unit.coordinator.campaign.test_campaign_planner import SURVEY

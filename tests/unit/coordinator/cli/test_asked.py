@@ -7,8 +7,8 @@ import pytest
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
-from coordinator.cli.asked import Asked, refusals
-from coordinator.cli.check import check_files
+from coordinator.cli.check.asked import Asked, refusals
+from coordinator.cli.check.check_verb import check_files
 from coordinator.cli.output import Exit, Output
 from tests.support.sequence_files import SEQUENCES
 

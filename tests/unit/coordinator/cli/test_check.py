@@ -6,8 +6,8 @@ from shutil import copytree
 
 import pytest
 
-from coordinator.cli.asked import Asked
-from coordinator.cli.check import check_files
+from coordinator.cli.check.asked import Asked
+from coordinator.cli.check.check_verb import check_files
 from coordinator.cli.output import Exit, Output
 from tests.support.sequence_files import SEQUENCES
 

@@ -7,8 +7,8 @@ from typing import Any
 import jsonschema
 import pytest
 
-from coordinator.cli.asked import Asked
-from coordinator.cli.check import check_files
+from coordinator.cli.check.asked import Asked
+from coordinator.cli.check.check_verb import check_files
 from coordinator.cli.output import Exit, Output
 from coordinator.prove import PROPERTIES
 from tests.support.altered_files import copied

@@ -12,7 +12,7 @@ from coordinator.campaign.judge import Violation
 from coordinator.campaign.running import Outcome
 from coordinator.campaign.store import Folder, Head, Row
 from coordinator.cli.app import app
-from coordinator.cli.stage import StageMaker, maker_of
+from coordinator.rehearse.stage import StageMaker, maker_of
 from coordinator.sequence import Case, CaseCause, load
 from tests.support.sequence_files import SEQUENCES
 from tests.support.short_sequence import write_short_sequence

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.asked import Asked
-from coordinator.cli.check import check_files
-from coordinator.cli.leaving_out import leave_out
+from coordinator.cli.check.asked import Asked
+from coordinator.cli.check.check_verb import check_files
+from coordinator.cli.check.leaving_out import leave_out
 from coordinator.cli.output import Exit, Output
 from coordinator.prove import Limits
 from coordinator.sequence import load

@@ -8,7 +8,7 @@ import pytest
 from coordinator.gateway.desk import Desk, Place, Reading
 from coordinator.gateway.meaning import Word, truth
 from coordinator.gateway.modbus import Run, runs_of
-from coordinator.sequence.gateway_model import GatewayModel, GatewaySignalModel
+from coordinator.sequence.models.gateway_model import GatewayModel, GatewaySignalModel
 
 EVERY_US = 200_000
 TIMEOUT_US = 300_000

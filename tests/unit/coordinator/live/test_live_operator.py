@@ -18,7 +18,7 @@ from coordinator.live.operator import (
     OperatorScript,
     StuckScript,
 )
-from coordinator.sequence import case
+from coordinator.sequence.cases import case
 from tests.support.obedient import ObedientParty, play
 from tests.support.small_plan import small_plan
 

@@ -12,8 +12,6 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli.rehearsal import rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.core.decide import begin
 from coordinator.core.effects import Effect, WriteRecord
 from coordinator.core.events import Event, MessagesMissed
@@ -23,6 +21,8 @@ from coordinator.live.alarms import Alarms
 from coordinator.live.hold_stories import HoldStories
 from coordinator.page.board import Board, Facts, Snapshot
 from coordinator.page.text_view import to_text
+from coordinator.rehearse.rehearsal import rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE, PLACED
 from coordinator.sequence import load, read_case
 from coordinator.wire.codec import adapter_of
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed

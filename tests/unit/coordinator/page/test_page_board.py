@@ -3,11 +3,11 @@
 import tomllib
 from pathlib import Path
 
-from coordinator.cli.signs import signs_by_fault
 from coordinator.core.decide import begin
 from coordinator.core.effects import RaisePrompt
 from coordinator.core.events import TimePassed
 from coordinator.core.state import OpenPrompt
+from coordinator.operate.signs import signs_by_fault
 from coordinator.page.board import Board, Facts
 from coordinator.page.text_view import to_text
 from coordinator.sequence import load

@@ -6,7 +6,7 @@ from shutil import copytree
 
 import pytest
 
-from coordinator.sequence.diagnostics import DIAGNOSTICS_MAX
+from coordinator.sequence.form.diagnostics import DIAGNOSTICS_MAX
 from tests.support.limited_reader import CPU_S_MAX, LimitedReader
 from tests.support.sequence_files import SEQUENCES
 

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from coordinator.sequence import SequenceError, load, read_cell
-from coordinator.sequence.diagnostics import DIAGNOSTICS_MAX, Diagnostic, Findings, choose_from
-from coordinator.sequence.sequence_model import SequenceModel
+from coordinator.sequence.form.diagnostics import DIAGNOSTICS_MAX, Diagnostic, Findings, choose_from
+from coordinator.sequence.models.sequence_model import SequenceModel
 from tests.support.sequence_files import SEQUENCES, codes_of, findings_of, write_sequence
 
 PAIRED = "{timeout: 1 s, paired_until: pulled, balance: 1 kN.m, stop: 3 s}"

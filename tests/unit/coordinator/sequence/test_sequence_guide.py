@@ -5,15 +5,23 @@ import re
 import shlex
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
-from coordinator.cli.rehearsal import rehearse
-from coordinator.cli.simulated import BOLT_CATALOGUE
+from coordinator.rehearse.rehearsal import rehearse
+from coordinator.rehearse.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
-from coordinator.sequence.case_model import ActModel, AnswerModel, CaseModel, CauseModel, FoundModel
-from coordinator.sequence.cell_model import (
+from coordinator.sequence.compiler.references import joint_group, pair_group, round_group
+from coordinator.sequence.models.case_model import (
+    ActModel,
+    AnswerModel,
+    CaseModel,
+    CauseModel,
+    FoundModel,
+)
+from coordinator.sequence.models.cell_model import (
     ActionModel,
     CellModel,
     FaultModel,
@@ -24,20 +32,20 @@ from coordinator.sequence.cell_model import (
     TimingModel,
     ToolModel,
 )
-from coordinator.sequence.fields import Strict
-from coordinator.sequence.gateway_model import (
+from coordinator.sequence.models.fields import Strict
+from coordinator.sequence.models.gateway_model import (
     GatewayModel,
     GatewaySignalModel,
     GatewaySourceModel,
 )
-from coordinator.sequence.joint_model import (
+from coordinator.sequence.models.joint_model import (
     BoltsModel,
     FlangeModel,
     JointModel,
     LooseningModel,
     TighteningModel,
 )
-from coordinator.sequence.property_model import (
+from coordinator.sequence.models.property_model import (
     AlwaysBeforeModel,
     AtMostModel,
     BeginsModel,
@@ -49,8 +57,7 @@ from coordinator.sequence.property_model import (
     SignalIsModel,
     UnderWayModel,
 )
-from coordinator.sequence.references import joint_group, pair_group, round_group
-from coordinator.sequence.sequence_model import (
+from coordinator.sequence.models.sequence_model import (
     AskModel,
     BarrierModel,
     BarrierStep,
@@ -168,7 +175,7 @@ def test_the_tutorial_begins_with_three_lines() -> None:
 
 def test_each_step_of_the_tutorial_keeps_the_rules_or_breaks_the_one_it_names(quay: Path) -> None:
     """A reader checks after every step, as the guide tells him to."""
-    told = {}
+    told: dict[int, Sequence[str]] = {}
     for number, files in enumerate(_stages()):
         _write(quay, files)
         codes = codes_of(quay / "make.yaml")

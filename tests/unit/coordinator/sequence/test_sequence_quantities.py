@@ -3,7 +3,7 @@
 import pytest
 from scipy import constants
 
-from coordinator.sequence.quantities import (
+from coordinator.sequence.form.quantities import (
     Dimension,
     QuantityError,
     parse_quantity,

@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from coordinator.sequence import CODES, SequenceError, load
-from coordinator.sequence.sarif import to_sarif
+from coordinator.sequence.form.sarif import to_sarif
 from tests.support.sequence_files import SEQUENCES
 
 # The properties that SARIF 2.1.0 requires, with their kinds, written down from the standard:

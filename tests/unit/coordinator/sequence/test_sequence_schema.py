@@ -12,9 +12,9 @@ from ruamel.yaml import YAML
 
 from coordinator.cli.schema import made_schema, text_of
 from coordinator.sequence import CODES, kind_of
-from coordinator.sequence.diagnostics import Findings
-from coordinator.sequence.schema import KINDS
-from coordinator.sequence.source import read_document
+from coordinator.sequence.form.diagnostics import Findings
+from coordinator.sequence.form.source import read_document
+from coordinator.sequence.models.schema import KINDS
 from tests.support.sequence_files import SEQUENCES
 
 SCHEMAS = {

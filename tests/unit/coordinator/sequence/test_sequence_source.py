@@ -4,10 +4,10 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.sequence.diagnostics import Findings
-from coordinator.sequence.source import read_document
-from coordinator.sequence.text import FILE_BYTES_MAX
-from coordinator.sequence.tree import Document
+from coordinator.sequence.form.diagnostics import Findings
+from coordinator.sequence.form.source import read_document
+from coordinator.sequence.form.text import FILE_BYTES_MAX
+from coordinator.sequence.form.tree import Document
 
 
 def read(path: Path, text: str | bytes) -> tuple[Document | None, Findings]:

@@ -6,11 +6,11 @@ from xml.etree import ElementTree
 
 import pytest
 
-from coordinator.cli.rehearsal import rehearse
 from coordinator.core.effects import Effect
 from coordinator.core.events import Event
 from coordinator.core.plan import NodeKind
 from coordinator.core.state import State
+from coordinator.rehearse.rehearsal import rehearse
 from coordinator.sequence import load
 from coordinator.timeline.build import Interval, Timeline, build, first_divergence
 from coordinator.timeline.picture import to_page, to_svg

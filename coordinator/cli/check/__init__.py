@@ -1,0 +1,1 @@
+"""The verb `check`: rules, proof, counterexamples."""

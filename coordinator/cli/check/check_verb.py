@@ -1,0 +1,209 @@
+"""The verb `check`: judge files by every rule and say everything that is wrong."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from coordinator.cli.check.asked import Asked, refusals
+from coordinator.cli.check.sarif_of_proofs import breaches_of, rules_of, unfinished_of
+from coordinator.cli.files import exit_of, to_data
+from coordinator.cli.output import Exit, Output
+from coordinator.sequence import (
+    CODES,
+    Diagnostic,
+    FormatError,
+    Loaded,
+    SequenceError,
+    kind_of,
+    load,
+    read_answers,
+    read_case,
+    read_cell,
+    read_joint,
+    reformat,
+)
+from coordinator.sequence.form.sarif import to_sarif
+
+IDLE = (
+    "That the proof does without something is no leave to take it out: the proof knows only what "
+    "is promised. The floor may need it; who set it decides."
+)
+
+
+def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
+    """Check sequences, cells, joints or cases; the worst decides how the program ends."""
+    refused = "\n".join(refusals(asked))
+    if refused:
+        return output.refuse(refused)
+    worst, good = Exit.GOOD, []
+    findings: list[Diagnostic] = []
+    plans: list[tuple[Path, Loaded]] = []
+    for path in paths:
+        try:
+            if asked.fix and not _reformat(output, path):
+                worst = max(worst, Exit.FINDINGS)
+            if kind_of(path) in _READERS:
+                output.say(f"{path}: keeps every rule: {_READERS[kind_of(path)](path)}")
+            else:
+                plans.append((path, _judge_sequence(output, path, asked)))
+            good.append(str(path))
+        except SequenceError as error:
+            output.say(error.render())
+            findings += error.diagnostics
+            worst = max(worst, exit_of(error.diagnostics))
+    proofs = [] if asked.quick else _prove(output, plans, asked)
+    opinions = _hear_others(output, plans, proofs, asked)
+    left_out = [_leave_out(output, *plan, asked) for plan in plans if asked.leave_out]
+    unproved = [one["file"] for one in (*proofs, *opinions) if not one["proved"]]
+    if unproved:
+        worst = max(worst, Exit.FINDINGS)
+    if asked.sarif:
+        _print_sarif(findings, proofs, opinions)
+        return worst
+    output.document(
+        ok=worst is Exit.GOOD,
+        good=[one for one in good if one not in unproved],
+        findings=[to_data(one) for one in findings],
+        proofs=proofs,
+        **({"left_out": left_out} if asked.leave_out else {}),
+        **({"spin": opinions} if asked.spin else {}),
+    )
+    return worst
+
+
+def _print_sarif(
+    findings: Sequence[Diagnostic],
+    proofs: Sequence[dict[str, Any]],
+    opinions: Sequence[dict[str, Any]],
+) -> None:
+    """Print everything that is wrong, by rules or by proofs, and what was not finished."""
+    document = to_sarif(
+        findings,
+        {**CODES, **rules_of(proofs, opinions)},
+        folder=Path.cwd(),
+        breaches=tuple(breaches_of(proofs, opinions)),
+        unfinished=tuple(unfinished_of(proofs, opinions)),
+    )
+    print(json.dumps(document, ensure_ascii=False))
+
+
+def _hear_others(
+    output: Output,
+    plans: Sequence[tuple[Path, Loaded]],
+    proofs: Sequence[dict[str, Any]],
+    asked: Asked,
+) -> list[dict[str, Any]]:
+    """Leave models for SPIN, or have it judge them; a model that cannot be left counts as bad."""
+    if asked.promela is None and not asked.spin:
+        return []
+    from coordinator.cli.check.second_opinion import hear_spin, leave_model
+
+    found = []
+    for place, (path, loaded) in enumerate(plans):
+        if asked.promela is not None and not leave_model(
+            output, asked.promela, path, loaded, asked.limits.causes
+        ):
+            found.append({"file": str(path), "proved": False, "failed": "its model was not left"})
+        if asked.spin:
+            own = bool(proofs[place]["proved"]) if proofs else None
+            found.append(hear_spin(output, path, loaded, asked.limits.causes, own))
+    return found
+
+
+def _leave_out(output: Output, path: Path, loaded: Loaded, asked: Asked) -> dict[str, Any]:
+    """Say of each thing that can be left out what depends on it."""
+    from coordinator.cli.check.leaving_out import leave_out
+
+    limits = asked.limits
+    found = []
+    for one in leave_out(path, loaded, limits, date.today()):  # noqa: DTZ011 (as above)
+        cut = "" if one.is_complete else " as far as it went; it was cut"
+        depends = ", ".join(one.found) or f"no property of this proof needs it{cut}"
+        output.say(f"{path}: without {one.what} {one.name}: {depends}")
+        found.append(asdict(one))
+    idle = sum(not one["found"] for one in found)
+    causes = f"{limits.causes} cause{'s' if limits.causes != 1 else ''}"
+    output.say(
+        f"{path}: {len(found)} left out in turn; of {idle} the proof, with {causes}, needs none"
+    )
+    if idle:
+        output.say(f"  {IDLE}")
+    if asked.spin:
+        output.say("  SPIN judged the file as it is; what is left out was proved without SPIN")
+    return {"file": str(path), "dropped": found}
+
+
+def _reformat(output: Output, path: Path) -> bool:
+    """Put a file into the layout of the house; return False if it had to stay as it is."""
+    try:
+        if reformat(path):
+            output.say(f"{path}: put into the house's layout; comments and meaning are as before")
+    except FormatError as error:
+        output.say(str(error))
+        return False
+    return True
+
+
+def _judge_sequence(output: Output, path: Path, asked: Asked) -> Loaded:
+    loaded = load(path, joint=asked.joint, today=date.today())  # noqa: DTZ011 (a calendar day on site)
+    plan = loaded.plan
+    steps = sum(1 for node in plan.nodes if node.move)
+    held = f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
+    if loaded.properties:
+        held += f", {len(loaded.properties)} properties of its own"
+    output.say(f"{path}: keeps every rule: {held}")
+    return loaded
+
+
+def _prove(
+    output: Output, plans: Sequence[tuple[Path, Loaded]], asked: Asked
+) -> list[dict[str, Any]]:
+    """Prove one after the other; what is alike in several is decided once."""
+    from coordinator.cli.check.proof import Proving, prove
+    from coordinator.prove import Stores
+
+    proving = Proving(asked.limits, Stores(), asked.out)
+    return [
+        {"file": str(path), **prove(output, str(path), loaded, proving)} for path, loaded in plans
+    ]
+
+
+def _judge_cell(path: Path) -> str:
+    cell = read_cell(path)
+    return f"a cell of sides {' and '.join(cell.sides)}, {len(cell.actions)} actions"
+
+
+def _judge_joint(path: Path) -> str:
+    joint = read_joint(path)
+    return f"a joint of {joint.bolt_count} bolts, {len(joint.rounds)} rounds"
+
+
+def _judge_case(path: Path) -> str:
+    from coordinator.rehearse.simulated import BOLT_CATALOGUE
+
+    case = read_case(path, BOLT_CATALOGUE)
+    return f"a case of {len(case.causes)} causes"
+
+
+def _judge_answers(path: Path) -> str:
+    people = read_answers(path)
+    return f"{len(people.answers)} answers, {len(people.acts)} acts"
+
+
+def _judge_windows(path: Path) -> str:
+    from coordinator.cli.records.study_verbs import read_windows
+
+    windows = read_windows(path)
+    return f"windows for {len(windows.kinds)} kinds of record"
+
+
+_READERS = {
+    "cell": _judge_cell,
+    "joint": _judge_joint,
+    "case": _judge_case,
+    "answers": _judge_answers,
+    "windows": _judge_windows,
+}

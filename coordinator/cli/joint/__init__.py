@@ -1,0 +1,1 @@
+"""The verb `joint`: the figures of a joint file."""

@@ -1,0 +1,1 @@
+"""The verbs below `records`."""

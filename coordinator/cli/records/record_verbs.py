@@ -1,0 +1,130 @@
+"""The verb `records`: list, show and verify what was proved about each bolt."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+from rich.table import Table
+
+from coordinator.cli.output import Exit, Output
+from coordinator.records.rows import RecordFilter, StoredRecord
+from coordinator.records.store import RecordsFailed, RecordStore
+
+TRACE_ROWS_MAX = 24
+
+
+def open_store(output: Output, place: str | Path) -> RecordStore | None:
+    """Open the records of a folder or a database; say so and return None if there are none."""
+    text = str(place)
+    if "://" not in text:
+        path = Path(text) / "records.sqlite"
+        if not path.is_file():
+            output.refuse(
+                f"{path}: no records here; run a sequence first or name a folder with --out"
+            )
+            return None
+        text = f"sqlite:///{path}"
+    try:
+        return RecordStore(text)
+    except RecordsFailed as error:
+        output.refuse(str(error))
+        return None
+
+
+def list_records(output: Output, folder: str | Path, wanted: RecordFilter) -> Exit:
+    """Print one line per record."""
+    store = open_store(output, folder)
+    if store is None:
+        return Exit.BAD_USE
+    try:
+        found = store.list_records(wanted, traces=False)
+    except RecordsFailed as error:
+        return output.refuse(str(error))
+    finally:
+        store.close()
+    for run in dict.fromkeys(one.run for one in found):
+        rows = [one for one in found if one.run == run]
+        output.say(f"run {run}: {rows[0].sequence} on {rows[0].joint}")
+        output.people.print(_table(rows))
+    output.say(f"{len(found)} records")
+    output.document(ok=True, records=[_without_trace(one) for one in found])
+    return Exit.GOOD
+
+
+def _table(found: Sequence[StoredRecord]) -> Table:
+    table = Table(
+        "no", "side", "bolt", "kind", "round", "try", "target N·m", "torque N·m",
+        "angle °", "verdict", "why", "", box=None, pad_edge=False,
+    )  # fmt: skip
+    for one in found:
+        table.add_row(*_cells(one))
+    return table
+
+
+def show_record(output: Output, folder: str | Path, number: int) -> Exit:
+    """Print one record with its trace."""
+    store = open_store(output, folder)
+    if store is None:
+        return Exit.BAD_USE
+    try:
+        one = store.show(number)
+    except RecordsFailed as error:
+        return output.refuse(str(error))
+    finally:
+        store.close()
+    for name, value in _without_trace(one).items():
+        output.say(f"{name:12} {value}")
+    output.people.print(_trace_table(one))
+    output.document(ok=True, record=asdict(one))
+    return Exit.GOOD
+
+
+def verify_records(output: Output, folder: str | Path) -> Exit:
+    """Verify the chain and print its head."""
+    store = open_store(output, folder)
+    if store is None:
+        return Exit.BAD_USE
+    try:
+        wrong = store.verify()
+        seq, digest = store.head()
+    except RecordsFailed as error:
+        return output.refuse(str(error))
+    finally:
+        store.close()
+    output.say(wrong or f"{seq} rows, the chain is whole; head {digest}")
+    output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
+    return Exit.GOOD if wrong is None else Exit.FINDINGS
+
+
+def _cells(one: StoredRecord) -> list[str]:
+    torque = "" if one.torque_nm is None else f"{one.torque_nm:.0f}"
+    angle = "" if one.angle_rad is None else f"{math.degrees(one.angle_rad):.1f}"
+    why = ", ".join(word for word in (*one.reasons, one.fault) if word)
+    return [
+        str(one.seq), one.side, str(one.bolt), one.kind, str(one.round or ""),
+        str(one.attempt), f"{one.target_nm:.0f}" if one.target_nm else "", torque, angle,
+        one.verdict, why, "simulated" if one.simulated else "",
+    ]  # fmt: skip
+
+
+def _without_trace(one: StoredRecord) -> dict[str, object]:
+    return {name: value for name, value in asdict(one).items() if not name.startswith("trace_")}
+
+
+def _trace_table(one: StoredRecord) -> Table:
+    table = Table("time s", "torque N·m", "pressure MPa", "angle °", box=None, pad_edge=False)
+    count = len(one.trace_time_s)
+    stride = max(1, math.ceil(count / TRACE_ROWS_MAX))
+    for index in [*range(0, count, stride)][:-1] + ([count - 1] if count else []):
+        table.add_row(
+            f"{one.trace_time_s[index]:.1f}",
+            _at(one.trace_torque_nm, index, 1.0, ".0f"),
+            _at(one.trace_pressure_pa, index, 1e-6, ".1f"),
+            _at(one.trace_angle_rad, index, math.degrees(1.0), ".1f"),
+        )
+    return table
+
+
+def _at(column: tuple[float, ...], index: int, factor: float, form: str) -> str:
+    return format(column[index] * factor, form) if index < len(column) else ""

@@ -1,0 +1,223 @@
+"""Join a run to its live page, which is a process of its own: if it dies the run goes on.
+
+Snapshots go to the page by its standard input, calls come back by its standard output.
+
+Units: ``*_s`` seconds of the wall.
+Invariants: PG5, the page speaks to no arm: calls go to the run's coordinator, which decides; PG9, a
+run never waits for its page.
+"""
+
+import asyncio
+import contextlib
+import json
+import sys
+from collections.abc import AsyncIterator, Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from coordinator.core.events import Act
+from coordinator.core.plan import Plan
+from coordinator.core.state import State
+from coordinator.live.coordinator import Proof, RecordWriter
+from coordinator.live.link import Link
+from coordinator.live.operator import Acting, Answering, Call, Taking
+from coordinator.operate.signs import signs_by_fault
+from coordinator.operate.terminal_words import HELP, Words
+from coordinator.page.board import Board, Facts
+from coordinator.page.operators import read_operators
+from coordinator.page.tapped_link import TappedLink
+from coordinator.records.rows import Run
+from coordinator.records.write import ToolFacts, to_row
+from coordinator.wire.codec import to_time
+from coordinator.wire.messages import Trace
+
+PERIOD_S = 0.25
+"""Chosen: people see a number change about four times a second."""
+BUFFER_MAX = 1 << 20
+"""Bytes; a page that far behind gets no more until it has read."""
+START_S = 20.0
+END_S = 3.0
+
+
+class PageFailed(Exception):  # noqa: N818 (it says what happened)
+    """The page could not be served from the beginning. Code PAG002."""
+
+
+@dataclass(frozen=True, slots=True)
+class PageWish:
+    """What is asked of the page."""
+
+    at: str
+    operators: Path | None
+    place: str
+    """Folder or database of the records."""
+    sequence: Path | None = None
+    joint: Path | None = None
+    seed: int = 1
+
+    def to_argument(self) -> str:
+        """Return it as one word for the page's process."""
+        return json.dumps(
+            {name: str(one) if isinstance(one, Path) else one for name, one in asdict(self).items()}
+        )
+
+
+class RunPage:
+    """The page of one run; does nothing if none was asked for."""
+
+    def __init__(
+        self,
+        wish: PageWish | None,
+        plan: Plan,
+        state: State,
+        facts: Facts,
+        *,
+        now_us: Callable[[], int],
+        say: Callable[[str], None],
+    ) -> None:
+        self.board = Board(plan, state, facts, signs_by_fault())
+        self.has_operators = wish is not None and wish.operators is not None
+        self._wish = wish
+        self._plan = plan
+        self._now_us = now_us
+        self._say = say
+        self._process: asyncio.subprocess.Process | None = None
+
+    def tapped(self, link: Link) -> Link:
+        """Return the link, heard by the page if there is one."""
+        return link if self._wish is None else TappedLink(link, self.board.hear)
+
+    def recording(self, write: RecordWriter, run: Run, origin_us: int) -> RecordWriter:
+        """Return the record writer, seen by the page if there is one."""
+        if self._wish is None:
+            return write
+
+        def write_and_show(proof: Proof) -> None:
+            write(proof)
+            at = to_time(origin_us + proof.at_us)
+            facts = ToolFacts(proof.trace or Trace(), proof.tool, proof.simulated, at)
+            row = to_row(self._plan, run, proof.effect, facts)
+            if row is not None:
+                self.board.take_record(row, proof.at_us)
+
+        return write_and_show
+
+    @contextlib.asynccontextmanager
+    async def served(self, submit: Callable[[Call], None]) -> AsyncIterator[None]:
+        """Serve the page while the run goes on.
+
+        Raises:
+            PageFailed: PAG002, its address cannot be used.
+            OperatorsFailed: PAG001, the file of operators cannot be used.
+        """
+        if self._wish is None:
+            yield
+            return
+        if self._wish.operators is not None:
+            read_operators(self._wish.operators)
+        await self._start(self._wish)
+        tasks = [
+            asyncio.create_task(self._push()),
+            asyncio.create_task(self._take_calls(submit)),
+        ]
+        try:
+            yield
+        finally:
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+            await self._end()
+
+    async def _start(self, wish: PageWish) -> None:
+        self._process = await asyncio.create_subprocess_exec(
+            sys.executable,
+            "-m",
+            "coordinator.operate.page_process",
+            wish.to_argument(),
+            stdin=asyncio.subprocess.PIPE,
+            stdout=asyncio.subprocess.PIPE,
+            # Out of Ctrl-C's reach: the page shows how the run comes to rest.
+            start_new_session=True,
+        )
+        said = await self._read(START_S)
+        if "ready" not in said:
+            await self._end()
+            raise PageFailed(said.get("failed", "the page's process has ended at once [PAG002]"))
+        who = "" if self.has_operators else ", for looking only: nobody was named with --operators"
+        self._say(f"live page: {said['ready']}{who}")
+
+    async def _read(self, patience_s: float | None = None) -> dict[str, Any]:
+        if self._process is None or self._process.stdout is None:
+            return {}
+        try:
+            line = await asyncio.wait_for(self._process.stdout.readline(), patience_s)
+            said: dict[str, Any] = json.loads(line)
+        except (TimeoutError, ValueError):
+            return {}
+        return said
+
+    async def _push(self) -> None:
+        """Hand the page a snapshot now and then, if it has read the last ones."""
+        while self._send({"snapshot": self.board.snapshot(max(self._now_us(), 0))}):
+            await asyncio.sleep(PERIOD_S)
+        self._say("the live page has ended; the run goes on without it")
+
+    def _send(self, content: dict[str, Any]) -> bool:
+        """Send a line; False once the page is gone."""
+        process = self._process
+        if process is None or process.stdin is None or process.returncode is not None:
+            return False
+        if process.stdin.is_closing():
+            return False
+        if process.stdin.transport.get_write_buffer_size() < BUFFER_MAX:
+            process.stdin.write(json.dumps(content).encode() + b"\n")
+        return True
+
+    async def _take_calls(self, submit: Callable[[Call], None]) -> None:
+        while asked := await self._read():
+            self._send({"reply": asked["call"], **self._submit(asked, submit)})
+
+    def _submit(self, asked: dict[str, Any], submit: Callable[[Call], None]) -> dict[str, Any]:
+        if "act" in asked:
+            submit(Acting(Act(asked["act"]), asked["who"]))
+            return {"ok": True, "text": f"{asked['act']} is with the coordinator"}
+        if "words" in asked:
+            return self._say_words(asked["words"], asked["who"], submit)
+        number, option, who = asked["prompt"], asked["option"], asked["who"]
+        refusal = self.board.refusal(number, option)
+        if refusal is not None:
+            return {"ok": False, "text": refusal}
+        # Noted here too: a second click may come before the coordinator's turn.
+        self.board.answered[number] = who
+        submit(Answering(number, option, who, asked.get("torque_nm")))
+        return {"ok": True, "text": f"{option} to prompt {number} is with the coordinator"}
+
+    def _say_words(self, said: str, who: str, submit: Callable[[Call], None]) -> dict[str, Any]:
+        """Do what a person says about modes, steps, overrides, alarms, or a prompt to be theirs."""
+        words = said.split()
+        match words:
+            case ["take", number] if number.isdecimal():
+                submit(Taking(int(number), who))
+                return {"ok": True, "text": f"prompt {number} is {who}'s, if it is still open"}
+        found = Words(self._plan, who, self._now_us, self.board.alarms).read(words)
+        if found is None:
+            return {"ok": False, "text": f"not understood: '{said}'; {HELP}; take NUMBER"}
+        if isinstance(found, str):
+            return {"ok": not found.startswith(("not understood", "minutes is")), "text": found}
+        submit(found)
+        return {"ok": True, "text": f"'{said}' is with the coordinator"}
+
+    async def _end(self) -> None:
+        process = self._process
+        if process is None:
+            return
+        if process.returncode is None:
+            self._send({"snapshot": self.board.snapshot(max(self._now_us(), 0))})
+        if process.stdin is not None:
+            process.stdin.close()
+        try:
+            await asyncio.wait_for(process.wait(), END_S)
+        except TimeoutError:
+            process.kill()
+            await process.wait()

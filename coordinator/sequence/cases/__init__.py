@@ -1,0 +1,1 @@
+"""Read case and answer files."""

@@ -1,0 +1,1 @@
+"""Turn the models of a sequence into the nodes, barriers and rules of a plan."""

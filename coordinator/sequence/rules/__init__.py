@@ -1,0 +1,1 @@
+"""Rules that judge a compiled sequence: tools, bolts, pulls, inserted parts, zones."""

@@ -1,0 +1,91 @@
+"""What a person types: acts, answers, and what is neither."""
+
+import pytest
+
+from coordinator.core.effects import RaisePrompt
+from coordinator.core.events import Act, TimePassed
+from coordinator.core.state import OpenPrompt, State
+from coordinator.live.operator import Acting, Answering, Taking
+from coordinator.operate.terminal_prompts import WHO, PromptDesk, TerminalInput
+
+OPTIONS = ("again", "hold", "abort")
+
+
+def desk_with(*numbers: int) -> PromptDesk:
+    """Return a desk at which prompts of these numbers are open."""
+    desk = PromptDesk()
+    effects = tuple(RaisePrompt(number, 0, 0, 0, "leak", OPTIONS) for number in numbers)
+    prompts = tuple(OpenPrompt(number, 0, 0, 0, "leak") for number in numbers)
+    desk(TimePassed(0), effects, State("running", (), (), (), (), prompts=prompts))
+    return desk
+
+
+@pytest.mark.parametrize("act", list(Act))
+def test_every_act_of_the_procedure_is_a_word(act: Act) -> None:
+    """Nothing that the page can do may be missing at the terminal."""
+    assert desk_with().read(f" {act.value} \n") == Acting(act, WHO)
+
+
+@pytest.mark.parametrize("line", ["again", "1", "7 again", "7 1"])
+def test_the_only_open_prompt_takes_a_word_or_a_place(line: str) -> None:
+    """A person in a hurry types the shortest."""
+    assert desk_with(7).read(line) == Answering(7, "again", WHO)
+
+
+def test_a_word_that_is_act_and_option_answers_the_only_open_prompt() -> None:
+    """The prompt offers `hold` itself, with the meaning that its author gave it."""
+    assert desk_with(7).read("hold") == Answering(7, "hold", WHO)
+
+
+def test_with_two_prompts_open_a_bare_option_answers_neither() -> None:
+    """Guessing which side is meant could send the wrong one."""
+    told = desk_with(7, 8).read("again")
+
+    assert isinstance(told, str)
+    assert "prompt 7" in told
+    assert "prompt 8" in told
+    assert desk_with(7, 8).read("8 again") == Answering(8, "again", WHO)
+
+
+def test_a_prompt_that_was_answered_is_open_no_more() -> None:
+    """A late answer must not count for something else."""
+    desk = desk_with(7)
+    desk(TimePassed(1), (), State("running", (), (), (), ()))
+
+    assert isinstance(desk.read("7 again"), str)
+
+
+@pytest.mark.parametrize("line", ["", "4", "0", "7 4", "9 again", "again now please"])
+def test_what_is_not_offered_is_told_and_does_nothing(line: str) -> None:
+    """A slip of the finger is no answer."""
+    assert isinstance(desk_with(7).read(line), str)
+
+
+def test_work_by_hand_is_told_with_its_torque_and_by_whom() -> None:
+    """The record must say manual, to what torque, and whose hands it was."""
+    desk = PromptDesk()
+    effects = (RaisePrompt(7, 0, 0, 0, "leak", ("again", "by_hand")),)
+    prompts = (OpenPrompt(7, 0, 0, 0, "leak"),)
+    desk(TimePassed(0), effects, State("running", (), (), (), (), prompts=prompts))
+
+    assert desk.read("by_hand 3100 Ada Byron") == Answering(7, "by_hand", "Ada Byron", 3100.0)
+    assert desk.read("7 2 3100") == Answering(7, "by_hand", WHO, 3100.0)
+    for wrong in ("by_hand much", "by_hand -5", "by_hand nan"):
+        assert "must be a number" in str(desk.read(wrong))
+
+
+def test_a_prompt_is_taken_by_a_word() -> None:
+    """One owner: whoever has taken it answers it."""
+    assert desk_with(7).read("take Ada") == Taking(7, "Ada")
+    assert desk_with(7, 8).read("8 take") == Taking(8, WHO)
+
+
+def test_keys_become_lines_with_the_last_one_erased() -> None:
+    """Keys come one by one from a terminal without echo."""
+    keys = TerminalInput()
+
+    assert keys.take("hox") == []
+    assert keys.take("\x7fl") == []
+    assert keys.typed == "hol"
+    assert keys.take("d\rres") == ["hold"]
+    assert keys.typed == "res"
