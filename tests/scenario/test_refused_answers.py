@@ -34,9 +34,7 @@ def test_work_by_hand_without_a_torque_is_refused_and_can_be_answered_again(
     assert "say the check torque with it" in asked.text()
     target_nm = asked.plan.nodes[asked.state.prompts[0].node].record
     assert target_nm is not None
-    reply = asked.press(
-        prompt=number, option="by_hand", who="Bo", torque_nm=target_nm.target_nm
-    )
+    reply = asked.press(prompt=number, option="by_hand", who="Bo", torque_nm=target_nm.target_nm)
 
     assert reply["ok"], reply
     assert number not in [one.number for one in asked.state.prompts]

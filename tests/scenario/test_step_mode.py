@@ -129,7 +129,9 @@ def test_the_script_of_an_unattended_start_gives_no_word(short: Path) -> None:
     assert calls == ()
 
 
-def test_an_answer_file_with_steps_is_refused_with_a_real_party(short: Path, tmp_path: Path) -> None:
+def test_an_answer_file_with_steps_is_refused_with_a_real_party(
+    short: Path, tmp_path: Path
+) -> None:
     """J2: never with a real party."""
     loaded = load(short)
     wishes = _wishes(loaded, short, tmp_path)
