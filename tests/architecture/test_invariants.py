@@ -8,7 +8,6 @@ import pytest
 
 from coordinator.campaign.oracles import PROMISES
 from coordinator.invariants import INVARIANTS, Invariant, read_catalogue
-from coordinator.promela.export import SHARED
 from coordinator.prove import PROPERTIES
 from tests.support.house import ROOT
 from tests.support.invariants import (
@@ -21,6 +20,7 @@ from tests.support.invariants import (
     sections,
     upheld_in,
 )
+from tests.support.promela.export import SHARED
 
 
 def test_a_code_that_is_declared_twice_is_refused() -> None:

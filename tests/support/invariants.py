@@ -12,8 +12,8 @@ from functools import cache
 from pathlib import Path
 
 from coordinator.invariants import INVARIANTS
-from coordinator.promela.export import SHARED
 from tests.support.house import ROOT, SOURCES, functions, place, python_files
+from tests.support.promela.export import SHARED
 
 CODE = r"[A-Z]{1,2}\d{1,2}"
 _CODES = rf"{CODE}(?:(?:, | and |, and ){CODE})*"
@@ -26,7 +26,7 @@ _IN_BRACKETS = re.compile(rf"\(({_CODES})\)")
 def sections() -> Mapping[str, list[tuple[str, str]]]:
     """Return for each module what its docstring lists as invariants, as (code, text)."""
     found = {}
-    for path in python_files(*SOURCES):
+    for path in python_files(*SOURCES, "tests/support/promela"):
         section = _SECTION.search(ast.get_docstring(_tree(path)) or "")
         if section is not None:
             found[place(path)] = _ENTRY.findall(" ".join(section[1].split()))
