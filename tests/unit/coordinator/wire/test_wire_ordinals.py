@@ -15,7 +15,12 @@ def said(ordinal: int | None, sent_us: int, source: str = "aft", subject: str = 
 def test_each_subject_is_numbered_by_itself() -> None:
     """An arm hears nothing of what is said to the other: it must not look like a loss."""
     ordinals = Ordinals()
-    about = [("fore", Ask(1)), ("aft", Ask(2)), ("all", Lease(9)), ("fore", Ask(3))]
+    about: list[tuple[str, Body]] = [
+        ("fore", Ask(1)),
+        ("aft", Ask(2)),
+        ("all", Lease(9)),
+        ("fore", Ask(3)),
+    ]
 
     assert [ordinals.next(subject, body) for subject, body in about] == [1, 1, 1, 2]
 
@@ -41,7 +46,7 @@ def test_what_was_lost_is_counted_whatever_was_lost() -> None:
 
 
 def test_copies_latecomers_and_unnumbered_ones_are_no_gap() -> None:
-    """G1, G2: MQTT may deliver twice, a broker may let one overtake another."""
+    """WR6, WR7: MQTT may deliver twice, a broker may let one overtake another."""
     gaps = Gaps()
 
     order = [(1, 10), (2, 20), (2, 20), (None, 25), (4, 40), (3, 30), (4, 40), (5, 50)]
