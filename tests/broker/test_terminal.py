@@ -25,10 +25,8 @@ def run_of(folder: Path) -> tuple[str, ...]:
 
 def wait_for_frames(terminal: Terminal) -> None:
     """Read on while the table is drawn anew several times: what it erases is gone by then."""
-    drawn = len(terminal.raw)
     for _ in range(3):
-        terminal.wait_until(lambda: len(terminal.raw) > drawn)
-        drawn = len(terminal.raw)
+        terminal.wait_for_more()
 
 
 def test_a_prompt_shows_all_its_answers_on_a_screen_of_80_by_24(tmp_path: Path) -> None:

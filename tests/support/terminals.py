@@ -88,6 +88,11 @@ class Terminal:
         """Read until words stand somewhere."""
         self.wait_until(lambda: words in self.everything)
 
+    def wait_for_more(self) -> None:
+        """Read until something new has come."""
+        count = len(self.raw)
+        self.wait_until(lambda: len(self.raw) > count)
+
 
 @contextlib.contextmanager
 def at_terminal(
