@@ -121,6 +121,9 @@ def resume(
     records: Records = None,
     book: RunBooks = None,
     take_over: TakeOver = False,
+    page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False,
+    page_at: PageAt = "127.0.0.1:8080",
+    operators: Operators = None,
     json: Json = False,
 ) -> None:
     """Go on with a run after a crash or a Ctrl-C: ask the arms what they did, hold, wait."""
@@ -138,6 +141,8 @@ def resume(
         interactive=sys.stdin.isatty(),
         records=records,
         book=book,
+        page_at=page_at if page else None,
+        operators=operators,
     )
     raise typer.Exit(resume_run(Output.of(json), run, wishes))
 

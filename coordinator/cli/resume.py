@@ -21,6 +21,7 @@ from coordinator.live.standing import Standing, Standings
 from coordinator.operate.party_process import CAUSES_FILE, read_causes
 from coordinator.operate.pinned import NOT_WRITTEN, as_begun, speed_of, unpack
 from coordinator.operate.run_live import Resumption, Wishes, run_live
+from coordinator.operate.run_page import PageWish
 from coordinator.operate.where_was_i import Card, card_of
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
 from coordinator.records.replaying import replay
@@ -54,6 +55,10 @@ class ResumeWishes:
     """Address of the database of records; None for a file in `out`."""
     book: Path | None = None
     """Named: the run is written into its cell's book; else only where there is one already."""
+    page_at: str | None = None
+    """Where to serve the live page; None for no page."""
+    operators: Path | None = None
+    """Who may act on the page; nobody without it."""
 
 
 def resume_run(output: Output, name: str, wishes: ResumeWishes) -> Exit:
@@ -66,9 +71,13 @@ def resume_run(output: Output, name: str, wishes: ResumeWishes) -> Exit:
     try:
         journal = Journal.open(path) if wishes.look else Journal.take_up(path)
         with contextlib.closing(journal):
+            # Whoever only looks must not be told a place that nothing can be resumed from.
+            journal.require_whole()
             return _resume(output, folder, journal, wishes, people)
     except REFUSALS as error:
         return output.refuse(str(error))
+    except OSError as error:
+        return output.refuse(f"{error.filename or folder}: {error.strerror}; nothing was begun")
 
 
 def _resume(
@@ -105,6 +114,7 @@ def _resume(
         speed=speed,
         standings=stands,
         causes=_causes_of(folder),
+        page=_page_of(wishes, head, sequence, joint),
     )
     result = run_live(resumed, wishes.broker, Resumption(journal, replayed))
     book = book_path(wishes.book or BOOKS, loaded.cell.cell)
@@ -194,6 +204,15 @@ def _to_live(
         take_over=wishes.take_over,
         records=wishes.records,
     )
+
+
+def _page_of(
+    wishes: ResumeWishes, head: Head, sequence: Path, joint: Path | None
+) -> PageWish | None:
+    if wishes.page_at is None:
+        return None
+    place = wishes.records or str(wishes.out)
+    return PageWish(wishes.page_at, wishes.operators, place, sequence, joint, head.seed)
 
 
 def _causes_of(folder: Path) -> tuple[Cause, ...]:

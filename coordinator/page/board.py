@@ -27,7 +27,7 @@ from coordinator.core.prompts import HOLD_POINT
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
 from coordinator.live.caps_words import caps_words
-from coordinator.live.explain import explain
+from coordinator.live.explain import explain, steps_done
 from coordinator.live.hold_stories import HoldStories
 from coordinator.sequence import JointFigures
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
@@ -212,6 +212,7 @@ class Board:
         for index, words in enumerate(explain(self._plan, self._state, now_us)):
             lane = self._state.lanes[index]
             done = [node for node in self._plan.lanes[index] if lane.is_done(node)]
+            steps = steps_done(self._plan, index, lane)
             lanes.append(
                 {
                     "name": words.name,
@@ -224,8 +225,8 @@ class Board:
                     "is_held": lane.held,
                     "is_faulted": bool(lane.fault) and lane.fault != HOLD_POINT,
                     "seen_s": round(max(now_us - lane.seen_us, 0) / 1e6, 1),
-                    "done": len(done),
-                    "steps": len(self._plan.lanes[index]),
+                    "done": steps[0],
+                    "steps": steps[1],
                     "last_done": done[-1] if done else -1,
                 }
             )
