@@ -17,6 +17,7 @@ from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
 from sim_arms.causes import CATALOGUE, CauseKind
 from tests.support.house import ROOT
+from tests.support.house_picture import house_picture
 from tests.support.key_tables import LABELS, key_table
 
 _PART = re.compile(r"(<!-- generated: ([a-z ]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
@@ -97,6 +98,7 @@ PARTS: dict[str, Callable[[], str]] = {
         for one in (PROCEDURE, STEP, BARRIER, PROMPT, ALARM, ARM)
     },
     **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
+    "house": house_picture,
     "causes": causes,
     "signs of causes": signs,
     "promises": promises,
@@ -105,6 +107,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "bodies": bodies,
 }
 GUIDES = (
+    "DEVELOPERS.md",
     "coordinator/campaign/README.md",
     "coordinator/commissioning/README.md",
     "coordinator/core/README.md",
