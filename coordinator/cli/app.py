@@ -21,7 +21,7 @@ from coordinator.cli.options import (
     ModeWord,
     Seed,
 )
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.cli.records.records_verbs import records_app
 from coordinator.cli.told_values import Verbs
 from coordinator.core.plan import Caps, Mode
@@ -391,7 +391,7 @@ def new(
     output = Output.of(json)
     if side is not None and len(side) != 2:
         raise typer.Exit(
-            output.refuse(f"{len(side)} sides are given, must be two; give --side twice")
+            output.refuse(f"{counted(len(side), 'side')} given, must be two; give --side twice")
         )
     given = {name: value for name, value in asked.params.items() if isinstance(value, str)}
     given |= dict(zip(("first_side", "second_side"), side or (), strict=False))

@@ -20,7 +20,7 @@ from coordinator.campaign.report_html import page
 from coordinator.campaign.report_junit import junit
 from coordinator.campaign.store import Folder, Head, Kept, OtherCampaign, Row, SpoiltLine
 from coordinator.cli.files import load_sequence
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.rehearse.stage import StageMaker, maker_of
 
 CASES = 1_000
@@ -71,8 +71,7 @@ def fuzz(output: Output, path: Path, joint: Path | None, asked: Asked) -> Exit:
         )
     except KeyboardInterrupt:
         text = "ended at once, without reports; what was counted is kept, run again to go on"
-        output.say(text)
-        output.document(ok=False, error=text)
+        output.error(text)
         return Exit.HELD
 
 
@@ -226,11 +225,11 @@ def _tell(
     tally, coverage, rate = ran.campaign.tally, report["coverage"], report["health"]["rate_per_s"]
     met = ", ".join(f"{name.replace('_', ' ')} {a} of {b}" for name, (a, b) in coverage.items())
     speed = "" if rate is None else f", {rate} a second"
-    output.say(f"SIMULATED: {tally.done} cases{speed}; met: {met}")
+    output.say(f"SIMULATED: {counted(tally.done, 'case')}{speed}; met: {met}")
     _tell_canaries(output, tally)
     for signature, count in tally.failed.most_common():
         promise = report["promises"].get(signature.split(" ")[0], "")
-        output.say(f"BROKEN in {count} cases: {signature}: {promise}")
+        output.say(f"BROKEN in {counted(count, 'case')}: {signature}: {promise}")
         for one in cases[signature]:
             output.say(f"  bothsides replay {one.place}")
         if not cases[signature]:

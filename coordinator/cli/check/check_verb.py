@@ -10,7 +10,7 @@ from typing import Any
 from coordinator.cli.check.asked import Asked, refusals
 from coordinator.cli.check.sarif_of_proofs import breaches_of, rules_of, unfinished_of
 from coordinator.cli.files import exit_of, to_data
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.sequence import (
     CODES,
     Diagnostic,
@@ -151,7 +151,13 @@ def _judge_sequence(output: Output, path: Path, asked: Asked) -> Loaded:
     loaded = load(path, joint=asked.joint, today=date.today())  # noqa: DTZ011 (a calendar day on site)
     plan = loaded.plan
     steps = sum(1 for node in plan.nodes if node.move)
-    held = f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
+    held = ", ".join(
+        (
+            counted(steps, "step"),
+            counted(len(plan.barriers), "barrier"),
+            counted(len(plan.spans), "paired span"),
+        )
+    )
     if loaded.properties:
         held += f", {len(loaded.properties)} properties of its own"
     output.say(f"{path}: keeps every rule: {held}")

@@ -10,7 +10,7 @@ from pathlib import Path
 from coordinator.cautions import CAUTION
 from coordinator.cli.evidence import PROGRAM
 from coordinator.cli.files import load_sequence
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.commissioning.book import Book, book_path, read_book
 from coordinator.commissioning.matrix import CAUSES, matrix_of
 from coordinator.commissioning.matrix_judge import judge
@@ -151,7 +151,7 @@ def _tell(output: Output, rows: Sequence[Row], loaded: Loaded, asked: MatrixAske
     results = [row.of(world).result for row in rows]
     counts = {word: results.count(word) for word in ("passed", "failed", "untested")}
     told = ", ".join(f"{count} {word}" for word, count in counts.items())
-    output.say(f"{len(rows)} cells on {world} parties: {told}")
+    output.say(f"{counted(len(rows), 'cell')} on {world} parties: {told}")
     if asked.file is not None:
         output.say(f"wrote {asked.file}")
     is_good = counts["passed"] == len(rows)

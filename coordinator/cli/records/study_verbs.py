@@ -7,7 +7,7 @@ from pathlib import Path
 from rich.table import Table
 
 from coordinator.cli.files import read_or_exit
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.cli.records.record_verbs import open_store
 from coordinator.records.export import FORMATS, export
 from coordinator.records.lookback import Touched, find_touched, rejudge, trends
@@ -38,7 +38,7 @@ def export_records(output: Output, store_at: str, wanted: RecordFilter, target: 
         return output.refuse(f"{target}: {error.strerror}; name another file")
     finally:
         store.close()
-    output.say(f"{len(found)} records in {target}")
+    output.say(f"{counted(len(found), 'record')} in {target}")
     output.document(ok=True, records=len(found), file=str(target), format=form)
     return Exit.GOOD
 
@@ -86,7 +86,7 @@ def _rejudge(
     changed = sum(row["first"] != row["now"] for row in rows)
     output.people.print(table)
     kept = f", kept under the name of {who}" if who else ", not kept: add --by NAME to keep them"
-    output.say(f"{len(rows)} records judged by '{windows.name}', {changed} differ{kept}")
+    output.say(f"{counted(len(rows), 'record')} judged by '{windows.name}', {changed} differ{kept}")
     output.document(ok=not changed, windows=windows.to_data(), judged=rows, differ=changed)
     return changed
 
@@ -122,7 +122,7 @@ def _tell_touched(output: Output, touched: tuple[Touched, ...], tool: str, since
             one.calibrated, one.due, "simulated" if one.simulated else "",
         )  # fmt: skip
     output.people.print(table)
-    output.say(f"{len(touched)} runs with {tool} since {since}")
+    output.say(f"{counted(len(touched), 'run')} with {tool} since {since}")
     output.document(
         ok=not touched,
         touched=[{name: getattr(one, name) for name in one.__slots__} for one in touched],
