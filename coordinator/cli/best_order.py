@@ -16,6 +16,7 @@ from coordinator.core.effects import Effect
 from coordinator.core.events import Event
 from coordinator.core.plan import UNCAPPED, Caps, Plan
 from coordinator.core.state import State
+from coordinator.extras import missing_extra
 from coordinator.prove import Limits, explore
 from coordinator.rehearse.rehearsal import Rehearsal, rehearse
 from coordinator.rehearse.simulated import unknown_to_simulation
@@ -42,15 +43,14 @@ def show_best_order(
         output.say(f"{path}: no lane leaves its order free: nothing to choose; `after` does")
         output.document(ok=True, free=0)
         return Exit.GOOD
+    if missing := missing_extra("order", "--best-order"):
+        return output.refuse(missing)
     result, before = _rehearsed(loaded, seed)
     if result.phase != "complete":
-        output.say(f"ended {result.phase}: {result.reason}; only a whole run can be measured")
-        output.document(ok=False, ended=result.phase)
+        output.error(f"ended {result.phase}: {result.reason}; only a whole run can be measured")
         return Exit.HELD
     try:
         found = _found(loaded, before, seed)
-    except ImportError:
-        return output.refuse("ortools: not installed, must be; pip install 'bothsides[order]'")
     except ValueError as error:
         return output.refuse(str(error))
     _say(output, loaded, found, before)

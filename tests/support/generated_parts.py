@@ -19,6 +19,7 @@ from sim_arms.causes import CATALOGUE, CauseKind
 from tests.support.house import ROOT
 from tests.support.house_picture import house_picture
 from tests.support.key_tables import LABELS, key_table
+from tests.support.verbs_guide import verbs
 
 _PART = re.compile(r"(<!-- generated: ([a-z ]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 
@@ -99,6 +100,7 @@ PARTS: dict[str, Callable[[], str]] = {
     },
     **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
     "house": house_picture,
+    "verbs": verbs,
     "causes": causes,
     "signs of causes": signs,
     "promises": promises,
@@ -109,6 +111,7 @@ PARTS: dict[str, Callable[[], str]] = {
 GUIDES = (
     "DEVELOPERS.md",
     "coordinator/campaign/README.md",
+    "coordinator/cli/README.md",
     "coordinator/commissioning/README.md",
     "coordinator/core/README.md",
     "coordinator/wire/README.md",

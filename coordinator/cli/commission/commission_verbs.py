@@ -16,6 +16,7 @@ from coordinator.cli.options import (
     PartyBroker,
     Secrets,
     Seed,
+    examples,
 )
 from coordinator.cli.output import Output
 from coordinator.operate.secrets_folder import use_secrets
@@ -25,7 +26,12 @@ commission_app = typer.Typer(
 )
 
 
-@commission_app.command("arm")
+@commission_app.command(
+    "arm",
+    epilog=examples(
+        "commission arm fore --cell sequences/cells/sill_point.yaml --by ada --attended"
+    ),
+)
 def commission_arm(
     side: Annotated[str, typer.Argument(help="Name of the side in the cell.", show_default=False)],
     cell: Annotated[Path, typer.Option(help="The cell that it stands in.", show_default=False)],
@@ -52,7 +58,13 @@ def commission_arm(
     raise typer.Exit(commission(output, cell, side, wish))
 
 
-@commission_app.command("points")
+@commission_app.command(
+    "points",
+    epilog=examples(
+        "commission points sequences/makeup_8.yaml",
+        "commission points sequences/makeup_8.yaml --broker mqtt://127.0.0.1:1883 --by ada",
+    ),
+)
 def commission_points(
     file: File,
     joint: JointFile = None,
@@ -95,7 +107,13 @@ def commission_points(
     raise typer.Exit(check(Output.of(json), file, asked))
 
 
-@commission_app.command("matrix")
+@commission_app.command(
+    "matrix",
+    epilog=examples(
+        "commission matrix sequences/makeup_8.yaml --drill --file matrix.html",
+        "commission matrix sequences/makeup_8.yaml --runs bothsides-runs --real",
+    ),
+)
 def commission_matrix(
     file: File,
     joint: JointFile = None,
@@ -137,7 +155,9 @@ Runs = Annotated[
 ]
 
 
-@commission_app.command("lists")
+@commission_app.command(
+    "lists", epilog=examples("commission lists sequences/makeup_8.yaml --runs bothsides-runs")
+)
 def commission_lists(
     file: File,
     joint: JointFile = None,
@@ -153,7 +173,9 @@ def commission_lists(
     raise typer.Exit(tell(Output.of(json), file, asked))
 
 
-@commission_app.command("pack")
+@commission_app.command(
+    "pack", epilog=examples("commission pack sequences/makeup_8.yaml --by ada --out hand-over")
+)
 def commission_pack(
     file: File,
     out: Annotated[Path, typer.Option("--out", help="A new folder.", show_default=False)],

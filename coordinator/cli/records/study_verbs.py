@@ -9,6 +9,7 @@ from rich.table import Table
 from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import Exit, Output, counted
 from coordinator.cli.records.record_verbs import open_store
+from coordinator.extras import missing_extra
 from coordinator.records.export import FORMATS, export
 from coordinator.records.lookback import Touched, find_touched, rejudge, trends
 from coordinator.records.rows import LaterJudgement, RecordFilter
@@ -26,6 +27,8 @@ def export_records(output: Output, store_at: str, wanted: RecordFilter, target: 
         return output.refuse(
             f"{target}: ending is '{form}', must be one of {', '.join(FORMATS)}; rename the file"
         )
+    if form == "parquet" and (missing := missing_extra("parquet", str(target))):
+        return output.refuse(missing)
     store = open_store(output, store_at)
     if store is None:
         return Exit.BAD_USE
