@@ -393,7 +393,7 @@ class Shell:
     # -- saying --------------------------------------------------------------------------------
 
     def _move(self, trigger: str) -> None:
-        self.state = ARM.after(self.state, trigger)  # type: ignore[assignment]
+        self.state = ARM.after(self.state, trigger)  # type: ignore[assignment]  # its states are our words
         self._changed = True
 
     def _refuse(self, command: int, reason: RefusalReason, detail: str = "") -> None:

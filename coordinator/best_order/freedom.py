@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from coordinator.best_order.lane_order import NOWHERE, lay_out
 from coordinator.core.plan import NodeKind, Plan
-from coordinator.promela.order import NOWHERE, lay_out
 from coordinator.sequence.compiler.own_properties import moves_of
 from coordinator.sequence.models.cell_model import CellModel
 

@@ -184,7 +184,7 @@ def _numbering(made: Certificate) -> type[Canvas]:
     foot = (f"{made.banner.partition(':')[0]} · " if made.banner else "") + made.title
     head = made.head
 
-    class Numbered(Canvas):  # type: ignore[misc] # the library has no types
+    class Numbered(Canvas):  # type: ignore[misc]  # the library has no types
         def __init__(self, *args: Any, **options: Any) -> None:
             super().__init__(*args, **options)
             self._pages: list[dict[str, Any]] = []

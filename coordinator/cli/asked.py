@@ -146,12 +146,6 @@ class CheckAsked:
         bool,
         typer.Option("--leave-out", help="Leave out each barrier, bound ... in turn: what breaks?"),
     ] = False
-    promela: Annotated[
-        Path | None, typer.Option("--promela", help="Folder for each sequence as a Promela model.")
-    ] = None
-    spin: Annotated[bool, typer.Option("--spin", help="Have SPIN judge each sequence as well.")] = (
-        False
-    )
     joint: JointFile = None
     fix: Annotated[
         bool, typer.Option("--fix", help="Put the files into the house's layout first.")

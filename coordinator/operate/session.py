@@ -286,6 +286,7 @@ class Session:
             # Real arms are started by a person's word, if there is a person.
             starts=False if wishes.interactive and not wishes.simulated else None,
             mode=wishes.mode,
+            steps=people.steps if people else (),
             settle_us=round(SETTLE_S * 1e6 * wishes.speed),
         )
 

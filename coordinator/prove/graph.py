@@ -167,7 +167,7 @@ class Expander:
             way = Way(words, step.cost == 0, step.person)
             look = self.local.look(after, there)
             if there == places:
-                target = self.number(there, look, lambda after=after: after)  # type: ignore[misc]
+                target = self.number(there, look, lambda after=after: after)  # type: ignore[misc]  # bound
                 edges.append((target, way))
                 continue
             shift = self._shift(places, there)

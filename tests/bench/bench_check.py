@@ -25,8 +25,8 @@ REPEATS = 5
 def long_sequence() -> str:
     """Return the body of a sequence of about `LINES` lines: rounds of paired pulls, written out."""
     heads, lanes = ["barriers:"], {"fore": ["  fore:"], "aft": ["  aft:"]}
-    for lane in lanes.values():
-        lane += ["    - do: change_tool", "      with: {tool: wrench}"]
+    for steps in lanes.values():
+        steps += ["    - do: change_tool", "      with: {tool: wrench}"]
     policies = [
         "policies:",
         "  seating:",

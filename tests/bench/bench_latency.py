@@ -184,7 +184,7 @@ async def be_naive_party(name: str, port: int, note: Callable[[str, int], None])
             await client.publish("naive/script", json.dumps({"from": name, **told}), qos=1)
 
         async for packet in client.messages:
-            asked = json.loads(packet.payload)  # type: ignore[arg-type] # JSON of our own script
+            asked = json.loads(packet.payload)
             match asked:
                 case {"do": number}:
                     note("do", number)
@@ -245,7 +245,7 @@ def naive(folder: Path, port: int, count: int) -> tuple[Times, list[float]]:
 def processes(work: Callable[[str], None], names: Sequence[str], folder: Path) -> Iterator[None]:
     """Run a process for each name."""
     numbers = [
-        fork(lambda name=name: work(name), folder / f"{name}.log")  # type: ignore[misc] # each name is bound as it is now
+        fork(lambda name=name: work(name), folder / f"{name}.log")  # type: ignore[misc]  # each name is bound as it is now
         for name in names
     ]
     try:

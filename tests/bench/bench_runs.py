@@ -27,16 +27,16 @@ def counted(loaded: Loaded) -> tuple[Rehearsal, int]:
     events = 0
     happen = World._happen
 
-    def count(self: World, *what: Any) -> None:
+    def count(self: World, name: str, item: Any) -> None:
         nonlocal events
         events += 1
-        happen(self, *what)
+        happen(self, name, item)
 
-    World._happen = count  # type: ignore[method-assign] # counted once, outside the measured runs
+    World._happen = count  # type: ignore[method-assign]  # counted once, outside the measured runs
     try:
         return rehearse(loaded), events
     finally:
-        World._happen = happen  # type: ignore[method-assign] # as it was
+        World._happen = happen  # type: ignore[method-assign]  # as it was
 
 
 def simulate(count: int) -> None:

@@ -330,7 +330,7 @@ def parties(
         asyncio.run(run_party(ours, CELL, Broker(port=port), clock_us))
 
     numbers = {
-        name: fork(lambda name=name: be(name), folder / f"{name}.log")  # type: ignore[misc] # each name is bound as it is now
+        name: fork(lambda name=name: be(name), folder / f"{name}.log")  # type: ignore[misc]  # each name is bound as it is now
         for name in (*SIDES, "floor")
     }
     try:

@@ -48,7 +48,7 @@ class Cell:
             await asyncio.sleep(0.05)
         for tool in ("gripper", "spinner", "wrench"):
             for state in ("held", "idle", "running"):
-                body = PartyState(True, 1, state, simulated=False, tool=tool)  # type: ignore[arg-type]  # a word of the contract
+                body = PartyState(True, 1, state, simulated=False, tool=tool)
                 await self.say("fore", body)
         await self.say("fore", PartyState(online=False))
         await asyncio.sleep(0.05)

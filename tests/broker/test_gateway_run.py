@@ -114,9 +114,9 @@ async def run_until(
         assert floor.deck is not None
         cell = write_gateway_cell(folder / "cells", floor.drive.port, floor.deck.port)
         gateway = await stack.enter_async_context(program("gateway", str(cell), *broker))
-        words = ("--sequence", str(path), "--out", str(folder / "parties"), *broker)
+        common = ("--sequence", str(path), "--out", str(folder / "parties"), *broker)
         for party in (("arm", "fore"), ("arm", "aft"), ("floor", "--hoist-only")):
-            await stack.enter_async_context(program(*party, *words))
+            await stack.enter_async_context(program(*party, *common))
         for name in ("string_still", "hydraulics_ready"):
             await read_until(gateway.stdout, f"{name}: yes")
         words = ("--elsewhere", "--json", "--out", str(folder / "out"))

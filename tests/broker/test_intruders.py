@@ -19,6 +19,7 @@ import paho.mqtt.client as paho
 import pytest
 import structlog
 from aiomqtt import Client, MqttError
+from paho.mqtt.enums import CallbackAPIVersion
 
 from coordinator.live.link import Dropped, read_delivery
 from coordinator.wire.codec import BYTES_MAX, decode, encode
@@ -170,7 +171,7 @@ async def arm_on(broker: Secured, bench: SmallBench) -> AsyncIterator[None]:
 def gun_of(broker: Secured) -> Iterator[paho.Client]:
     """Connect with the coordinator's password, to send as fast as the broker takes it."""
     known = broker.address("coordinator")
-    gun = paho.Client(paho.CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
+    gun = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
     gun.username_pw_set(known.username or "", known.password)
     gun.tls_set_context(known.trust())
     gun.connect("127.0.0.1", broker.port)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.resume import unpack
+from coordinator.operate.pinned import unpack
 from coordinator.records.journal import FORMAT, FORMAT_LINE, Journal, JournalFailed
 from coordinator.records.replaying import replay
 from coordinator.sequence import load

@@ -1,7 +1,7 @@
 """Hydraulics, distances and conversions against textbooks, ISO 13855 and SciPy's constants."""
 
 import pytest
-from scipy import constants  # type: ignore[import-untyped]  # SciPy ships no types.
+from scipy import constants
 
 from coordinator.bolting import constants as ours
 from coordinator.bolting.hydraulics import (

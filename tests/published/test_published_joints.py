@@ -3,7 +3,7 @@
 from math import exp, pi
 
 import pytest
-from scipy import constants  # type: ignore[import-untyped]  # SciPy ships no types.
+from scipy import constants
 
 from coordinator.bolting.joints import (
     bolt_load_n,

@@ -3,7 +3,7 @@
 from math import pi
 
 import pytest
-from scipy import constants  # type: ignore[import-untyped]  # SciPy ships no types.
+from scipy import constants
 
 from coordinator.bolting.grades import bolt_grade
 from coordinator.bolting.scatter import (

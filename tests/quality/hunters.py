@@ -20,6 +20,7 @@ from coordinator.campaign.shrink import Shrinking
 from coordinator.campaign.survey import Survey
 from coordinator.prove import Limits, explore
 from coordinator.prove.graph import Expander
+from coordinator.prove.store import Graph, Words
 from coordinator.rehearse.stage import StageMaker, maker_of
 from coordinator.sequence import Loaded, SequenceError, load
 
@@ -37,11 +38,11 @@ class _Broken(Exception):  # noqa: N818 (it is what the proof looks for, not an 
 def proof(paths: list[Path]) -> dict[str, Any]:
     """Explore sequences one after the other, to the first property that does not hold."""
 
-    def stop(*broken: Any) -> None:
-        raise _Broken(broken[2])
+    def stop(_graph: Graph, _number: int, name: str, _text: str, _words: Words) -> None:
+        raise _Broken(name)
 
     # The walk goes on for a shortest way to what is wrong; here it is enough that something is.
-    Expander._break = staticmethod(stop)  # type: ignore[method-assign]  # stops the whole walk
+    Expander._break = staticmethod(stop)  # type: ignore[assignment, method-assign]  # stops it all
     for path in paths:
         try:
             loaded = load(path)

@@ -48,8 +48,10 @@ UNIT = {
     "live": ("tests/unit/coordinator/live",),
 }
 HUNTERS = ("proof", "property", "unit", "campaign")
-_PYTEST = ("-q", "-x", "-p", "no:cacheprovider", "-p", "no:randomly")
-_PYTEST += ("-p", "tests.quality.without_shrinking", "--hypothesis-seed=0")
+_PYTEST = (
+    *("-q", "-x", "-p", "no:cacheprovider", "-p", "no:randomly"),
+    *("-p", "tests.quality.without_shrinking", "--hypothesis-seed=0"),
+)
 _SPENT = re.compile(f"^{re.escape(SPENT)} ([0-9.]+) s", re.MULTILINE)
 _FAILED = re.compile(r"^(?:FAILED|ERROR) ([^\s\[]+)(?:\[.*?\])?(?: - (.*))?$", re.MULTILINE)
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from coordinator.core import barriers, holds, interlocks, lanes, pairing, zones
+from coordinator.core import barriers, holds, interlocks, lanes, pairing, recovery, zones
 from coordinator.core.effects import SendRelease
 from coordinator.prove import Limits, explore
 from tests.support.pair_plan import pair_plan
@@ -47,7 +47,7 @@ def lone_restart(patch: pytest.MonkeyPatch) -> None:
 
 
 def restart_forgets(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(lanes.recovery, "start_over", lambda turn, lane: None)
+    patch.setattr(recovery, "start_over", lambda turn, lane: None)
 
 
 def stop_never_ends(patch: pytest.MonkeyPatch) -> None:

@@ -213,7 +213,7 @@ def _asked() -> CoreWorld:
         if not world.prompts:
             run_until(
                 world,
-                lambda before=command: (  # type: ignore[misc] # bound as it is now
+                lambda before=command: (  # type: ignore[misc]  # bound as it is now
                     command_of(world, FORE) > before and _is(world.sent[FORE][-1], "seat")
                 ),
             )

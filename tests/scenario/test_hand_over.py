@@ -147,7 +147,7 @@ def test_the_pack_has_every_part_with_its_hash_and_tells_first_what_is_open(cell
     names = sorted(one.relative_to(out).as_posix() for one in out.rglob("*") if one.is_file())
     assert names == document["files"]
     lines = (out / "manifest.sha256").read_text(encoding="utf-8").splitlines()
-    told = dict(reversed(line.split("  ", 1)) for line in lines)  # type: ignore[misc]  # two words
+    told = {name: digest for digest, name in (line.split("  ", 1) for line in lines)}
     assert sorted(told) == [one for one in names if one != "manifest.sha256"]
     for name, digest in told.items():
         assert hashlib.sha256((out / name).read_bytes()).hexdigest() == digest

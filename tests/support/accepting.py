@@ -83,7 +83,8 @@ class Acceptor:
         return self._seen_in(self._expander.local.look(node, self._places))
 
     def _seen_in(self, look: Look) -> Seen:
-        *lanes, rest = self._expander.local.read(look)
+        parts: tuple[Any, ...] = self._expander.local.read(look)
+        *lanes, rest = parts
         return rest[0], tuple((lane[0], lane[1], lane[-1].prompt > 0) for lane in lanes)
 
     def _closed(self, numbers: Sequence[int]) -> list[int]:

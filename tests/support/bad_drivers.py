@@ -154,7 +154,7 @@ class Tampered:
     def _outside(self, body: Body) -> Body:
         number = self.numbers.get(getattr(body, "command", 0))
         if number is not None:
-            return replace(body, command=number)  # type: ignore[call-arg]  # it has one
+            return replace(body, command=number)  # type: ignore[arg-type]  # it has one
         if isinstance(body, Ready) and body.number in self.numbers:
             return replace(body, number=self.numbers[body.number])
         if isinstance(body, PartyState) and body.running in self.numbers:
@@ -295,8 +295,9 @@ def _wrong_ready(_: Tampered, message: Message) -> Bodies:
 
 def _bare_refusal(_: Tampered, message: Message) -> Bodies:
     body = message.body
-    is_unfit = isinstance(body, Refused) and body.reason == "unfit"
-    return [replace(body, detail="")] if is_unfit else [body]  # type: ignore[call-arg]
+    if isinstance(body, Refused) and body.reason == "unfit":
+        return [replace(body, detail="")]
+    return [body]
 
 
 def _no_repeat(party: Tampered, message: Message) -> Bodies:

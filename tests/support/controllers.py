@@ -86,7 +86,12 @@ async def modbus_controller(port: int = 0) -> AsyncIterator[ModbusController]:
     try:
         yield controller
     finally:
-        await server.shutdown()
+        await server.shutdown()  # type: ignore[no-untyped-call]  # untyped in pymodbus
+
+
+def ua_time(moment: datetime) -> ua.DateTime:
+    """Return a moment as OPC UA's own kind of one."""
+    return ua.DateTime.fromtimestamp(moment.timestamp(), UTC)
 
 
 @dataclass
@@ -111,12 +116,13 @@ class OpcUaController:
     ) -> None:
         """Write a value with its status and time stamp."""
         if name not in self.nodes:
-            place = ua.NodeId(name, self.index)
+            place = ua.NodeId.from_string(f"ns={self.index};s={name}")
             objects = self.server.nodes.objects
             self.nodes[name] = await objects.add_variable(place, name, value)
-        moment = stamped or datetime.now(UTC)
         found = ua.DataValue(
-            ua.Variant(value), ua.StatusCode(ua.UInt32(status)), SourceTimestamp=moment
+            ua.Variant(value),
+            ua.StatusCode(ua.UInt32(status)),
+            SourceTimestamp=ua_time(stamped or datetime.now(UTC)),
         )
         await self.nodes[name].write_value(found)
 
@@ -127,7 +133,7 @@ class OpcUaController:
 
     def _count(self, _node: ua.NodeId, _attribute: ua.AttributeIds) -> ua.DataValue:
         self.beat += self.is_alive
-        return ua.DataValue(ua.Variant(self.beat), SourceTimestamp=datetime.now(UTC))
+        return ua.DataValue(ua.Variant(self.beat), SourceTimestamp=ua_time(datetime.now(UTC)))
 
 
 NAMESPACE = "http://dock.example/floor"

@@ -41,6 +41,7 @@ LABELS: dict[str, tuple[tuple[str, str], ...]] = {
         ("cause", "CauseModel"),
         ("answer", "AnswerModel"),
         ("act", "ActModel"),
+        ("step allowed", "StepModel"),
         ("found", "FoundModel"),
     ),
 }
@@ -91,7 +92,7 @@ def _takes(schema: Schema, found: Schema) -> str:
         words = found.get("enum", [found.get("const")])
         return "yes or no" if True in words else " or ".join(f"`{word}`" for word in words)
     if "anyOf" in found or "oneOf" in found:
-        options = [_takes(schema, one) for one in found.get("anyOf", found.get("oneOf"))]
+        options = [_takes(schema, one) for one in (found.get("anyOf") or found["oneOf"])]
         if "text" in options and "number" in options:
             return "a value or `$reference`"
         labels = list(dict.fromkeys(options))

@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from coordinator.cli.resume import speed_of
 from coordinator.core.events import Act as Deed
 from coordinator.core.plan import Option
 from coordinator.live.coordinator import OutdatedCoordinator
@@ -16,6 +15,7 @@ from coordinator.live.hurry import hurried
 from coordinator.live.link import LinkUnreachable
 from coordinator.live.operator import UNKNOWN_OUTCOME
 from coordinator.operate.cell_clock import CellClock
+from coordinator.operate.pinned import speed_of
 from coordinator.operate.run_live import LiveResult, Resumption, Wishes, run_live
 from coordinator.operate.secrets_folder import address_for
 from coordinator.records.journal import FILE_NAME, Journal, JournalFailed
@@ -51,7 +51,7 @@ def be_party(name: str, loaded: Loaded, folder: Path, broker: str, clock: CellCl
             store.note("heard", message)
         return receive(message, now_us, retained)
 
-    party.receive = heard  # type: ignore[method-assign] # a window on what reaches the party
+    party.receive = heard  # type: ignore[method-assign]  # a window on what reaches the party
     known = address_for(broker, name)
     at = Broker(known.host, known.port, known.username, known.password, known.trust())
     asyncio.run(run_party(party, loaded.cell.cell, at, clock, speed=clock.speed))

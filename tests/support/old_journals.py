@@ -4,7 +4,7 @@ from pathlib import Path
 
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
-from coordinator.operate.session import program_version
+from coordinator.operate.pinned import program_version
 from coordinator.records.journal import Head, Journal, PinnedFile
 from coordinator.records.replaying import Replaying
 from coordinator.rehearse.simulated import Simulation

@@ -1,6 +1,6 @@
 """Parties with a small bench, and the messages that tests say to them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from random import Random
 
 from coordinator.wire.messages import (
@@ -17,6 +17,7 @@ from coordinator.wire.messages import (
 )
 from sim_arms.activities.bench import Unfit
 from sim_arms.activity import Activity, ActivityFault, Done, HoldAsked, Wait
+from sim_arms.causes import Cause
 from sim_arms.ledger import Ledger, LedgerStore, MemoryStore
 from sim_arms.shell import Shell
 from sim_arms.workbench import Settings
@@ -67,6 +68,9 @@ class SmallBench:
 
     def stand(self, standing: Mapping[str, Value]) -> None:
         """Nothing here has a standing."""
+
+    def add_causes(self, causes: Sequence[Cause]) -> None:
+        """Nothing here goes wrong but what is asked for."""
 
     def limit_speed(self, share: float) -> None:
         """Keep what it was told, to be read."""

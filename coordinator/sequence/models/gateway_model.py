@@ -81,9 +81,9 @@ class GatewaySourceModel(Strict):
     """How often it is read."""
     timeout: Duration = 300_000
     """How long its answer may take; after that its signals are unknown."""
-    device: int = Field(1, ge=0, le=255)
+    device: int = Field(default=1, ge=0, le=255)
     """Number of the device behind the address, for Modbus."""
-    alive: str | None = Field(None, max_length=256)
+    alive: str | None = Field(default=None, max_length=256)
     """Place of a value that the controller's program keeps changing."""
     alive_max: Duration = 1_000_000
     """How long that value may stand still; after that all its signals are unknown."""

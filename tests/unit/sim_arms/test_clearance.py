@@ -3,6 +3,7 @@
 import itertools
 import math
 import random
+from collections.abc import Sequence
 
 import pytest
 from scipy.optimize import minimize
@@ -153,24 +154,31 @@ def test_no_way_leads_a_tool_through_the_pipe() -> None:
             assert min(math.hypot(x, y) for x, y, _ in parts) > 0.2032 + 0.03
 
 
+def point_drawn(rng: random.Random) -> Point:
+    return rng.uniform(-1.0, 1.0), rng.uniform(-1.0, 1.0), rng.uniform(-1.0, 1.0)
+
+
+def apart_squared(shares: Sequence[float], a: Point, b: Point, c: Point, d: Point) -> float:
+    """Return the square of the distance of two points, each a share of the way along its line."""
+    one = [p + shares[0] * (q - p) for p, q in zip(a, b, strict=True)]
+    other = [p + shares[1] * (q - p) for p, q in zip(c, d, strict=True)]
+    return math.dist(one, other) ** 2
+
+
 def test_the_distance_of_two_lines_is_the_least_of_all_their_points() -> None:
     """SciPy minimises over both lines; a cheap bound is never above it."""
     rng = random.Random(11)
     for _ in range(60):
-        ends = [tuple(rng.uniform(-1.0, 1.0) for _ in range(3)) for _ in range(4)]
-        a, b, c, d = ends
-
-        def apart(shares: list[float], a=a, b=b, c=c, d=d) -> float:  # type: ignore[no-untyped-def]
-            one = [p + shares[0] * (q - p) for p, q in zip(a, b, strict=True)]
-            other = [p + shares[1] * (q - p) for p, q in zip(c, d, strict=True)]
-            return math.dist(one, other) ** 2
-
+        a, b, c, d = (point_drawn(rng) for _ in range(4))
         starts = [(x, y) for x in (0.0, 0.5, 1.0) for y in (0.0, 0.5, 1.0)]
         least = min(
-            minimize(apart, start, bounds=[(0, 1), (0, 1)], tol=1e-14).fun for start in starts
+            minimize(
+                apart_squared, start, args=(a, b, c, d), bounds=[(0, 1), (0, 1)], tol=1e-14
+            ).fun
+            for start in starts
         )
-        first, second = Rod.between("a", a, b, 0.1), Rod.between("b", c, d, 0.05)  # type: ignore[arg-type]
-        assert lines_apart_m(a, b, c, d) == pytest.approx(math.sqrt(least), abs=1e-4)  # type: ignore[arg-type]
+        first, second = Rod.between("a", a, b, 0.1), Rod.between("b", c, d, 0.05)
+        assert lines_apart_m(a, b, c, d) == pytest.approx(math.sqrt(least), abs=1e-4)
         assert gap_at_least_m(first, second) <= rods_gap_m(first, second) + 1e-12
 
 
@@ -281,8 +289,9 @@ def test_a_tool_that_goes_down_on_its_slide_comes_nearer_to_what_is_below() -> N
     rig.do("fore", "place_bolt", bolt=1)
     at_bolt = least_clearance(all_arms, rig.hoist, rig.time_s)
 
-    assert (before[3].gap_m, before[3].second) == (pytest.approx(0.9 - 0.65), "fore rack")
-    assert (at_bin[3].gap_m, at_bin[3].second) == (pytest.approx(0.8 - 0.15 - 0.55), "fore bin")
+    assert before[3].gap_m == pytest.approx(0.9 - 0.65)
+    assert at_bin[3].gap_m == pytest.approx(0.8 - 0.15 - 0.55)
+    assert [before[3].second, at_bin[3].second] == ["fore rack", "fore bin"]
     assert over_bolt[2].gap_m == pytest.approx(1.0 - 0.7)
     assert at_bolt[2].gap_m == pytest.approx(1.0 - 0.15 - 0.7)
     assert (at_bolt[2].first, at_bolt[2].second) == ("fore tool", "hang-off table")

@@ -26,7 +26,7 @@ from sim_arms.physics.socket import HexFit
 from sim_arms.physics.thread import ThreadStart
 from sim_arms.physics.wrench import WrenchModel
 
-UNITS = pint.UnitRegistry()
+UNITS: pint.UnitRegistry[float] = pint.UnitRegistry()
 PITCH_M, AREA_M2 = 0.0254 / 8, 2.771 * 0.0254**2
 LAW = BoltLaw(PITCH_M, (2.0 - 0.649519 / 8) * 0.0254, 0.0508, 3.125 * 0.0254, 0.07, 0.07, 5.08)
 FLANGE = FlangeModel(8, 0.3015, 1.745e9, 64.0 * 1.745e9, seating_n=2.0e4)

@@ -10,6 +10,7 @@ import pytest
 
 from coordinator.best_order.found import Shown, Trials
 from coordinator.best_order.freedom import free_stretches, reordered
+from coordinator.best_order.lane_order import lay_out
 from coordinator.best_order.measured import Measured
 from coordinator.best_order.search import search
 from coordinator.best_order.solve import find_best_order
@@ -17,7 +18,6 @@ from coordinator.cli.asked import DryRunAsked
 from coordinator.cli.best_order import _rehearsed, cycle_s, show_best_order
 from coordinator.cli.output import Exit, Output
 from coordinator.core.plan import Plan
-from coordinator.promela.order import lay_out
 from coordinator.prove import Limits, explore
 from coordinator.sequence import Loaded, load
 from tests.support.sequence_files import SEQUENCES, write_sequence

@@ -426,7 +426,9 @@ def test_every_code_that_an_oracle_may_report_is_a_promise_in_words() -> None:
     codes: set[str] = set()
     for path in sorted(Path(str(package.__file__)).parent.glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and getattr(node.func, "attr", "") in ("report", "later"):
+            if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
+                continue
+            if node.func.attr in ("report", "later"):
                 place = 0 if node.func.attr == "report" else 1
                 code = node.args[place] if len(node.args) > place else None
                 if isinstance(code, ast.Constant) and isinstance(code.value, str):

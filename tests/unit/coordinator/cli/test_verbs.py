@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from coordinator.cli.app import app
 from coordinator.live.recording import record_into

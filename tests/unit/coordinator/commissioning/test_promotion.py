@@ -209,7 +209,7 @@ def test_a_shadow_that_was_not_heard_or_not_still_opens_nothing(
     """Silence is no agreement, and an arm at somebody else's word is not ours yet."""
     pages = Pages(loaded).points("floor").accept().run(fore="shadow")
     body = dict(pages.entries[-1].body)
-    body["compared"] = {"parties": {"fore": SOUND | change}}
+    body["compared"] = {"parties": {"fore": {**SOUND, **change}}}
     pages.entries[-1] = replace(pages.entries[-1], body=body)
 
     assert lacking(pages, caps=BARE, mode=Mode.STEP) == [

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -29,14 +30,15 @@ def test_the_published_schema_of_asyncapi_accepts_the_document() -> None:
 
     assert [one.message for one in judge.iter_errors(document())] == []
     assert [one.message for one in judge.iter_errors(document("sill_point"))] == []
-    for spoil in (
+    spoils: tuple[Callable[[dict[str, Any]], object], ...] = (
         lambda one: one.pop("info"),
         lambda one: one.update(asyncapi="2.6.0"),
         lambda one: one["operations"]["command"].update(action="publish"),
         lambda one: one["channels"]["lease"].update(adress="elsewhere"),
         lambda one: one["operations"]["lease"]["bindings"]["mqtt"].update(qos=3),
         lambda one: one["components"]["messages"]["Do"].update(payload={"type": "number or so"}),
-    ):
+    )
+    for spoil in spoils:
         spoiled = json.loads(json.dumps(document()))
         spoil(spoiled)
         assert not judge.is_valid(spoiled)

@@ -1,5 +1,7 @@
 """Recovery: as often as the rule says, then a person."""
 
+from functools import partial
+
 from coordinator.core.effects import RaisePrompt, SendDo
 from coordinator.core.events import CommandFaulted, CommandFinished, CommandStarted, TimePassed
 from tests.support.core_stories import command_of, kinds_of, reach, run_until
@@ -15,6 +17,11 @@ def seating() -> CoreWorld:
     return world
 
 
+def seats_again(world: CoreWorld, before: int) -> bool:
+    """Whether a command later than `before` tries to seat."""
+    return command_of(world, FORE) > before and world.sent[FORE][-1].move.action == "seat"
+
+
 def fail_until_asked(world: CoreWorld) -> int:
     """Let every attempt to seat fail; return how many there were."""
     attempts = 0
@@ -24,12 +31,7 @@ def fail_until_asked(world: CoreWorld) -> int:
         world.feed(CommandFaulted(world.now_us, FORE, command, "not_seated"))
         attempts += 1
         if not world.prompts:
-            run_until(
-                world,
-                lambda before=command: (
-                    command_of(world, FORE) > before and world.sent[FORE][-1].move.action == "seat"
-                ),
-            )
+            run_until(world, partial(seats_again, world, command))
     return attempts
 
 

@@ -14,7 +14,8 @@ def beat(ordinal: int, at_us: int, missed: int = 0, boot: int = 7) -> Message:
 
 def test_gaps_are_told_not_more_often_than_a_heartbeat() -> None:
     """G3: a broker that sheds half of a hundred signs a second must not drown the journal."""
-    watch, told = GapWatch(small_plan()), []
+    watch = GapWatch(small_plan())
+    told: list[MessagesMissed] = []
     for number in range(1, 400, 2):
         at_us = number * 10_000
         body = Progressed(1)

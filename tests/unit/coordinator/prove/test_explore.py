@@ -26,7 +26,9 @@ def shipped(name: str) -> Plan:
 def crossed_plan() -> Plan:
     """Return a plan in which two lanes come to the same two barriers in opposite order."""
     order = (("one", "two"), ("two", "one"))
-    nodes, lanes, at = [], [], {}
+    nodes: list[Node] = []
+    lanes: list[tuple[int, ...]] = []
+    at: dict[tuple[str, int], int] = {}
     for lane, names in enumerate(order):
         members: list[int] = []
         for name in names:

@@ -33,7 +33,9 @@ def walked(plan: Plan, causes: int, *, is_modular: bool) -> Walked:
     places = expander.local.places_of(start.state)
     first = expander.number(places, expander.local.look(start, places), lambda: start)
     assert reach(expander, places, [(first, 0)], limits.states_max) is not None
-    looks = [expander.local.read(look) for look in expander.graph(places).numbers]
+    looks: list[tuple[Any, ...]] = [
+        expander.local.read(look) for look in expander.graph(places).numbers
+    ]
     arms = {
         (rest[0], arm, _counting(lanes[arm], is_spent=rest[9] == causes))
         for *lanes, rest in looks

@@ -83,7 +83,7 @@ def test_a_commit_has_been_synced_when_it_returns() -> None:
     """J1: what is only in the system's memory is lost with the power."""
     disk = MemoryDisk()
     asked: list[str] = []
-    disk.fails = lambda operation: asked.append(operation) or ""  # type: ignore[func-returns-value] # a list to write down what is asked
+    disk.fails = lambda operation: asked.append(operation) or ""  # type: ignore[func-returns-value]  # a list to write down what is asked
     journal = Journal.create_on(disk, NAME, HEAD)
     asked.clear()
 

@@ -40,7 +40,7 @@ def test_a_figure_outside_its_window_rejects_and_a_missing_one_leaves_it_open(
     change: dict[str, float | None], reason: Reason, verdict: Verdict
 ) -> None:
     """What was not measured speaks neither for nor against."""
-    made = judge(replace(GOOD, **change), WITH)  # type: ignore[arg-type] # fields by name
+    made = judge(replace(GOOD, **change), WITH)  # type: ignore[arg-type]  # fields by name
 
     assert (made.reasons, made.verdict) == ((reason,), verdict)
 

@@ -1,6 +1,7 @@
 """What is promised where people help: whether a rehearsal shows that it is broken."""
 
 import sys
+from typing import Any
 
 import pytest
 
@@ -57,11 +58,11 @@ def test_an_arm_that_is_forgotten_over_a_pause_shows_it(
     """Whoever waits for it at a barrier brings it to a hold; people help then, and it completes."""
     decide = sys.modules["coordinator.core.decide"]
 
-    def forgets(turn: object) -> None:
-        each = turn.state.lanes  # type: ignore[attr-defined]  # a turn of the core
+    def forgets(turn: Any) -> None:
+        each = turn.state.lanes
         busy = (one.command or (one.queue and not one.prompt) for one in each)
-        if turn.state.phase == "pausing" and not any(busy):  # type: ignore[attr-defined]
-            turn.proceed("pause_done")  # type: ignore[attr-defined]
+        if turn.state.phase == "pausing" and not any(busy):
+            turn.proceed("pause_done")
 
     monkeypatch.setattr(decide.procedure, "settle_pause", forgets)
 

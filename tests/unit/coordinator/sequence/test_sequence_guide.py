@@ -5,6 +5,7 @@ import re
 import shlex
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from coordinator.sequence.models.case_model import (
     CaseModel,
     CauseModel,
     FoundModel,
+    StepModel,
 )
 from coordinator.sequence.models.cell_model import (
     ActionModel,
@@ -100,7 +102,7 @@ SECTIONS: dict[str, tuple[type[Strict], ...]] = {
         *(FaultModel, ActionModel, GatewayModel, GatewaySourceModel, GatewaySignalModel),
     ),
     "Keys of a joint": (JointModel, BoltsModel, TighteningModel, LooseningModel, FlangeModel),
-    "Keys of a case": (CaseModel, CauseModel, FoundModel, AnswerModel, ActModel),
+    "Keys of a case": (CaseModel, CauseModel, FoundModel, AnswerModel, ActModel, StepModel),
 }
 
 
@@ -174,7 +176,7 @@ def test_the_tutorial_begins_with_three_lines() -> None:
 
 def test_each_step_of_the_tutorial_keeps_the_rules_or_breaks_the_one_it_names(quay: Path) -> None:
     """A reader checks after every step, as the guide tells him to."""
-    told = {}
+    told: dict[int, Sequence[str]] = {}
     for number, files in enumerate(_stages()):
         _write(quay, files)
         codes = codes_of(quay / "make.yaml")

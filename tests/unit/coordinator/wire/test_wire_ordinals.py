@@ -15,7 +15,12 @@ def said(ordinal: int | None, sent_us: int, source: str = "aft", subject: str = 
 def test_each_subject_is_numbered_by_itself() -> None:
     """An arm hears nothing of what is said to the other: it must not look like a loss."""
     ordinals = Ordinals()
-    about = [("fore", Ask(1)), ("aft", Ask(2)), ("all", Lease(9)), ("fore", Ask(3))]
+    about: list[tuple[str, Body]] = [
+        ("fore", Ask(1)),
+        ("aft", Ask(2)),
+        ("all", Lease(9)),
+        ("fore", Ask(3)),
+    ]
 
     assert [ordinals.next(subject, body) for subject, body in about] == [1, 1, 1, 2]
 
