@@ -1,7 +1,7 @@
 """Write a case as a file that holds everything needed to run it again anywhere.
 
 Units: times in seconds with six digits, parameters in SI with their unit.
-Keeps: C1, what is written reads back as the same case.
+Invariants: CA4, what is written of a case reads back as the same case.
 """
 
 from collections.abc import Mapping

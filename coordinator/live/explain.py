@@ -1,6 +1,6 @@
 """Explain at any moment what each lane is doing, what it waits for, since when, and what is next.
 
-Keeps: X1, every unmet condition is named, not the first alone.
+Invariants: LV5, every unmet condition is named, not the first alone.
 """
 
 from dataclasses import dataclass

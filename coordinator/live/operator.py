@@ -1,7 +1,7 @@
 """Play an operator from a script: acts at their time or situation, answers to prompts in order.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: O1, an entry of the script counts once unless it says `always`.
+Invariants: LV4, an entry of an answer file counts once unless it says `always`.
 """
 
 from collections.abc import Iterable, Sequence

@@ -1,8 +1,8 @@
 """Run a coordinator in real time: link to coordinator to link, until the procedure has ended.
 
 Units: ``*_us`` microseconds of the cell's clock, which is handed in; ``*_s`` seconds.
-Keeps: J1, with the coordinator, which makes events durable before it hands messages out; R1, what
-ends the runtime unasked first tells every arm to hold.
+Invariants: J1, an event is durable before its effects leave; H7, what ends the runtime unasked
+first tells every arm to hold.
 """
 
 import asyncio
@@ -294,7 +294,7 @@ class Runtime:
         """
         for one in [task for task in self._sending if task.done()]:
             self._sending.remove(one)
-            one.result()  # What went wrong with us there ends the run here (R1).
+            one.result()  # What went wrong with us there ends the run here (H7).
         if messages:
             task = asyncio.create_task(self._publish(messages))
             task.add_done_callback(self._wake_if_failed)

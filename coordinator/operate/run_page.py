@@ -3,7 +3,8 @@
 Snapshots go to the page by its standard input, calls come back by its standard output.
 
 Units: ``*_s`` seconds of the wall.
-Keeps: V1, the page asks and the coordinator decides; V4, the run never waits for the page.
+Invariants: PG5, the page speaks to no arm: calls go to the run's coordinator, which decides; PG9, a
+run never waits for its page.
 """
 
 import asyncio

@@ -1,8 +1,8 @@
 """Keep what the page shows of a run: listens to the coordinator, tells one snapshot when asked.
 
 Units: snapshots say them in every name; ``*_us`` microseconds since the run began.
-Keeps: G1, a snapshot only tells what core, records and arms have said; the board decides nothing;
-G2, whatever came over the bus stands beside its age or the time that it is of.
+Invariants: PG1, the page shows only what core, records and arms have said; its board decides
+nothing; PG2, whatever came over the bus stands beside its age or the time that it is of.
 """
 
 import math

@@ -17,6 +17,7 @@ from coordinator.live.hold_stories import HoldStories
 from coordinator.live.operator import Acting, Call, apply_call
 from coordinator.operate.live_lines import LiveLines
 from coordinator.operate.run_page import RunPage
+from coordinator.operate.screen import Screen
 from coordinator.operate.terminal_prompts import WHO, PromptDesk
 from coordinator.operate.terminal_words import Words
 from coordinator.page.board import Facts
@@ -56,8 +57,8 @@ class ToldCell:
             self.plan,
             state,
             lambda: self.world.now_us,
-            self.lines.append,
-            typed=lambda: "",
+            Screen(self.lines.append),
+            desk=self._desk,
         )
         listeners = (self.alarms, self._desk, lines, self.stories, self.page.board)
         observers = Observers(None, self.proofs.append, listeners)
