@@ -42,7 +42,7 @@ def alarms(cell: ToldCell) -> list[str]:
 def test_an_interlock_that_is_set_aside_does_not_alarm_what_it_no_longer_keeps(
     cell: ToldCell,
 ) -> None:
-    """J6: an overridden `supply_low` alarmed "the wrenches cannot pull" while both pulled."""
+    """An overridden `supply_low` alarmed "the wrenches cannot pull" while both pulled."""
     cell.type("override supply_low 5 the gauge sticks")
     cell.set_signal("hydraulics_ready", False)
 
@@ -62,7 +62,7 @@ def shown_aside() -> str:
 
 
 def test_a_latched_trip_whose_signal_is_good_again_is_not_shown_as_good(cell: ToldCell) -> None:
-    """J6: a latched trip that cleared read "good"; nobody looks for what keeps the arms then."""
+    """A latched trip that cleared read "good"; nobody looks for what keeps the arms then."""
     cell.set_signal("floor_clear", False)
     cell.run_until(lambda state: state.phase == "held")
     assert interlock(cell, "person_on_floor")["value"] == "active"
@@ -79,7 +79,7 @@ def test_a_latched_trip_whose_signal_is_good_again_is_not_shown_as_good(cell: To
 
 
 def test_after_a_reset_nothing_says_that_somebody_is_inside(cell: ToldCell) -> None:
-    """J6: the header went on to say so, and people stop believing headers."""
+    """The header went on to say so, and people stop believing headers."""
     cell.set_signal("floor_clear", False)
     cell.run_until(lambda state: state.phase == "held")
     cell.set_signal("floor_clear", True)
@@ -94,7 +94,7 @@ def test_after_a_reset_nothing_says_that_somebody_is_inside(cell: ToldCell) -> N
 
 
 def test_while_one_side_waits_nothing_says_that_both_pull(cell: ToldCell) -> None:
-    """J6: "difference 1492 N·m, no band, both pull together" stood there while one side waited."""
+    """"difference 1492 N·m, no band, both pull together" stood there while one side waited."""
     seen: set[str] = set()
 
     def note(state: State) -> bool:
@@ -118,7 +118,7 @@ def test_while_one_side_waits_nothing_says_that_both_pull(cell: ToldCell) -> Non
 
 
 def test_otherwise_speaks_for_what_the_coordinator_finds_itself(tmp_path: Path) -> None:
-    """J6: `otherwise: {ask: ...}` did not speak for `timeout` and `out_of_balance`."""
+    """`otherwise: {ask: ...}` did not speak for `timeout` and `out_of_balance`."""
     path = write_span_by_hand(tmp_path)
     text = path.read_text(encoding="utf-8").replace("otherwise: hold", "otherwise: {ask: trouble}")
     text = re.sub("    out_of_balance: .*\n", "", text)
