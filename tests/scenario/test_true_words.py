@@ -94,7 +94,7 @@ def test_after_a_reset_nothing_says_that_somebody_is_inside(cell: ToldCell) -> N
 
 
 def test_while_one_side_waits_nothing_says_that_both_pull(cell: ToldCell) -> None:
-    """"difference 1492 N·m, no band, both pull together" stood there while one side waited."""
+    """It read "difference 1492 N·m, no band, both pull together" while one side waited."""
     seen: set[str] = set()
 
     def note(state: State) -> bool:
