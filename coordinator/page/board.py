@@ -22,7 +22,7 @@ from coordinator.core.events import (
     MessagesMissed,
     PromptAnswered,
 )
-from coordinator.core.plan import Plan
+from coordinator.core.plan import NodeKind, Plan
 from coordinator.core.procedure import ENDED
 from coordinator.core.prompts import HOLD_POINT
 from coordinator.core.state import State
