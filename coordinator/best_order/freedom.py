@@ -2,17 +2,17 @@
 
 A lane is free only inside a stretch between two barriers, and only as far as `after` leaves it so.
 
-Keeps: O1, what a barrier releases stays the first of its stretch; O2, a tool is changed neither
-before nor after any step that needs a tool, unless it was; O3, what is done again from an earlier
-step on stays in the order in which it is written.
+Invariants: BO1, what a barrier releases stays the first of its stretch; BO2, a tool is changed
+neither before nor after any step that needs a tool, unless it was; BO3, what is done again from an
+earlier step on stays in the order in which it is written.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from coordinator.best_order.lane_order import NOWHERE, lay_out
 from coordinator.core.plan import NodeKind, Plan
-from coordinator.promela.order import NOWHERE, lay_out
 from coordinator.sequence.compiler.own_properties import moves_of
 from coordinator.sequence.models.cell_model import CellModel
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TypeVar
 
+from coordinator.best_order.lane_order import NOWHERE, lay_out
 from coordinator.core.plan import NodeKind, Plan
-from coordinator.promela.order import NOWHERE, lay_out
 from coordinator.timeline.build import Timeline
 
 Key = TypeVar("Key")

@@ -117,7 +117,7 @@ def linear_form_torque_nm(
     """Return T = F (P/(2 pi) + d2 f S/2 + f_b D_b/2).
 
     Source:
-        ISO 16047 and VDI 2230 Part 1 (R13), which round S/2 = 0.57735 to 0.577, 0.578 or 0.58;
+        ISO 16047 and VDI 2230 Part 1, R13, which round S/2 = 0.57735 to 0.577, 0.578 or 0.58;
         MIL-HDBK-60, Appendix B, the same with d2 = 0.92 d and D_b = 1.25 d.
     """
     require_above_zero("preload_n", preload_n)

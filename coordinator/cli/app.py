@@ -74,12 +74,6 @@ def check(
         bool,
         typer.Option("--leave-out", help="Leave out each barrier, bound ... in turn: what breaks?"),
     ] = False,
-    promela: Annotated[
-        Path | None, typer.Option("--promela", help="Folder for each sequence as a Promela model.")
-    ] = None,
-    spin: Annotated[
-        bool, typer.Option("--spin", help="Have SPIN judge each sequence as well.")
-    ] = False,
     joint: JointFile = None,
     fix: Annotated[
         bool, typer.Option("--fix", help="Put the files into the house's layout first.")
@@ -94,7 +88,7 @@ def check(
     from coordinator.cli.check.check_verb import check_files
 
     output = Output.of(json or sarif)
-    asked = Asked(quick, fix, sarif, joint, causes, states, out, leave_out, promela, spin)
+    asked = Asked(quick, fix, sarif, joint, causes, states, out, leave_out)
     raise typer.Exit(check_files(output, files, asked))
 
 

@@ -188,7 +188,7 @@ def _to_live(
         joint_path=joint,
         out=wishes.out,
         say=print,
-        people=People(written.answers, acts),
+        people=People(written.answers, acts, written.steps),
         interactive=wishes.interactive and people is None,
         take_over=wishes.take_over,
         records=wishes.records,

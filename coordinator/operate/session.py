@@ -4,7 +4,7 @@ Every party is a process of its own; journal and records are kept as on a real c
 
 Units: ``*_us`` whole microseconds since the Unix epoch unless it says since the run began;
 ``*_s`` seconds.
-Keeps: R2, however a run ends, its journal is closed and none of its processes is left.
+Invariants: LV11, however a run ends, its journal is closed and none of its processes is left.
 """
 
 import asyncio
@@ -282,6 +282,7 @@ class Session:
             # Real arms are started by a person's word, if there is a person.
             starts=False if wishes.interactive and not wishes.simulated else None,
             mode=wishes.mode,
+            steps=people.steps if people else (),
             settle_us=round(SETTLE_S * 1e6 * wishes.speed),
         )
 

@@ -102,6 +102,11 @@ class Wishes:
             raise ValueError(
                 f"speed is {self.speed:g}, must be 1 with real parties: they live in real time"
             )
+        if self.stands.has_real and self.people is not None and self.people.steps:
+            raise ValueError(
+                f"{self.stands.words()}: with a real party a person allows each step at the "
+                "terminal or the page; take 'steps' out of the answer file"
+            )
         if not self.stands.is_all_simulated and broker is None:
             raise ValueError("real parties need the address of the broker that they are on")
 

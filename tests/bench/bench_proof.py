@@ -3,7 +3,7 @@
     python -m tests.bench.bench_proof
 
 Prints seconds of a clock, states per second, bytes per state and ratios; asserts nothing. SPIN's
-model is coarser: it knows no messages (`coordinator/promela/README.md`), so it has fewer steps for
+model is coarser: it knows no messages (`tests/support/promela/README.md`), so has fewer steps for
 the same thing. Ours decides alike places once, and every step of it is the real core's.
 """
 
@@ -13,10 +13,10 @@ from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import NamedTuple
 
-from coordinator.promela import Opinion, ask_spin
 from coordinator.prove import Exploration, Limits, explore
 from coordinator.sequence import load
 from tests.bench.results import Results
+from tests.support.promela import Opinion, ask_spin
 from tests.support.sequence_files import SEQUENCES
 
 ROWS = (

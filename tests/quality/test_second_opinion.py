@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.promela import ask_spin
-from coordinator.promela.spin import STUCK
 from coordinator.prove import Limits, explore
 from coordinator.sequence import load
 from tests.quality.test_seeded_defects import DEFECTS, TODAY, Defect
 from tests.support.altered_files import copied
+from tests.support.promela import ask_spin
+from tests.support.promela.spin import STUCK
 from tests.support.sequence_files import SEQUENCES
 from tests.support.spoilt_plans import SPOILT
 

@@ -14,7 +14,7 @@ print(hashlib.sha256(trace_of(11).encode()).hexdigest())
 
 
 def test_the_trace_does_not_depend_on_the_hash_seed_of_the_process() -> None:
-    """N2, over processes: a set or a hash in the hot path would show here."""
+    """N2, N4, over processes: a set or a hash in the hot path would show here."""
     digests = [
         subprocess.run(
             [sys.executable, "-c", _PROGRAM],

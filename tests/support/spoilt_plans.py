@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 from coordinator.core.plan import Move, Option, Plan, Record
-from coordinator.promela.spin import STUCK
 from tests.support.pair_plan import pair_plan
+from tests.support.promela.spin import STUCK
 
 
 def _with_step(plan: Plan, name: str, lane: int, **changes: object) -> Plan:

@@ -15,16 +15,15 @@ from tests.support.sequence_files import SEQUENCES
 PARK = SEQUENCES / "park.yaml"
 
 
-@pytest.mark.parametrize("option", ["--out", "--promela"])
 @pytest.mark.parametrize("place", ["file", "file/below", "/proc/nope"])
 def test_a_folder_that_cannot_be_written_to_is_refused_before_anything_is_judged(
-    option: str, place: str, tmp_path: Path
+    place: str, tmp_path: Path
 ) -> None:
     """A proof takes minutes; what it leaves must have a place before it begins."""
     (tmp_path / "file").write_text("kept", encoding="utf-8")
     folder = Path(place) if place.startswith("/") else tmp_path / place
 
-    told = CliRunner().invoke(app, ["check", option, str(folder), str(PARK)])
+    told = CliRunner().invoke(app, ["check", "--out", str(folder), str(PARK)])
 
     assert told.exit_code == Exit.BAD_USE
     assert "must be a folder that can be written to" in told.output
@@ -40,7 +39,7 @@ def test_asking_whether_a_folder_can_be_written_to_leaves_none(tmp_path: Path) -
 
 @pytest.mark.parametrize(
     "given",
-    [["--out", "left"], ["--states", "100"], ["--causes", "1"], ["--out", "left", "--spin"]],
+    [["--out", "left"], ["--states", "100"], ["--causes", "1"]],
 )
 def test_what_does_nothing_without_a_proof_is_refused_beside_quick(given: list[str]) -> None:
     """Who bounds a proof thinks that there is one."""
@@ -60,24 +59,12 @@ def test_a_refusal_is_a_document_for_scripts(capsys: pytest.CaptureFixture[str])
     assert (told["ok"], "--states" in told["error"]) == (False, True)
 
 
-def test_quick_leaves_spin_its_causes_and_says_that_it_judges_alone(
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    """SPIN's word is a proof too; nobody should take it for ours."""
-    ended = check_files(Output.of(False), [PARK], Asked(quick=True, causes=0, spin=True))
-
-    assert ended is Exit.GOOD
-    assert "SPIN: proved, with no proof of our own beside it" in capsys.readouterr().out
-
-
-def test_leaving_out_says_what_spin_did_not_judge_and_gives_no_leave(
+def test_leaving_out_gives_no_leave(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Nobody takes out an interlock because a proof does without it."""
-    asked = Asked(causes=0, leave_out=True, spin=True)
+    asked = Asked(causes=0, leave_out=True)
 
     check_files(Output.of(False), [PARK], asked)
 
-    told = capsys.readouterr().out
-    assert "SPIN judged the file as it is" in told
-    assert "is no leave to take it out" in told
+    assert "is no leave to take it out" in capsys.readouterr().out

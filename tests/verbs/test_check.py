@@ -84,16 +84,3 @@ def test_the_kind_of_a_file_is_told_by_its_keys_in_whatever_order(
 
     assert ended is Exit.GOOD
     assert len(json.loads(capsys.readouterr().out)["good"]) == 2
-
-
-def test_spin_is_asked_beside_the_rules_and_its_model_is_left(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Whoever doubts our proof gets another program's word, and the model to judge for himself."""
-    asked = Asked(quick=True, causes=1, promela=tmp_path / "models", spin=True)
-
-    ended = check_files(Output.of(True), [SEQUENCES / "park.yaml"], asked)
-
-    (told,) = json.loads(capsys.readouterr().out)["spin"]
-    assert (ended, told["proved"], told["broken"]) == (Exit.GOOD, True, "")
-    assert "active proctype" in (tmp_path / "models" / "park.pml").read_text(encoding="utf-8")

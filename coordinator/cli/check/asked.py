@@ -34,10 +34,6 @@ class Asked:
     """Folder for pictures and cases of counterexamples."""
     leave_out: bool = False
     """Leave one thing out after the other, and tell what depends on it."""
-    promela: Path | None = None
-    """Folder for the Promela models of sequences."""
-    spin: bool = False
-    """Have SPIN judge each sequence as well."""
 
     @property
     def limits(self) -> "Limits":
@@ -52,22 +48,20 @@ def refusals(asked: Asked) -> Iterator[str]:
     """Yield everything that is asked and cannot be done."""
     if asked.quick:
         yield from _idle_when_quick(asked)
-    for option, folder in (("--out", asked.out), ("--promela", asked.promela)):
-        why = None if folder is None else why_unwritable(folder)
-        if why is not None:
-            yield (
-                f"{option} {folder}: {why}, must be a folder that can be written to; "
-                f"name another, nothing has been proved"
-            )
+    why = None if asked.out is None else why_unwritable(asked.out)
+    if why is not None:
+        yield (
+            f"--out {asked.out}: {why}, must be a folder that can be written to; "
+            f"name another, nothing has been proved"
+        )
 
 
 def _idle_when_quick(asked: Asked) -> Iterator[str]:
     """Yield what does nothing where no proof is made."""
-    is_bounded = asked.leave_out or asked.spin or asked.promela is not None
     idle = (
         ("--out", asked.out is not None, "leaves what a proof found to be broken"),
         ("--states", asked.states_max is not None and not asked.leave_out, "bounds a proof"),
-        ("--causes", asked.causes is not None and not is_bounded, "bounds a proof"),
+        ("--causes", asked.causes is not None and not asked.leave_out, "bounds a proof"),
     )
     for option, is_given, does in idle:
         if is_given:

@@ -55,13 +55,12 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
     proofs = [] if asked.quick else _prove(output, plans, asked)
-    opinions = _hear_others(output, plans, proofs, asked)
     left_out = [_leave_out(output, *plan, asked) for plan in plans if asked.leave_out]
-    unproved = [one["file"] for one in (*proofs, *opinions) if not one["proved"]]
+    unproved = [one["file"] for one in proofs if not one["proved"]]
     if unproved:
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
-        _print_sarif(findings, proofs, opinions)
+        _print_sarif(findings, proofs)
         return worst
     output.document(
         ok=worst is Exit.GOOD,
@@ -69,48 +68,20 @@ def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
         findings=[to_data(one) for one in findings],
         proofs=proofs,
         **({"left_out": left_out} if asked.leave_out else {}),
-        **({"spin": opinions} if asked.spin else {}),
     )
     return worst
 
 
-def _print_sarif(
-    findings: Sequence[Diagnostic],
-    proofs: Sequence[dict[str, Any]],
-    opinions: Sequence[dict[str, Any]],
-) -> None:
+def _print_sarif(findings: Sequence[Diagnostic], proofs: Sequence[dict[str, Any]]) -> None:
     """Print everything that is wrong, by rules or by proofs, and what was not finished."""
     document = to_sarif(
         findings,
-        {**CODES, **rules_of(proofs, opinions)},
+        {**CODES, **rules_of(proofs)},
         folder=Path.cwd(),
-        breaches=tuple(breaches_of(proofs, opinions)),
-        unfinished=tuple(unfinished_of(proofs, opinions)),
+        breaches=tuple(breaches_of(proofs)),
+        unfinished=tuple(unfinished_of(proofs)),
     )
     print(json.dumps(document, ensure_ascii=False))
-
-
-def _hear_others(
-    output: Output,
-    plans: Sequence[tuple[Path, Loaded]],
-    proofs: Sequence[dict[str, Any]],
-    asked: Asked,
-) -> list[dict[str, Any]]:
-    """Leave models for SPIN, or have it judge them; a model that cannot be left counts as bad."""
-    if asked.promela is None and not asked.spin:
-        return []
-    from coordinator.cli.check.second_opinion import hear_spin, leave_model
-
-    found = []
-    for place, (path, loaded) in enumerate(plans):
-        if asked.promela is not None and not leave_model(
-            output, asked.promela, path, loaded, asked.limits.causes
-        ):
-            found.append({"file": str(path), "proved": False, "failed": "its model was not left"})
-        if asked.spin:
-            own = bool(proofs[place]["proved"]) if proofs else None
-            found.append(hear_spin(output, path, loaded, asked.limits.causes, own))
-    return found
 
 
 def _leave_out(output: Output, path: Path, loaded: Loaded, asked: Asked) -> dict[str, Any]:
@@ -131,8 +102,6 @@ def _leave_out(output: Output, path: Path, loaded: Loaded, asked: Asked) -> dict
     )
     if idle:
         output.say(f"  {IDLE}")
-    if asked.spin:
-        output.say("  SPIN judged the file as it is; what is left out was proved without SPIN")
     return {"file": str(path), "dropped": found}
 
 
@@ -190,7 +159,7 @@ def _judge_case(path: Path) -> str:
 
 def _judge_answers(path: Path) -> str:
     people = read_answers(path)
-    return f"{len(people.answers)} answers, {len(people.acts)} acts"
+    return f"{len(people.answers)} answers, {len(people.acts)} acts, {len(people.steps)} steps"
 
 
 def _judge_windows(path: Path) -> str:

@@ -6,6 +6,7 @@ Nothing is decided here: what a rule, a barrier or a span leads to stands in the
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from coordinator.best_order.lane_order import NOWHERE, Places
 from coordinator.core.plan import (
     Exhausted,
     InterlockKind,
@@ -16,7 +17,6 @@ from coordinator.core.plan import (
     Plan,
     Rule,
 )
-from coordinator.promela.order import NOWHERE, Places
 
 KINDS = ("STEP", "MEET", "HOLD_POINT", "WITNESS", "END", "STUCK")
 OPTIONS = tuple(Option)

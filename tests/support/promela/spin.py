@@ -12,8 +12,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from coordinator.core.plan import Plan
-from coordinator.promela.export import FIRST_OWN, SHARED, to_promela
 from coordinator.sequence.compiler.own_properties import OwnProperty
+from tests.support.promela.export import FIRST_OWN, SHARED, to_promela
 
 DEPTH_MAX = 5_000_000
 """Chosen: the search may go this deep; deeper is told and never counts as good."""

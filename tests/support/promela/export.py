@@ -1,16 +1,23 @@
 """Write a plan as a Promela model: its tables, the meaning of a sequence, and what may happen.
 
-Keeps: M1, the model is made of the plan alone; neither the core nor the proof is asked.
+Invariants: PV22, the model for SPIN is made of the plan alone; neither the core nor the proof is
+asked.
 Source: Holzmann, The SPIN Model Checker, 2004, chapters 3 (Promela) and 17 (embedded C code).
 """
 
 from collections.abc import Iterator
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
+from coordinator.best_order.lane_order import lay_out
 from coordinator.core.plan import InterlockKind, Option, Plan
-from coordinator.promela.order import lay_out
-from coordinator.promela.tables import (
+from coordinator.sequence.compiler.own_properties import (
+    Happening,
+    HappeningKind,
+    OwnProperty,
+    PropertyKind,
+)
+from tests.support.promela.tables import (
     KINDS,
     OPTIONS,
     MoveTable,
@@ -21,12 +28,6 @@ from coordinator.promela.tables import (
     add_pulls,
     add_rules,
     mask,
-)
-from coordinator.sequence.compiler.own_properties import (
-    Happening,
-    HappeningKind,
-    OwnProperty,
-    PropertyKind,
 )
 
 SHARED = ("together", "no_lone_pull", "one_in_a_zone", "no_motion_when_active", "rounds_together")
@@ -116,7 +117,7 @@ def _mask_type(plan: Plan) -> str:
 
 @cache
 def _meaning() -> str:
-    return (files("coordinator.promela") / "meaning.pml").read_text(encoding="utf-8")
+    return Path(__file__).with_name("meaning.pml").read_text(encoding="utf-8")
 
 
 def _add_own(
