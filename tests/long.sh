@@ -2,6 +2,11 @@
 # What takes hours: all parts, or those that are named. SEED=N for another seed than the day.
 # The last result of each part is kept in tests/long_results.json; commit it.
 source "$(dirname "$0")/support/steps.sh"
+for name in "$@"; do
+  [[ " ${long_parts[*]} " = *" $name "* ]] && continue
+  echo "$script: no part '$name'; parts: ${long_parts[*]}" >&2
+  exit 2
+done
 need_programs
 need_python
 seed=${SEED:-$(date -u +%Y%m%d)}
@@ -24,9 +29,6 @@ part() {
   [ "$verdict" = passed ] || failed=1
 }
 failed=0
-for name in "$@"; do
-  [[ " ${long_parts[*]} " = *" $name "* ]] || { echo "no part '$name'; parts: ${long_parts[*]}" >&2; exit 2; }
-done
 
 whole() { BOTHSIDES_WHOLE=1 python -m pytest -q -rs -p no:xdist -p no:randomly "$@"; }
 drawn() {
@@ -34,7 +36,7 @@ drawn() {
     --hypothesis-seed "$seed" tests/property
 }
 hunt() {
-  python -m tests.quality.hunting --workers 2
+  python -m tests.quality.hunting --workers 2 || return 1
   python -m pytest -q -rs -n "$workers" tests/quality/test_planted_defects.py
 }
 attack_long() {

@@ -35,10 +35,14 @@ need_programs() {
     apt-get install -y -qq --no-install-recommends "${missing[@]}"
 }
 
-# need_python: make the virtual environment and put it first on the path.
+# need_python: make the virtual environment, anew once pyproject.toml is newer, and put it first on
+# the path.
 need_python() {
   [ -x "$venv/bin/python" ] || python3 -m venv "$venv"
-  "$venv/bin/pip" install --quiet --disable-pip-version-check -e '.[dev]'
+  if [ ! "$venv/installed" -nt pyproject.toml ]; then
+    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check -e '.[dev]'
+    touch "$venv/installed"
+  fi
   PATH=$(cd "$venv/bin" && pwd):$PATH
 }
 
