@@ -5,7 +5,7 @@ ISO 16047 and VDI 2230; the wedge long form of API Spec 6A and Shigley, which ke
 friction and lead that the linear one drops.
 
 Units: N, N*m, m; coefficients of friction without unit.
-Keeps: each form and its inverse undo each other.
+Invariants: BT7, each form of torque and preload and its inverse undo each other.
 """
 
 from collections.abc import Mapping

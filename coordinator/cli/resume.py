@@ -100,6 +100,7 @@ def _resume(
     resumed = replace(
         asked,
         say=output.say,
+        console=output.people,
         seed=head.seed,
         speed=speed,
         standings=stands,

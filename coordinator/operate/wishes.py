@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from rich.console import Console
+
 from coordinator.core.plan import Mode
 from coordinator.live.standing import Standings
 from coordinator.operate.cell_clock import CellClock
@@ -43,6 +45,8 @@ class Wishes:
     """Folder for the run's folder and the record store."""
     say: Callable[[str], None]
     """Takes lines for people."""
+    console: Console | None = None
+    """Of the terminal that `say` prints on, for the lines that are drawn there."""
     joint_path: Path | None = None
     """A joint instead of the one that the sequence names."""
     seed: int = 1

@@ -4,7 +4,7 @@ A case sets causes, never outcomes. The catalogue of causes is handed in, becaus
 knows them is none of this package's business.
 
 Units: ``*_us`` microseconds; parameters SI floats.
-Keeps: a parameter of a cause has the dimension that the catalogue gives it.
+Invariants: a parameter of a cause has the dimension that the catalogue gives it.
 """
 
 from collections.abc import Collection, Mapping
