@@ -22,7 +22,7 @@ from coordinator.core.events import (
     MessagesMissed,
     PromptAnswered,
 )
-from coordinator.core.plan import Plan
+from coordinator.core.plan import NodeKind, Plan
 from coordinator.core.procedure import ENDED
 from coordinator.core.prompts import HOLD_POINT
 from coordinator.core.state import State
@@ -219,7 +219,10 @@ class Board:
         lanes = []
         for index, words in enumerate(explain(self._plan, self._state, now_us)):
             lane = self._state.lanes[index]
-            done = [node for node in self._plan.lanes[index] if lane.is_done(node)]
+            # Steps alone, as `resume` counts them: a barrier is passed, not done.
+            nodes = self._plan.lanes[index]
+            steps = [one for one in nodes if self._plan.nodes[one].kind is NodeKind.STEP]
+            done = [node for node in nodes if lane.is_done(node)]
             lanes.append(
                 {
                     "name": words.name,
@@ -232,8 +235,8 @@ class Board:
                     "is_held": lane.held,
                     "is_faulted": bool(lane.fault) and lane.fault != HOLD_POINT,
                     "seen_s": round(max(now_us - lane.seen_us, 0) / 1e6, 1),
-                    "done": len(done),
-                    "steps": len(self._plan.lanes[index]),
+                    "done": sum(lane.is_done(node) for node in steps),
+                    "steps": len(steps),
                     "last_done": done[-1] if done else -1,
                 }
             )

@@ -29,6 +29,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import SQLAlchemyError
 
+from coordinator.extras import missing_extra
 from coordinator.records.event_codec import canonical
 from coordinator.records.rows import LaterJudgement, RecordFilter, Run, StoredRecord
 from coordinator.records.tables import ADDED, CHAINED, ENDINGS, HEAD, JUDGEMENTS, RECORDS, RUNS
@@ -68,7 +69,10 @@ class RecordStore:
         try:
             # The driver of a database server may not be installed.
             self._engine = create_engine(address)
-        except (SQLAlchemyError, ImportError) as error:
+        except ImportError as error:
+            text = missing_extra("server", shown(address)) if "+psycopg:" in address else str(error)
+            raise RecordsFailed(f"{text or error} [REC001]") from None
+        except SQLAlchemyError as error:
             raise _failed(address, error) from None
         try:
             if self._engine.dialect.name == "sqlite":
