@@ -325,12 +325,20 @@ class OperatedCoordinator:
         Raises:
             StuckScript: it never ends.
         """
-        messages: list[Message] = []
-        for _ in range(CALLS_MAX):
-            coordinator = self.coordinator
-            calls = self.script.react(coordinator.state, now_us - coordinator.origin_us)
-            if not calls:
-                return messages
-            for call in calls:
-                messages += coordinator.hear(call, now_us)
-        raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")
+        return play(self.script, self.coordinator, now_us)
+
+
+def play(script: OperatorScript, coordinator: Coordinator, now_us: int) -> list[Message]:
+    """Let a script act until nothing more is due at this moment; return what is to be sent.
+
+    Raises:
+        StuckScript: it never ends.
+    """
+    messages: list[Message] = []
+    for _ in range(CALLS_MAX):
+        calls = script.react(coordinator.state, now_us - coordinator.origin_us)
+        if not calls:
+            return messages
+        for call in calls:
+            messages += coordinator.hear(call, now_us)
+    raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")

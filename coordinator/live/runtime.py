@@ -16,7 +16,7 @@ from coordinator.core.procedure import ENDED
 from coordinator.live.coordinator import Coordinator, OutdatedCoordinator
 from coordinator.live.explain import waiting_for_step
 from coordinator.live.link import Broken, Delivered, Delivery, Dropped, Link, LinkLost, Restored
-from coordinator.live.operator import CALLS_MAX, UNATTENDED, OperatorScript, StuckScript
+from coordinator.live.operator import UNATTENDED, OperatorScript, play
 from coordinator.wire.messages import Message
 
 AT_REST = (*ENDED, "held", "idle")
@@ -163,7 +163,8 @@ class Runtime:
         calls, self._calls = self._calls, []
         for call in calls:
             messages += coordinator.hear(call, now_us)
-        messages += self._play(now_us)
+        if self._script is not None and self._leave_us is None:
+            messages += play(self._script, coordinator, now_us)
         return messages + self._hold_unattended(now_us)
 
     def _take(self, deliveries: Sequence[Delivery], now_us: int) -> list[Message]:
@@ -186,19 +187,6 @@ class Runtime:
                     self._broken_us = None
                     self._on_link(LinkNote("the link works again"))
         return messages + self._coordinator.receive_all(batch, now_us)
-
-    def _play(self, now_us: int) -> list[Message]:
-        if self._script is None or self._leave_us is not None:
-            return []
-        messages: list[Message] = []
-        for _ in range(CALLS_MAX):
-            core_us = now_us - self._coordinator.origin_us
-            calls = self._script.react(self._coordinator.state, core_us)
-            if not calls:
-                return messages
-            for call in calls:
-                messages += self._coordinator.hear(call, now_us)
-        raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")
 
     def _hold_unattended(self, now_us: int) -> list[Message]:
         """Hold a run that waits for a person while nobody is there and nothing is under way."""
