@@ -19,15 +19,13 @@ BOLTING_ERROR_CODES: Mapping[str, str] = MappingProxyType(
         "BLT008": "a calibration table cannot be used",
         "BLT009": "a value lies outside the calibration table",
         "BLT010": "the torque and the preload cannot belong together",
-        "BLT011": "the socket has no such number of points",
         "BLT012": "a fraction is outside its range",
-        "BLT013": "the bolt number is not on this joint",
         "BLT014": "an inner diameter is not below its outer diameter",
         "BLT015": "the detection capability is outside the formula's range",
         "BLT016": "a sample is too small for statistics",
     }
 )
-"""Every code of this package with its meaning, for the error reference."""
+"""Every code of this package with its meaning; 011 and 013 are retired, and never used again."""
 
 
 class BoltingError(ValueError):
