@@ -8,7 +8,10 @@ from datetime import date
 from math import pi
 
 from coordinator.draw.words import plain
+from coordinator.packaged import read_tables
 
+SENTENCES = read_tables("coordinator.compare", "sentences")
+"""What is said of each figure that can differ, with the kind of quantity that it is."""
 _DIGITS = (4, 6, 9, 17)
 """Figures tried until the two can be told apart."""
 _UNITS = {
@@ -74,6 +77,16 @@ def told_apart(now: object, was: object, kind: str) -> tuple[str, str]:
     return apart(
         lambda value, digits: quantity(value, kind, digits, was if value is now else now), now, was
     )
+
+
+def sentence(about: str, figure: str, now: object, was: object, *names: str) -> str | None:
+    """Return what is said of a figure that differs, or None where there are no words for it."""
+    found = SENTENCES[about].get(figure)
+    if found is None:
+        return None
+    kind, text = found
+    new, old = told_apart(now, was, kind)
+    return str(text).format(*names, now=new, was=old)
 
 
 def apart(write: Callable[[object, int], str], now: object, was: object) -> tuple[str, str]:
