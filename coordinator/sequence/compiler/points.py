@@ -14,7 +14,6 @@ Source:
 from coordinator.core.plan import Exhausted, Node, NodeKind, Option, Prompt
 from coordinator.sequence.compiler.barriers import instance_name
 from coordinator.sequence.compiler.expand import Input, Item, Loops
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.models.sequence_model import PointModel, PointStep, PromptModel
 
 
@@ -91,10 +90,8 @@ class PointMaker:
         """Return the node of one point; tells of a point that is not declared."""
         points = self._given.sequence.points
         model = points.get(step.point)
-        if model is None:
-            must, do = choose_from(step.point, points, "points of this file")
-            what = f"point is {step.point!r}"
-            self._given.tell((*item.trail, "point"), "SEQ059", what, must, do)
+        here = (*item.trail, "point")
+        self._given.knows(here, "SEQ059", "point", step.point, points, of="points of this file")
         return Node(
             name=instance_name(step.point.replace("_", " "), _loops(item)),
             lane=item.lane,
