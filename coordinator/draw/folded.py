@@ -10,6 +10,7 @@ from coordinator.draw.words import (
     result_words,
     rule_words,
 )
+from coordinator.packaged import read_tables
 from coordinator.sequence import Loaded
 from coordinator.sequence.form.tree import Trail
 from coordinator.sequence.models.sequence_model import (
@@ -22,29 +23,7 @@ from coordinator.sequence.models.sequence_model import (
     UseStep,
 )
 
-_LOOPS = {
-    "own_bolt": "for each bolt of this side",
-    "pair": "for each pair of opposite bolts",
-    "round": "for each round",
-}
-_ONLY = {
-    "own_bolt": "for its bolts among",
-    "pair": "for each pair with one of bolts",
-    "round": "for rounds",
-}
-_REFERENCES = {
-    "$own_bolt": "this bolt",
-    "$pair.own": "this side's bolt",
-    "$pair.other": "the opposite bolt",
-    "$pair.neighbour": "the next bolt",
-    "$pair.other_neighbour": "the bolt before",
-    "$pair.number": "the pair's number",
-    "$round.number": "the round's number",
-    "$round.torque": "the round's torque",
-    "$round.torque_least": "the round's least",
-    "$round.torque_most": "the round's most",
-    "$round.share": "the round's share",
-}
+_WORDS: dict[str, dict[str, str]] = read_tables("coordinator.draw", "words")
 
 Names = dict[str, str]
 
@@ -217,8 +196,8 @@ def notes_of(loaded: Loaded) -> tuple[Note, ...]:
 
 def _loop_words(step: EachStep, names: Names) -> str:
     if step.only is None:
-        return _LOOPS[step.each]
-    return f"{_ONLY[step.each]} {', '.join(_said(one, names) for one in step.only)}"
+        return _WORDS["loops"][step.each]
+    return f"{_WORDS['only'][step.each]} {', '.join(_said(one, names) for one in step.only)}"
 
 
 def _given(parameters: Parameters, names: Names) -> str:
@@ -231,8 +210,8 @@ def _said(written: object, names: Names) -> str:
     text = ("yes" if written else "no") if isinstance(written, bool) else str(written)
     if text in names:
         return names[text]
-    if text in _REFERENCES:
-        return _REFERENCES[text]
+    if text in _WORDS["references"]:
+        return _WORDS["references"][text]
     if text.startswith("$joint."):
         return f"the joint's {plain(text.removeprefix('$joint.'))}"
     return text.replace("N.m", "N·m")

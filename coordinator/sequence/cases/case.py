@@ -193,8 +193,7 @@ def _people(model: AnswersModel, document: Document, findings: Findings) -> Peop
             do = "add the two times into 'at'"
             findings.add(document.finding((*trail, "after"), "SEQ007", what, must, do, key=True))
     answers = tuple(
-        Answer(one.prompt, Option(one.answer), one.by, one.after or 0, one.torque)
-        for one in model.answers
+        Answer(one.prompt, one.answer, one.by, one.after or 0, one.torque) for one in model.answers
     )
     acts = tuple(
         Act(ActName(one.act), one.by, one.when, one.at, one.after or 0) for one in model.acts

@@ -55,11 +55,11 @@ class MoveMaker:
             here, of = (*trail, "with", name), f"parameters of {step.do!r}"
             self._given.knows(here, "SEQ015", "parameter", name, action.takes, of=of, key=True)
         values: Values = {}
-        for name, word in action.takes.items():
+        for name, kind in action.takes.items():
             if name in step.with_:
                 here = (*trail, "with", name)
-                value = self.resolver.value(step.with_[name], Kind(word), scope, here)
-                if value is not None and self._is_tool(value, Kind(word), here):
+                value = self.resolver.value(step.with_[name], kind, scope, here)
+                if value is not None and self._is_tool(value, kind, here):
                     values[name] = value
             elif name in defaults:
                 values[name] = defaults[name]

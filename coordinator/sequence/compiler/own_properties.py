@@ -14,7 +14,6 @@ from coordinator.sequence.compiler.moves import MoveMaker
 from coordinator.sequence.compiler.references import Scope, joint_group
 from coordinator.sequence.form.tree import Trail
 from coordinator.sequence.models.cell_model import ActionModel
-from coordinator.sequence.models.cell_model import ParameterKind as Kind
 from coordinator.sequence.models.property_model import (
     AlwaysBeforeModel,
     AtMostModel,
@@ -194,8 +193,7 @@ class PropertyMaker:
             takes, of = action.takes, f"parameters of {name!r}"
             if not self._given.knows(here, "SEQ015", "parameter", key, takes, of=of, key=True):
                 return None
-            kind = Kind(action.takes[key])
-            value = self._maker.resolver.value(written, kind, self._scope, here)
+            value = self._maker.resolver.value(written, takes[key], self._scope, here)
             if value is None:
                 return None
             found.append((key, value))

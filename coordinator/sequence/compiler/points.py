@@ -27,9 +27,11 @@ def check_questions(given: Input) -> None:
     for name, point in given.sequence.points.items():
         for word in point.options:
             if word not in ("release", "hold", "abort"):
-                what = f"point {name!r} offers {word!r}"
+                what = f"point {name!r} offers {word.value!r}"
                 must, do = "must offer release, hold or abort", "take it out: no step has failed"
-                given.tell(("points", name, "options", word), "SEQ060", what, must, do, key=True)
+                given.tell(
+                    ("points", name, "options", word.value), "SEQ060", what, must, do, key=True
+                )
         if "release" not in point.options:
             what, must = f"point {name!r} does not offer 'release'", "must offer it"
             given.tell(("points", name, "options"), "SEQ060", what, must, "add 'release:'")
@@ -73,8 +75,7 @@ def plan_prompts(given: Input) -> tuple[Prompt, ...]:
 
 
 def _prompt(name: str, model: PromptModel | PointModel) -> Prompt:
-    options = tuple((Option(word), does) for word, does in model.options.items())
-    return Prompt(name, model.text, model.caution, options, model.who)
+    return Prompt(name, model.text, model.caution, tuple(model.options.items()), model.who)
 
 
 class PointMaker:

@@ -7,9 +7,10 @@ Keeps: every refusal carries its own SEQ code.
 import re
 from collections.abc import Callable
 from datetime import date
+from enum import StrEnum
 from typing import Annotated, Any, ClassVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from coordinator.sequence.form.quantities import (
@@ -43,6 +44,12 @@ class Strict(BaseModel):
     )
     KIND: ClassVar[str] = ""
     """Kind of file, of a model that is a whole file."""
+
+
+def one_of(words: type[StrEnum]) -> tuple[object, object]:
+    """Return how a field takes one of the words of an enumeration, and how a schema says so."""
+    schema = {"enum": [word.value for word in words], "type": "string"}
+    return Field(strict=False), WithJsonSchema(schema)
 
 
 def refusal(code: str, what: str, must: str, do: str) -> PydanticCustomError:
