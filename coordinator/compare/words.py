@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import date
 from math import pi
 
-from coordinator.draw.words import plain
+from coordinator.draw.words import plain, time_words
 from coordinator.packaged import read_tables
 
 SENTENCES = read_tables("coordinator.compare", "sentences")
@@ -49,7 +49,7 @@ def quantity(value: object, kind: str, digits: int = 4, beside: object = None) -
         return str(value)
     other = beside if isinstance(beside, int | float) else value
     if kind == "time_us":
-        return _time(round(value), round(other))
+        return time_words(round(value), round(other), digits=9)
     if kind == "torque" and max(abs(value), abs(other)) >= 1000.0:
         return f"{value / 1000.0:.{digits}g} kN·m"
     return _number(float(value), kind, digits)
@@ -60,16 +60,6 @@ def _number(value: float, kind: str, digits: int) -> str:
     if kind == "bolt":
         return f"bolt {value:.0f}"
     return f"{value * factor:.{digits if unit else max(digits, 6)}g}{unit}"
-
-
-def _time(time_us: int, beside_us: int) -> str:
-    """Write a time in the largest unit that leaves both whole, or in seconds."""
-    for unit, size_us in (("h", 3_600_000_000), ("min", 60_000_000), ("s", 1_000_000)):
-        if time_us % size_us == 0 and beside_us % size_us == 0:
-            return f"{time_us // size_us} {unit}"
-    if max(time_us, beside_us) < 1_000_000 and time_us % 1_000 == beside_us % 1_000 == 0:
-        return f"{time_us // 1_000} ms"
-    return f"{time_us / 1_000_000:.9g} s"
 
 
 def told_apart(now: object, was: object, kind: str) -> tuple[str, str]:

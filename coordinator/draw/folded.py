@@ -1,5 +1,7 @@
 """Make the chart of a sequence as its author wrote it: loops and blocks are frames."""
 
+from collections.abc import Sequence
+
 from coordinator.draw.chart import BoltPlace, Box, Chart, Frame, Gate, Lane, Mark, Note
 from coordinator.draw.words import (
     barrier_words,
@@ -30,33 +32,36 @@ Names = dict[str, str]
 
 def to_chart(loaded: Loaded) -> Chart:
     """Return the chart of a sequence with its loops folded."""
-    folder = _Folder(loaded)
-    model = loaded.sequence
+    folder, lanes = _Folder(loaded), loaded.sequence.lanes
+    marks = [folder.lane(party.name, lanes.get(party.name, ())) for party in loaded.plan.parties]
+    return chart_of(loaded, marks)
+
+
+def chart_of(
+    loaded: Loaded, marks: Sequence[tuple[Mark, ...]], *, is_unrolled: bool = False
+) -> Chart:
+    """Return the chart of a sequence with the marks of each lane."""
+    sides = loaded.cell.sides
     return Chart(
-        title=plain(model.sequence),
-        text=model.text,
+        title=plain(loaded.plan.name),
+        text=loaded.sequence.text,
         facts=facts_of(loaded),
         lanes=tuple(
             Lane(
                 party.name,
                 party.is_arm,
-                tools_of(loaded, party.name),
-                folder.lane(party.name, model.lanes.get(party.name, ())),
+                tuple(sides[party.name].tools) if party.name in sides else (),
+                of_lane,
             )
-            for party in loaded.plan.parties
+            for party, of_lane in zip(loaded.plan.parties, marks, strict=True)
         ),
-        bolts=bolt_places(loaded),
-        notes=notes_of(loaded),
+        bolts=_bolt_places(loaded),
+        notes=_notes_of(loaded),
+        is_unrolled=is_unrolled,
     )
 
 
-def tools_of(loaded: Loaded, side: str) -> tuple[str, ...]:
-    """Return the tools of a side; none for the hoist."""
-    found = loaded.cell.sides.get(side)
-    return () if found is None else tuple(found.tools)
-
-
-def bolt_places(loaded: Loaded) -> tuple[BoltPlace, ...]:
+def _bolt_places(loaded: Loaded) -> tuple[BoltPlace, ...]:
     """Return the bolts in the order of their numbers."""
     places = [
         BoltPlace(bolt, lane, turn)
@@ -179,7 +184,7 @@ class _Folder:
         return tuple(plain(known[name].interlock) for name in names)
 
 
-def notes_of(loaded: Loaded) -> tuple[Note, ...]:
+def _notes_of(loaded: Loaded) -> tuple[Note, ...]:
     """Return what follows which fault, and why something may move despite an interlock."""
     model = loaded.sequence
     policies = tuple(
