@@ -1,7 +1,8 @@
 """Read torque and pressure of a hydraulic wrench from its calibration table.
 
 Units: Pa, N*m.
-Keeps: a calibration table is never read beyond its ends, and reading it back returns the input.
+Invariants: BT9, a calibration table is never read beyond its ends, and reading it back returns the
+input.
 """
 
 from bisect import bisect_left

@@ -173,6 +173,11 @@ def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str])
             f"unanswered: {name}; name who answers what in a file for --answer or --case, such as "
             f"answers: [{{prompt: {name}, answer: {_first_option(loaded.plan, name)}, by: mate}}]"
         )
+    if result.unstepped:
+        output.say(
+            f"stood waiting for a step: {', '.join(result.unstepped)}; nobody allowed it. Say who "
+            "allows steps in a file for --answer or --case, such as steps: [{by: mate}]"
+        )
     for point in points if result.phase == "complete" else []:
         output.say(f"not accepted: {point}")
 

@@ -89,6 +89,7 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
             sequence_path=path,
             out=asked.out,
             say=output.say,
+            console=output.people,
             joint_path=asked.joint,
             seed=asked.seed,
             causes=to_causes(case.causes) if case else (),

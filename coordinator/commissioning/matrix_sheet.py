@@ -1,7 +1,7 @@
 """Fold the book into the cause-and-effect matrix as it stands, for simulated parties and for real.
 
-Keeps: U3, a tick counts for the words of the files that it was made under; U4, the last journal
-that tried a cell decides about it.
+Invariants: CM9, a tick counts for the words of the files that it was made under; CM10, the last
+journal that tried a cell of the matrix decides about it.
 """
 
 from collections.abc import Iterable, Sequence

@@ -2,8 +2,8 @@
 
 Nothing is judged here; every figure comes from the book, the journals or the files.
 
-Keeps: W1, every file of the pack stands in its manifest with its SHA-256; W2, what is open is told
-before what is good.
+Invariants: CM11, every file of the pack stands in its manifest with its SHA-256; CM12, the pack
+tells what is open before what is good.
 """
 
 import hashlib

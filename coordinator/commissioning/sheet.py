@@ -1,7 +1,7 @@
 """Fold the book into the point-check sheet: what is expected, seen, by whom and when.
 
-Keeps: Q3, a sighting counts for the words of the files that it was made under, and for no others;
-Q4, what a simulated party shows never checks a real one.
+Invariants: CM15, a sighting counts for the words of the files that it was made under, and for no
+others; CM16, what a simulated party shows never checks a real one.
 """
 
 from collections.abc import Iterable, Sequence

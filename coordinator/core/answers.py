@@ -1,7 +1,7 @@
 """Do what a person's answer to a prompt says.
 
-Keeps: P1, an answer counts once, and only that of the prompt's owner; P5, what was done by hand is
-recorded as done by hand, by whom and to what torque, and only inside the step's own window.
+Invariants: P5, what was done by hand is recorded so, by whom and to what torque, inside the step's
+window; P6, an answer counts once, and only that of the prompt's owner.
 """
 
 from coordinator.core import pairing, recovery
@@ -146,7 +146,7 @@ def _take_by_hand(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> None
 
 
 def _go_back(turn: Turn, opened: OpenPrompt, event: PromptAnswered, option: Option) -> None:
-    """Take both lanes of a span back over earlier rounds; their tools come off first (S2)."""
+    """Take both lanes of a span back over earlier rounds; their tools come off first (S6)."""
     here = dict(turn.node(opened.node).loops)
     first = 1 if option is Option.REPLACE_BOLT else max(1, here["round"] - 1)
     span = turn.plan.spans[turn.node(opened.node).span]

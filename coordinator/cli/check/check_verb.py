@@ -159,7 +159,7 @@ def _judge_case(path: Path) -> str:
 
 def _judge_answers(path: Path) -> str:
     people = read_answers(path)
-    return f"{len(people.answers)} answers, {len(people.acts)} acts"
+    return f"{len(people.answers)} answers, {len(people.acts)} acts, {len(people.steps)} steps"
 
 
 def _judge_windows(path: Path) -> str:
