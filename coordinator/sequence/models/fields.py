@@ -72,13 +72,13 @@ def _check_name(name: str) -> str:
     return name
 
 
-def _quantity(dimension: Dimension, *, positive: bool) -> Callable[[object], float]:
+def _quantity(dimension: Dimension) -> Callable[[object], float]:
     def check(value: object) -> float:
         try:
             number = parse_quantity(value, dimension)
         except QuantityError as error:
             raise refusal(error.code, error.what, error.must, error.do) from error
-        _check_sign(value, number, positive=positive)
+        _check_sign(value, number, positive=True)
         return number
 
     return check
@@ -133,6 +133,11 @@ def _schema(dimension: Dimension, example: str) -> WithJsonSchema:
     return WithJsonSchema(quantity_schema(dimension, example))
 
 
+def _measured(dimension: Dimension, example: str) -> tuple[BeforeValidator, WithJsonSchema]:
+    """Return how a field takes a quantity above zero, and how a schema says so."""
+    return BeforeValidator(_quantity(dimension)), _schema(dimension, example)
+
+
 _NAME_SCHEMA: dict[str, Any] = {
     "type": "string",
     "pattern": f"^{NAME_PATTERN}$",
@@ -145,36 +150,12 @@ Name = Annotated[str, AfterValidator(_check_name), WithJsonSchema(_NAME_SCHEMA)]
 Reference = Annotated[str, WithJsonSchema({"type": "string", "pattern": f"^{NAME_PATTERN}$"})]
 """A name that is declared elsewhere; rules tell when it is not."""
 
-Torque = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.TORQUE, positive=True)),
-    _schema(Dimension.TORQUE, "2.5 kN.m"),
-]
-Length = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.LENGTH, positive=True)),
-    _schema(Dimension.LENGTH, "60 mm"),
-]
-Angle = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.ANGLE, positive=True)),
-    _schema(Dimension.ANGLE, "2 deg"),
-]
-Pressure = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.PRESSURE, positive=True)),
-    _schema(Dimension.PRESSURE, "52.5 ksi"),
-]
-Force = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.FORCE, positive=True)),
-    _schema(Dimension.FORCE, "20 kN"),
-]
-Share = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.SHARE, positive=True)),
-    _schema(Dimension.SHARE, "30 %"),
-]
+Torque = Annotated[float, *_measured(Dimension.TORQUE, "2.5 kN.m")]
+Length = Annotated[float, *_measured(Dimension.LENGTH, "60 mm")]
+Angle = Annotated[float, *_measured(Dimension.ANGLE, "2 deg")]
+Pressure = Annotated[float, *_measured(Dimension.PRESSURE, "52.5 ksi")]
+Force = Annotated[float, *_measured(Dimension.FORCE, "20 kN")]
+Share = Annotated[float, *_measured(Dimension.SHARE, "30 %")]
 Duration = Annotated[int, BeforeValidator(_time(positive=True)), _schema(Dimension.TIME, "5 min")]
 Instant = Annotated[int, BeforeValidator(_time(positive=False)), _schema(Dimension.TIME, "412.3 s")]
 Day = Annotated[date, BeforeValidator(_date), WithJsonSchema({"type": "string", "format": "date"})]
