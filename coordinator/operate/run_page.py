@@ -161,7 +161,8 @@ class RunPage:
         """Hand the page a snapshot now and then, if it has read the last ones."""
         while self._send({"snapshot": self.board.snapshot(max(self._now_us(), 0))}):
             await asyncio.sleep(PERIOD_S)
-        self._say("the live page has ended; the run goes on without it")
+        if not self.board.has_ended:
+            self._say("the live page has ended; the run goes on without it")
 
     def _send(self, content: dict[str, Any]) -> bool:
         """Send a line; False once the page is gone."""

@@ -31,11 +31,11 @@ from coordinator.live.runtime import Outcome, Runtime
 from coordinator.live.shadow import Comparison
 from coordinator.operate.calibration import calibrations_of
 from coordinator.operate.cell_clock import CellClock
-from coordinator.operate.children import Cast, Children
+from coordinator.operate.children import Children
 from coordinator.operate.foresight import Foresight
 from coordinator.operate.live_lines import LiveLines
 from coordinator.operate.look_ahead_process import Asked
-from coordinator.operate.party_process import CAUSES_FILE
+from coordinator.operate.party_process import CAUSES_FILE, Part
 from coordinator.operate.pinned import pin, program_version
 from coordinator.operate.run_link import Buses, link_of
 from coordinator.operate.run_page import RunPage
@@ -143,10 +143,14 @@ class Session:
         if not wishes.has_simulation:
             yield None
             return
-        names = Simulation(wishes.loaded, wishes.seed).names
-        paths = wishes.sequence_path, wishes.joint_path
-        cast = Cast(names, *paths, wishes.seed, wishes.causes, self._clock)
-        with Children(cast, self._buses.ours, self._folder.absolute()) as children:
+        folder = self._folder.absolute()
+        sequence = wishes.sequence_path.absolute()
+        joint = None if wishes.joint_path is None else wishes.joint_path.absolute()
+        parts = [
+            Part(name, sequence, joint, folder, wishes.seed, wishes.causes, self._clock)
+            for name in Simulation(wishes.loaded, wishes.seed).names
+        ]
+        with Children(parts, self._buses.ours, folder) as children:
             yield children
 
     async def _drive(

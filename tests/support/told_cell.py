@@ -26,6 +26,7 @@ from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import load
 from coordinator.wire.messages import Message
 from sim_arms.causes import Cause
+from sim_arms.floor import Floor
 from sim_arms.network import Network
 from sim_arms.world import World
 from tests.support.span_sequence import write_pull_span
@@ -108,6 +109,12 @@ class ToldCell:
     def act(self, act: Act, who: str = "Ada") -> None:
         """Do something to the procedure."""
         self._take(Acting(act, who))
+
+    def set_signal(self, name: str, value: bool | None) -> None:
+        """Let the floor tell from now on that a signal is so."""
+        floor = next(one for one in self.world.parties if isinstance(one, Floor))
+        self.world.post(floor.set_signal(name, value, self.world.now_us), floor.name)
+        self.wait(1.0)
 
     def press(self, **asked: Any) -> dict[str, Any]:
         """Press something on the page; return what the page replies."""

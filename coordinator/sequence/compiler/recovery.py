@@ -79,9 +79,23 @@ class RuleMaker:
         own = self._own_rules(node, action, taken, is_in_span=is_in_span)
         if taken is None:
             return ()
-        return (*own, *self._otherwise(node, action, {rule.fault: True for rule in own}))
+        found = self._found_by_us(node, is_in_span=is_in_span)
+        return (*own, *self._otherwise(node, action, found, {rule.fault: True for rule in own}))
 
-    def _otherwise(self, node: int, action: ActionModel, handled: Mapping[str, bool]) -> list[Rule]:
+    def _found_by_us(self, node: int, *, is_in_span: bool) -> tuple[str, ...]:
+        """Return the faults that the coordinator finds about a step, whatever its action raises.
+
+        An unknown outcome is not among them: a person is asked about it in any case.
+        """
+        step = self._items[node].step
+        anywhere = tuple(fault for fault in ANY_STEP_FAULTS if fault != "outcome_unknown")
+        in_span = SPAN_FAULTS if is_in_span else ()
+        has_window = isinstance(step, DoStep) and step.expect
+        return (*anywhere, *in_span, *((WINDOW_FAULT,) if has_window else ()))
+
+    def _otherwise(
+        self, node: int, action: ActionModel, found: tuple[str, ...], handled: Mapping[str, bool]
+    ) -> list[Rule]:
         """Return rules for what the policy does not speak of; tells if nobody says what then."""
         step = self._items[node].step
         policy = step.policy if isinstance(step, DoStep) else None
@@ -92,6 +106,7 @@ class RuleMaker:
         if then is None:
             self._tell_unhandled(node, open_faults)
             return []
+        open_faults += [one for one in found if one not in handled and one not in open_faults]
         if isinstance(then, AskModel):
             prompt = self._prompts.get(then.ask, -1)
             return [Rule(fault, then=Exhausted.ASK, prompt=prompt) for fault in open_faults]

@@ -14,6 +14,7 @@ from coordinator.best_order.lane_order import lay_out
 from coordinator.best_order.measured import Measured
 from coordinator.best_order.search import search
 from coordinator.best_order.solve import find_best_order
+from coordinator.cli.asked import DryRunAsked
 from coordinator.cli.best_order import _rehearsed, cycle_s, show_best_order
 from coordinator.cli.output import Exit, Output
 from coordinator.core.plan import Plan, Rule
@@ -158,7 +159,7 @@ def test_a_rehearsal_in_the_best_order_is_shorter_and_keeps_to_the_bound(
     two_free_lanes: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Before and after are both run on the simulated arms, whatever the solver says."""
-    ended = show_best_order(Output.of(True), two_free_lanes, seed=1)
+    ended = show_best_order(Output.of(True), two_free_lanes, DryRunAsked())
 
     told = json.loads(capsys.readouterr().out)
     assert ended is Exit.GOOD
@@ -203,7 +204,7 @@ def test_no_order_written_out_by_hand_rehearses_shorter_than_the_best(
         cycles_s.append(cycle_s(measured))
 
     path = write_sequence(tmp_path, _covers(orders[0], orders[0]))
-    ended = show_best_order(Output.of(True), path, seed=1)
+    ended = show_best_order(Output.of(True), path, DryRunAsked())
 
     told = json.loads(capsys.readouterr().out)
     assert ended is Exit.GOOD
@@ -310,7 +311,7 @@ def test_a_sequence_without_freedom_is_left_as_it_stands(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """In the shipped files every step waits for the one above."""
-    ended = show_best_order(Output.of(True), SEQUENCES / "park.yaml", seed=1)
+    ended = show_best_order(Output.of(True), SEQUENCES / "park.yaml", DryRunAsked())
 
     assert ended is Exit.GOOD
     assert json.loads(capsys.readouterr().out)["free"] == 0

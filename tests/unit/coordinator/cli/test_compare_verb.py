@@ -83,4 +83,4 @@ def test_a_file_with_findings_cannot_be_compared_and_is_not_called_different(
 
     assert (result.exit_code, missing.exit_code) == (BAD_USE, BAD_USE)
     assert [one["code"] for one in json.loads(result.stdout)["findings"]] == ["SEQ014"]
-    assert "none.yaml:1:1: file cannot be opened" in missing.stdout
+    assert "none.yaml:1:1: file cannot be opened" in missing.stderr

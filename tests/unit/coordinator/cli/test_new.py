@@ -71,7 +71,7 @@ def test_a_new_cell_keeps_every_rule_and_its_first_sequence_runs(
 @pytest.mark.parametrize(
     ("words", "told", "code"),
     [
-        ([], "12 flags are missing", BAD_USE),
+        ([], "12 flags missing", BAD_USE),
         (flags(bolts="7"), "--bolts is '7', must be even, from 4 to 32", BAD_USE),
         (flags(thread="M31"), "--thread is 'M31'", BAD_USE),
         (flags(grade="9.9"), "--grade is '9.9', bolt grade is '9.9', must be one of", BAD_USE),
@@ -79,7 +79,7 @@ def test_a_new_cell_keeps_every_rule_and_its_first_sequence_runs(
         (flags(friction="two"), "--friction is 'two', must be a number", BAD_USE),
         (flags(signals="floor_clear"), "must be name:kind", BAD_USE),
         (flags(calibrated="soon"), "--calibrated is 'soon', must be a day", BAD_USE),
-        ([*flags(), "--side", "top"], "3 sides are given, must be two", BAD_USE),
+        ([*flags(), "--side", "top"], "3 sides given, must be two", BAD_USE),
         (flags(calibration_due="2020-01-01"), "[SEQ052]", FINDINGS),
         (flags(wrench_torque="500 N.m"), "[SEQ048]", FINDINGS),
         (flags(sockets="80 mm"), "[SEQ062]", FINDINGS),
@@ -92,8 +92,8 @@ def test_a_cell_that_would_not_run_is_not_written(
     """Half a folder would have to be cleaned up by whoever made one mistake."""
     done = bothsides(tmp_path, "new", "quay", *words)
 
-    assert told in done.stdout.replace("\n", " ")
-    assert "nothing is written" in done.stdout or "must be two" in done.stdout
+    assert told in done.stderr.replace("\n", " ")
+    assert "nothing is written" in done.stderr or "must be two" in done.stderr
     assert done.returncode == code
     assert list(tmp_path.iterdir()) == []
 
@@ -105,7 +105,7 @@ def test_a_folder_with_anything_in_it_is_left_alone(tmp_path: Path) -> None:
 
     done = bothsides(tmp_path, "new", "quay", *flags())
 
-    assert (done.returncode, "holds something already" in done.stdout) == (BAD_USE, True)
+    assert (done.returncode, "holds something already" in done.stderr) == (BAD_USE, True)
     assert [path.name for path in (tmp_path / "quay").iterdir()] == ["mine.txt"]
 
 

@@ -59,8 +59,8 @@ def test_a_file_of_a_case_is_written_nowhere_but_below_its_folder(
     done = run("replay", str(path), *(one.format(folder=tmp_path) for one in words))
 
     assert done.exit_code == 1
-    assert f"{place_of(path, name)}: file is '{name}', must be a path below" in done.stdout
-    assert "[SEQ005]" in done.stdout
+    assert f"{place_of(path, name)}: file is '{name}', must be a path below" in done.stderr
+    assert "[SEQ005]" in done.stderr
     assert everything(tmp_path) == before
 
 
@@ -86,8 +86,8 @@ def test_what_a_case_says_wrongly_is_told_at_its_place(
     done = run("replay", str(path))
 
     assert done.exit_code == 1
-    assert f"{path}:" in done.stdout
-    assert f"[{code}]" in done.stdout
+    assert f"{path}:" in done.stderr
+    assert f"[{code}]" in done.stderr
 
 
 def test_a_mistake_in_a_file_that_a_case_holds_is_told_in_the_file_of_the_case(
@@ -99,8 +99,8 @@ def test_a_mistake_in_a_file_that_a_case_holds_is_told_in_the_file_of_the_case(
     done = run("replay", str(path))
 
     assert done.exit_code == 1
-    assert f"{place_of(path, 'hodl')}: in 'makeup.yaml', line 72: " in done.stdout
-    assert "did you mean 'hold'" in done.stdout
+    assert f"{place_of(path, 'hodl')}: in 'makeup.yaml', line 72: " in done.stderr
+    assert "did you mean 'hold'" in done.stderr
 
 
 def test_another_case_of_the_same_name_is_never_written_over(tmp_path: Path) -> None:
@@ -114,7 +114,7 @@ def test_another_case_of_the_same_name_is_never_written_over(tmp_path: Path) -> 
     done = run("replay", str(other), "--to-test", str(kept.parent))
 
     assert done.exit_code == 2
-    assert f"{kept}: another case of this name" in done.stdout
+    assert f"{kept}: another case of this name" in done.stderr
     assert kept.read_bytes() == first
 
 

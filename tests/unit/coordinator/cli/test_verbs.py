@@ -339,7 +339,7 @@ def test_an_arm_that_the_cell_does_not_have_is_bad_use() -> None:
     result = call("arm", "port", "--sequence", str(MAKEUP))
 
     assert result.exit_code == BAD_USE
-    assert "side is 'port', must be one of fore, aft" in result.stdout
+    assert "side is 'port', must be one of fore, aft" in result.stderr
 
 
 @pytest.mark.parametrize("words", [["arm", "fore"], ["floor"]])
@@ -350,7 +350,7 @@ def test_a_party_of_a_bad_sequence_does_not_start(tmp_path: Path, words: list[st
     result = call(*words, "--sequence", str(path), "--out", str(tmp_path / "out"))
 
     assert result.exit_code == FINDINGS
-    assert "[SEQ006]" in result.stdout
+    assert "[SEQ006]" in result.stderr
     assert not (tmp_path / "out").exists()
 
 

@@ -68,7 +68,7 @@ def test_work_by_hand_is_told_with_its_torque_and_by_whom() -> None:
     prompts = (OpenPrompt(7, 0, 0, 0, "leak"),)
     desk(TimePassed(0), effects, State("running", (), (), (), (), prompts=prompts))
 
-    assert desk.read("by_hand 3100 Ada Byron") == Answering(7, "by_hand", "Ada Byron", 3100.0)
+    assert desk.read("by_hand 3100 Ada Lind") == Answering(7, "by_hand", "Ada Lind", 3100.0)
     assert desk.read("7 2 3100") == Answering(7, "by_hand", WHO, 3100.0)
     for wrong in ("by_hand much", "by_hand -5", "by_hand nan"):
         assert "must be a number" in str(desk.read(wrong))

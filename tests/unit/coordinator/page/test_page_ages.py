@@ -73,6 +73,8 @@ OWN = (
     *("prompts.*.options.*.*", "prompts.*.asked_at_s", "prompts.*.evidence_at_s"),
     *("notices.*.at_s", "notices.*.severity", "notices.*.kind"),
     *("bolts.*.bolt", "bolts.*.side", "bolts.*.at_s", "bolts.*.kind"),
+    # What they follow from stands beside them with its age or its times.
+    *("interlocks.*.words", "pull.words", "pull.is_wide"),
     *("pull.balance_nm", "pull.is_paired", "pull.target_nm", "pull.at_s.*"),
     "holds.*.*",  # Lines that begin with a time each: looked at by themselves.
 )

@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import Engine, create_engine, event, text
 
 from coordinator.live.recording import record_into
 from coordinator.records.rows import LaterJudgement, RecordFilter, Run, StoredRecord
@@ -324,3 +324,28 @@ def test_a_later_judgement_stands_beside_the_first_and_in_the_chain(address: str
     changed(address, "UPDATE judgement SET verdict = 'accepted'")
     assert store.verify() == "row 5 (judgement of run 'run_1') was altered"
     store.close()
+
+
+def test_a_row_that_is_written_while_somebody_verifies_is_no_finding(address: str) -> None:
+    """The page said "the records were altered, row 5 is missing" of a store that was being used."""
+    store, writer = filled(address), RecordStore(address)
+    written: list[str] = []
+
+    def write_once(_: object, __: object, statement: str, *___: object) -> None:
+        if statement.startswith("SELECT ending") and not written:
+            written.append(statement)
+            writer.end_run("run_1", "complete", "", "2030-01-01T02:00:00Z")
+
+    event.listen(Engine, "after_cursor_execute", write_once)
+    try:
+        finding, rows, head = store.verified()
+    finally:
+        event.remove(Engine, "after_cursor_execute", write_once)
+
+    assert written
+    assert (finding, rows) == (None, 4)
+    assert writer.head()[0] == 5
+    assert writer.head()[1] != head
+    assert store.verify() is None
+    store.close()
+    writer.close()
