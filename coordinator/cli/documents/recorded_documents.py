@@ -5,7 +5,7 @@ from typing import Any
 from coordinator.cli.documents.document import Document, Part
 from coordinator.records.lookback import Touched, Trend
 from coordinator.records.rows import StoredRecord
-from coordinator.timeline.durations import StepDuration
+from coordinator.timeline.build import StepDuration
 
 
 class RecordRow(Part):
