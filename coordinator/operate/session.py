@@ -55,6 +55,11 @@ from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Message, PartyState
 from coordinator.wire.topics import COORDINATOR
 
+NO_CONSOLE = (
+    "nobody can start this run: with a real party only a person does, and it has neither a "
+    "terminal nor a page with operators; it waits. End it with Ctrl-C and run it at a terminal, "
+    "or with --page and --operators"
+)
 START_S = 2.0
 """Chosen: what the parties' processes were seen to need on a small machine; later does no harm."""
 SETTLE_S = 1.0
@@ -191,6 +196,8 @@ class Session:
         )
         async with contextlib.AsyncExitStack() as stack:
             await stack.enter_async_context(page.served(partial(self._submit, runtime)))
+            if not (wishes.simulated or wishes.interactive or page.has_operators):
+                self._say(NO_CONSOLE)
             stack.enter_context(self._at_terminal(lines, desk, keys, runtime))
             tasks = [
                 asyncio.create_task(self._watch(children, runtime)),
@@ -312,8 +319,8 @@ class Session:
             self._plan,
             people.answers if people else (),
             people.acts if people else (),
-            # Real arms are started by a person's word, if there is a person.
-            starts=False if wishes.interactive and not wishes.simulated else None,
+            # Real arms are started by a person's word alone, also where no person is there yet.
+            starts=None if wishes.simulated else False,
             mode=wishes.mode,
             steps=people.steps if people else (),
             settle_us=round(SETTLE_S * 1e6 * wishes.speed),
