@@ -196,8 +196,6 @@ class Session:
         )
         async with contextlib.AsyncExitStack() as stack:
             await stack.enter_async_context(page.served(partial(self._submit, runtime)))
-            if not (wishes.simulated or wishes.interactive or page.has_operators):
-                self._say(NO_CONSOLE)
             stack.enter_context(self._at_terminal(lines, desk, keys, runtime))
             tasks = [
                 asyncio.create_task(self._watch(children, runtime)),
@@ -259,7 +257,10 @@ class Session:
             stands.banner(),
             stands.caution(),
         )
-        return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
+        page = RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
+        if not (wishes.simulated or wishes.interactive or page.has_operators):
+            self._say(NO_CONSOLE)
+        return page
 
     def _take_line(self, desk: PromptDesk, runtime: Runtime, line: str) -> None:
         if self._screen.is_drawn:
