@@ -5,7 +5,7 @@ ISO 16047 and VDI 2230; the wedge long form of API Spec 6A and Shigley, which ke
 friction and lead that the linear one drops.
 
 Units: N, N*m, m; coefficients of friction without unit.
-Keeps: each form and its inverse undo each other.
+Invariants: BT7, each form of torque and preload and its inverse undo each other.
 """
 
 from collections.abc import Mapping
@@ -50,14 +50,6 @@ def short_form_torque_nm(nut_factor: float, diameter_m: float, preload_n: float)
     require_above_zero("diameter_m", diameter_m)
     require_above_zero("preload_n", preload_n)
     return nut_factor * diameter_m * preload_n
-
-
-def short_form_preload_n(nut_factor: float, diameter_m: float, torque_nm: float) -> float:
-    """Return F = T / (K d), the inverse of the short form."""
-    require_above_zero("nut_factor", nut_factor)
-    require_above_zero("diameter_m", diameter_m)
-    require_above_zero("torque_nm", torque_nm)
-    return torque_nm / (nut_factor * diameter_m)
 
 
 def nut_factor(torque_nm: float, diameter_m: float, preload_n: float) -> float:
@@ -127,14 +119,6 @@ def linear_form_torque_nm(
         + thread.pitch_diameter_m * friction.thread * thread.flank_secant / 2.0
     )
     return preload_n * (thread_lever_m + friction.bearing * bearing_diameter_m / 2.0)
-
-
-def linear_form_preload_n(
-    torque_nm: float, thread: Thread, friction: Friction, bearing_diameter_m: float
-) -> float:
-    """Return the preload that a torque leaves, the inverse of `linear_form_torque_nm`."""
-    require_above_zero("torque_nm", torque_nm)
-    return torque_nm / linear_form_torque_nm(1.0, thread, friction, bearing_diameter_m)
 
 
 def overall_friction(

@@ -3,28 +3,25 @@
 import sys
 from importlib.metadata import version
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
+from coordinator.cli.asked import CheckAsked, DrawAsked, DryRunAsked, FuzzAsked
 from coordinator.cli.commission.commission_verbs import commission_app
 from coordinator.cli.live_app import live_app
+from coordinator.cli.new.words import help_of
 from coordinator.cli.options import (
-    Answers,
-    CapSpeed,
-    CapTorque,
-    CaseFile,
     File,
     JointFile,
     Json,
-    LookAhead,
-    ModeWord,
     Seed,
+    examples,
 )
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.cli.records.records_verbs import records_app
+from coordinator.cli.taking import taking
 from coordinator.cli.told_values import Verbs
-from coordinator.core.plan import Caps, Mode
 
 app = typer.Typer(
     cls=Verbs,
@@ -55,92 +52,53 @@ def begin(
     """Take what stands before the verb."""
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "check --quick sequences/*.yaml",
+        "check sequences/makeup_8.yaml --causes 1",
+        "check sequences/makeup_8.yaml --out broken --sarif",
+        note="Exit codes: 0 every rule kept, every order proved; 1 findings; 2 unreadable input.",
+    )
+)
+@taking(CheckAsked)
 def check(
     files: Annotated[
         list[Path], typer.Argument(help="Sequences, cells, joints, cases.", show_default=False)
     ],
-    quick: Annotated[bool, typer.Option("--quick", help="Rules only, no proof.")] = False,
-    causes: Annotated[
-        int | None, typer.Option(min=0, max=3, help="How many things may go wrong in one run: 2.")
-    ] = None,
-    states: Annotated[
-        int | None, typer.Option(min=1, help="Give the proof up after so many: 20000000.")
-    ] = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for pictures and cases of what is broken.")
-    ] = None,
-    leave_out: Annotated[
-        bool,
-        typer.Option("--leave-out", help="Leave out each barrier, bound ... in turn: what breaks?"),
-    ] = False,
-    joint: JointFile = None,
-    fix: Annotated[
-        bool, typer.Option("--fix", help="Put the files into the house's layout first.")
-    ] = False,
+    asked: CheckAsked,
     json: Json = False,
-    sarif: Annotated[
-        bool, typer.Option("--sarif", help="Findings as a SARIF document on stdout.")
-    ] = False,
 ) -> None:
     """Judge files by every rule, and prove sequences over every order of events."""
-    from coordinator.cli.check.asked import Asked
     from coordinator.cli.check.check_verb import check_files
 
-    output = Output.of(json or sarif)
-    asked = Asked(quick, fix, sarif, joint, causes, states, out, leave_out)
-    raise typer.Exit(check_files(output, files, asked))
+    raise typer.Exit(check_files(Output.of(json or asked.sarif), files, asked))
 
 
-@app.command()
-def dryrun(
-    file: File,
-    joint: JointFile = None,
-    seed: Seed = 1,
-    case: CaseFile = None,
-    answer: Answers = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for trace, notices and records.")
-    ] = None,
-    look_ahead: LookAhead = 3,
-    mode: ModeWord = Mode.AUTOMATIC,
-    cap_torque: CapTorque = None,
-    cap_speed: CapSpeed = 1.0,
-    best_order: Annotated[
-        bool,
-        typer.Option("--best-order", help="Where `after` leaves the order free: the shortest."),
-    ] = False,
-    json: Json = False,
-) -> None:
+@app.command(
+    epilog=examples(
+        "dryrun sequences/makeup_8.yaml --seed 1",
+        "dryrun sequences/makeup_8.yaml --case sequences/cases/bolt_misplaced_6.yaml",
+        "dryrun sequences/change_tools.yaml --out bothsides-runs/rehearsal",
+    )
+)
+@taking(DryRunAsked)
+def dryrun(file: File, asked: DryRunAsked, json: Json = False) -> None:
     """Rehearse a sequence on simulated arms in virtual time."""
-    from coordinator.cli.dryrun import dry_run
-
-    if best_order:
+    output = Output.of(json)
+    if asked.best_order:
         from coordinator.cli.best_order import show_best_order
 
-        output = Output.of(json)
-        if case or answer or out or mode is not Mode.AUTOMATIC:
-            text = "--best-order measures a run in which nothing goes wrong; leave out --case, "
-            raise typer.Exit(output.refuse(f"{text}--answer, --mode and --out"))
-        caps = Caps(cap_torque, cap_speed)
-        raise typer.Exit(show_best_order(output, file, joint=joint, seed=seed, caps=caps))
-    raise typer.Exit(
-        dry_run(
-            Output.of(json),
-            file,
-            joint=joint,
-            seed=seed,
-            case_path=case,
-            answer_path=answer,
-            out=out,
-            look_ahead=look_ahead,
-            mode=mode,
-            caps=Caps(cap_torque, cap_speed),
-        )
+        raise typer.Exit(show_best_order(output, file, asked))
+    from coordinator.cli.dryrun import dry_run
+
+    raise typer.Exit(dry_run(output, file, asked))
+
+
+@app.command(
+    epilog=examples(
+        "faults sequences/park.yaml", "faults sequences/makeup_8.yaml --cause burr --markdown"
     )
-
-
-@app.command()
+)
 def faults(
     file: File,
     seed: Seed = 1,
@@ -160,7 +118,12 @@ def faults(
     )
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "timeline bothsides-runs/RUN --file timeline.html",
+        "timeline bothsides-runs/RUN --with bothsides-runs/OTHER_RUN",
+    )
+)
 def timeline(
     folder: Annotated[Path, typer.Argument(help="A run's folder.", show_default=False)],
     other: Annotated[
@@ -177,7 +140,13 @@ def timeline(
     raise typer.Exit(show_timeline(Output.of(json), folder, other, file))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "joint sequences/joints/airlift_16in_8.yaml",
+        "joint sequences/joints/airlift_16in_8.yaml --figures figures",
+        note="Figures need an extra: pip install -e '.[figures]'",
+    )
+)
 def joint(
     file: Annotated[Path, typer.Argument(help="A joint file.", show_default=False)],
     figures: Annotated[
@@ -205,28 +174,27 @@ def joint(
     )
 
 
-@app.command()
-def draw(
-    file: File,
-    joint: JointFile = None,
-    mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text, not SVG.")] = False,
-    unrolled: Annotated[
-        bool, typer.Option("--unrolled", help="Every bolt, pair and round by itself.")
-    ] = False,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", help="This file, not one of the sequence's name here; - for stdout."),
-    ] = None,
-    json: Json = False,
-) -> None:
+@app.command(
+    epilog=examples(
+        "draw sequences/makeup_8.yaml --out makeup_8.svg",
+        "draw sequences/makeup_8.yaml --mermaid --unrolled --out -",
+    )
+)
+@taking(DrawAsked)
+def draw(file: File, asked: DrawAsked, json: Json = False) -> None:
     """Draw both sides beside each other with the barriers across, loops folded."""
-    from coordinator.cli.draw import Drawing, draw_file
+    from coordinator.cli.draw import draw_file
 
-    asked = Drawing(joint=joint, mermaid=mermaid, unrolled=unrolled, out=out)
     raise typer.Exit(draw_file(Output.of(json), file, asked))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "compare sequences/makeup_8.yaml sequences/makeup_12.yaml",
+        "compare sequences/joints/airlift_16in_8.yaml sequences/joints/outlet_dn500_16.yaml",
+        note="Exit codes: 0 the same; 1 different; 2 files that are not to be compared.",
+    )
+)
 def compare(
     was: Annotated[Path, typer.Argument(help="A sequence, cell or joint.", show_default=False)],
     now: Annotated[Path, typer.Argument(help="Another one of its kind.", show_default=False)],
@@ -239,26 +207,37 @@ def compare(
     raise typer.Exit(compare_files(Output.of(json), was, now, joint))
 
 
-@app.command()
+@app.command(epilog=examples("schema sequence", "schema --out schemas", "schema --documents run"))
 def schema(
     kind: Annotated[
         str | None,
         typer.Argument(
-            help="cell, joint, sequence, case or windows; all without it.", show_default=False
+            help="cell, joint, sequence, case, windows, or a verb; all without it.",
+            show_default=False,
         ),
     ] = None,
+    documents: Annotated[
+        bool,
+        typer.Option("--documents", help="What verbs print with --json, instead of kinds of file."),
+    ] = False,
     out: Annotated[
         Path | None, typer.Option("--out", help="Write files into this folder instead.")
     ] = None,
     json: Json = False,
 ) -> None:
-    """Print the JSON Schema of a kind of file, for hover and completion in editors."""
+    """Print the JSON Schema of a kind of file, or of what a verb prints with --json."""
     from coordinator.cli.schema import write_schemas
 
-    raise typer.Exit(write_schemas(Output.of(json), kind, out))
+    raise typer.Exit(write_schemas(Output.of(json), kind, out, of_documents=documents))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "contract --out contract",
+        "contract --against asyncapi.json",
+        "contract sequences/cells/sill_point.yaml --broker-config broker",
+    )
+)
 def contract(
     cell: Annotated[
         Path | None, typer.Argument(help="The cell, for its broker.", show_default=False)
@@ -294,39 +273,31 @@ def contract(
     raise typer.Exit(write_contract(output, out))
 
 
-@app.command()
-def fuzz(
-    file: File,
-    joint: JointFile = None,
-    seed: Annotated[
-        int, typer.Option(min=0, help="Of the campaign: the same seed, the same cases.")
-    ] = 1,
-    cases: Annotated[int | None, typer.Option(min=1, help="How many; 1000 by default.")] = None,
-    minutes: Annotated[
-        float | None, typer.Option(min=0.01, help="End after so long; --cases bounds it too.")
-    ] = None,
-    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes on this machine.")] = 1,
-    on: Annotated[
-        str | None,
-        typer.Option(metavar="tcp://HOST:PORT", help="A Dask scheduler to work on instead."),
-    ] = None,
-    out: Annotated[
-        Path, typer.Option("--out", help="Folder of the campaign; it goes on where it was.")
-    ] = Path("bothsides-campaign"),
-    merge: Annotated[
-        list[Path] | None, typer.Option(help="Folders of campaigns to take in.")
-    ] = None,
-    json: Json = False,
-) -> None:
+@app.command(
+    epilog=examples(
+        "fuzz sequences/makeup_8.yaml --cases 200 --workers 2",
+        "fuzz sequences/makeup_8.yaml --minutes 30 --out bothsides-campaign",
+        "fuzz sequences/makeup_8.yaml --on tcp://10.0.0.1:8786",
+        note="Exit codes: 0 every invariant held; 1 one broke, or nothing was run; 3 stopped "
+        "with Ctrl-C and nothing found. Another machine needs an extra: pip install -e "
+        "'.[cluster]'",
+    )
+)
+@taking(FuzzAsked)
+def fuzz(file: File, asked: FuzzAsked, json: Json = False) -> None:
     """Attack a sequence with generated cases; every promise is judged from outside."""
-    from coordinator.cli.fuzz import Asked
     from coordinator.cli.fuzz import fuzz as run_campaign
 
-    asked = Asked(seed, cases, minutes, workers, on, out, tuple(merge or ()))
-    raise typer.Exit(run_campaign(Output.of(json), file, joint, asked))
+    raise typer.Exit(run_campaign(Output.of(json), file, asked))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "replay bothsides-campaign/cases/CASE.yaml",
+        "replay bothsides-campaign/cases/CASE.yaml --to-test tests/regression",
+        note="Exit codes: 0 the same as when it was found; 1 otherwise.",
+    )
+)
 def replay(
     case: Annotated[Path, typer.Argument(help="A case of a campaign.", show_default=False)],
     sequence: Annotated[
@@ -343,10 +314,16 @@ def replay(
     raise typer.Exit(replay_case(Output.of(json), case, sequence, to_test))
 
 
-Told = Annotated[str | None, typer.Option(show_default=False)]
+def _told(name: str, *flags: str) -> Any:
+    """Return the option that answers a question of `new`."""
+    return typer.Option(*flags, show_default=False, help=help_of(name))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "new quay", "new quay --side left --side right --bolts 8 --thread M30 --grade 8.8"
+    )
+)
 def new(
     asked: typer.Context,
     folder: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
@@ -356,27 +333,25 @@ def new(
     hoist: Annotated[
         bool | None, typer.Option(help="A hoist brings the part.", show_default=False)
     ] = None,
-    signals: Annotated[
-        str | None, typer.Option(help="Such as 'floor_clear:trip, gate_shut:interlock'.")
-    ] = None,
-    bolts: Told = None,
-    thread: Told = None,
-    grade: Told = None,
-    bolt_circle: Told = None,
-    grip: Told = None,
-    engagement: Told = None,
-    hex_across_flats: Annotated[str | None, typer.Option("--hex", show_default=False)] = None,
-    stress: Told = None,
-    friction: Told = None,
-    rounds: Told = None,
-    wrench_torque: Told = None,
-    spinner_torque: Told = None,
-    sockets: Told = None,
-    calibrated: Told = None,
-    calibration_due: Told = None,
-    loosening_torque: Told = None,
-    balance: Told = None,
-    text: Told = None,
+    signals: Annotated[str | None, _told("signals")] = None,
+    bolts: Annotated[str | None, _told("bolts")] = None,
+    thread: Annotated[str | None, _told("thread")] = None,
+    grade: Annotated[str | None, _told("grade")] = None,
+    bolt_circle: Annotated[str | None, _told("bolt_circle")] = None,
+    grip: Annotated[str | None, _told("grip")] = None,
+    engagement: Annotated[str | None, _told("engagement")] = None,
+    hex_across_flats: Annotated[str | None, _told("hex_across_flats", "--hex")] = None,
+    stress: Annotated[str | None, _told("stress")] = None,
+    friction: Annotated[str | None, _told("friction")] = None,
+    rounds: Annotated[str | None, _told("rounds")] = None,
+    wrench_torque: Annotated[str | None, _told("wrench_torque")] = None,
+    spinner_torque: Annotated[str | None, _told("spinner_torque")] = None,
+    sockets: Annotated[str | None, _told("sockets")] = None,
+    calibrated: Annotated[str | None, _told("calibrated")] = None,
+    calibration_due: Annotated[str | None, _told("calibration_due")] = None,
+    loosening_torque: Annotated[str | None, _told("loosening_torque")] = None,
+    balance: Annotated[str | None, _told("balance")] = None,
+    text: Annotated[str | None, _told("text")] = None,
     json: Json = False,
 ) -> None:
     """Start a cell with a joint and a first sequence, from flags; what is left out is asked."""
@@ -385,7 +360,7 @@ def new(
     output = Output.of(json)
     if side is not None and len(side) != 2:
         raise typer.Exit(
-            output.refuse(f"{len(side)} sides are given, must be two; give --side twice")
+            output.refuse(f"{counted(len(side), 'side')} given, must be two; give --side twice")
         )
     given = {name: value for name, value in asked.params.items() if isinstance(value, str)}
     given |= dict(zip(("first_side", "second_side"), side or (), strict=False))

@@ -10,12 +10,14 @@ from coordinator.best_order.found import Found, Shown, Trials
 from coordinator.best_order.freedom import free_stretches
 from coordinator.best_order.measured import Measured, measure
 from coordinator.cautions import CAUTION
+from coordinator.cli.asked import DryRunAsked
 from coordinator.cli.files import load_capped
 from coordinator.cli.output import Exit, Output
 from coordinator.core.effects import Effect
 from coordinator.core.events import Event
-from coordinator.core.plan import UNCAPPED, Caps, Plan
+from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import State
+from coordinator.extras import missing_extra
 from coordinator.prove import Limits, explore
 from coordinator.rehearse.rehearsal import Rehearsal, rehearse
 from coordinator.rehearse.simulated import unknown_to_simulation
@@ -26,31 +28,26 @@ CAUSES = 1
 """Up to how many things go wrong in the proof of the new order."""
 
 
-def show_best_order(
-    output: Output,
-    path: Path,
-    *,
-    joint: Path | None = None,
-    seed: int,
-    caps: Caps = UNCAPPED,
-) -> Exit:
+def show_best_order(output: Output, path: Path, asked: DryRunAsked) -> Exit:
     """Rehearse, find the best order, prove it, rehearse it, and print before and after."""
-    loaded = load_capped(output, path, joint, caps)
+    if asked.case or asked.answer or asked.out or asked.mode is not Mode.AUTOMATIC:
+        text = "--best-order measures a run in which nothing goes wrong; leave out --case, "
+        return output.refuse(f"{text}--answer, --mode and --out")
+    loaded, seed = load_capped(output, path, asked.joint, asked.caps), asked.seed
     if unknown := unknown_to_simulation(loaded):
         return output.refuse(unknown)
     if not free_stretches(loaded.plan, loaded.cell):
         output.say(f"{path}: no lane leaves its order free: nothing to choose; `after` does")
         output.document(ok=True, free=0)
         return Exit.GOOD
+    if missing := missing_extra("order", "--best-order"):
+        return output.refuse(missing)
     result, before = _rehearsed(loaded, seed)
     if result.phase != "complete":
-        output.say(f"ended {result.phase}: {result.reason}; only a whole run can be measured")
-        output.document(ok=False, ended=result.phase)
+        output.error(f"ended {result.phase}: {result.reason}; only a whole run can be measured")
         return Exit.HELD
     try:
         found = _found(loaded, before, seed)
-    except ImportError:
-        return output.refuse("ortools: not installed, must be; pip install 'bothsides[order]'")
     except ValueError as error:
         return output.refuse(str(error))
     _say(output, loaded, found, before)

@@ -48,7 +48,12 @@ LookAhead = Annotated[
         min=0, max=20, help="How often each answer to a prompt is tried beforehand; 0 for never."
     ),
 ]
-ModeWord = Annotated[Mode, typer.Option("--mode", help="How far it goes by itself.")]
+ModeWord = Annotated[
+    Mode,
+    typer.Option(
+        "--mode", help="How far it goes by itself; outside automatic a person allows each step."
+    ),
+]
 CapTorque = Annotated[
     float | None,
     typer.Option("--cap-torque", min=0.0, help="No torque above this, in N·m; 0: none."),
@@ -76,3 +81,10 @@ Secrets = Annotated[
 ]
 PartyBroker = Annotated[str, typer.Option("--broker", help="mqtt://host:port or mqtts://host:port")]
 PARTY_BROKER = "mqtt://127.0.0.1:1883"
+
+
+def examples(*commands: str, note: str = "") -> str:
+    """Return the end of a verb's help: commands as they are typed, then what else is special."""
+    # The sign before the block keeps its lines from being filled like text.
+    shown = "\n".join(f"  bothsides {one}" for one in commands)
+    return f"\b\nExamples:\n{shown}" + (f"\n\n{note}" if note else "")

@@ -3,10 +3,10 @@
 import contextlib
 from collections.abc import Callable, Iterator
 
+from coordinator.core.events import PersonEvent
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
-from coordinator.live.operator import Call
 from coordinator.operate.live_lines import LiveLines
 from coordinator.operate.screen import Screen
 from coordinator.operate.terminal_prompts import WHO, PromptDesk, TerminalInput
@@ -48,7 +48,7 @@ class AtTerminal:
         self.listeners = self._desk, self._lines
 
     @contextlib.contextmanager
-    def used(self, submit: Callable[[Call], None]) -> Iterator[None]:
+    def used(self, submit: Callable[[PersonEvent], None]) -> Iterator[None]:
         """Draw the lines, and pass what is typed to `submit`."""
         with contextlib.ExitStack() as stack:
             if self._can_type:
@@ -59,7 +59,7 @@ class AtTerminal:
             stack.enter_context(self._screen.shown(self._lines.region))
             yield
 
-    def _take_line(self, line: str, submit: Callable[[Call], None]) -> None:
+    def _take_line(self, line: str, submit: Callable[[PersonEvent], None]) -> None:
         if self._screen.is_drawn:
             self._screen.say(f"> {line}")  # The input line is empty again; what was typed stays.
         call = self._desk.read(line)

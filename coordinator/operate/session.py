@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from functools import partial
 
 from coordinator.cautions import CAUTION
-from coordinator.core.events import ModeSet
+from coordinator.core.events import ModeSet, PersonEvent
 from coordinator.core.plan import Mode
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
@@ -25,7 +25,7 @@ from coordinator.live.hold_stories import HoldStories, TellStories
 from coordinator.live.hurry import SPEED_FILE, hurried
 from coordinator.live.link import Link, Presence
 from coordinator.live.mqtt_link import leave_out_lost_sockets
-from coordinator.live.operator import Call, OperatorScript, Stating
+from coordinator.live.operator import OperatorScript
 from coordinator.live.readiness import Readiness, TellMissing
 from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
@@ -35,10 +35,10 @@ from coordinator.operate.at_terminal import AtTerminal
 from coordinator.operate.broken_off import BROKEN_OFF, is_full, left_held
 from coordinator.operate.calibration import calibrations_of
 from coordinator.operate.cell_clock import CellClock
-from coordinator.operate.children import Cast, Children
+from coordinator.operate.children import Children
 from coordinator.operate.foresight import Foresight
 from coordinator.operate.look_ahead_process import Asked
-from coordinator.operate.party_process import CAUSES_FILE
+from coordinator.operate.party_process import CAUSES_FILE, Part
 from coordinator.operate.pinned import pin, program_version
 from coordinator.operate.run_link import Buses, TellLink, link_of
 from coordinator.operate.run_page import RunPage
@@ -57,6 +57,11 @@ from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Message, PartyState
 from coordinator.wire.topics import COORDINATOR
 
+NO_CONSOLE = (
+    "nobody can start this run: with a real party only a person does, and it has neither a "
+    "terminal nor a page with operators; it waits. End it with Ctrl-C and run it at a terminal, "
+    "or with --page and --operators"
+)
 START_S = 2.0
 """Chosen: what the parties' processes were seen to need on a small machine; later does no harm."""
 SETTLE_S = 1.0
@@ -163,10 +168,14 @@ class Session:
         if not wishes.has_simulation:
             yield None
             return
-        names = Simulation(wishes.loaded, wishes.seed).names
-        paths = wishes.sequence_path, wishes.joint_path
-        cast = Cast(names, *paths, wishes.seed, wishes.causes, self._clock)
-        with Children(cast, self._buses.ours, self._folder.absolute()) as children:
+        folder = self._folder.absolute()
+        sequence = wishes.sequence_path.absolute()
+        joint = None if wishes.joint_path is None else wishes.joint_path.absolute()
+        parts = [
+            Part(name, sequence, joint, folder, wishes.seed, wishes.causes, self._clock)
+            for name in Simulation(wishes.loaded, wishes.seed).names
+        ]
+        with Children(parts, self._buses.ours, folder) as children:
             yield children
 
     async def _drive(
@@ -255,9 +264,12 @@ class Session:
             stands.banner(),
             stands.caution(),
         )
-        return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
+        page = RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
+        if not (wishes.simulated or wishes.interactive or page.has_operators):
+            self._say(NO_CONSOLE)
+        return page
 
-    def _submit(self, runtime: Runtime, call: Call) -> None:
+    def _submit(self, runtime: Runtime, call: PersonEvent) -> None:
         """Pass on what a person does, unless a point that nobody has checked stands against it."""
         points = self._wishes.unchecked
         if not points or not _wants_automatic(call):
@@ -306,8 +318,8 @@ class Session:
             self._plan,
             people.answers if people else (),
             people.acts if people else (),
-            # Real arms are started by a person's word, if there is a person.
-            starts=False if wishes.interactive and not wishes.simulated else None,
+            # Real arms are started by a person's word alone, also where no person is there yet.
+            starts=None if wishes.simulated else False,
             mode=wishes.mode,
             steps=people.steps if people else (),
             settle_us=round(SETTLE_S * 1e6 * wishes.speed),
@@ -375,8 +387,8 @@ class Session:
         return self._clock() - self._origin_us
 
 
-def _wants_automatic(call: Call) -> bool:
+def _wants_automatic(call: PersonEvent) -> bool:
     match call:
-        case Stating(ModeSet(mode=mode)):
+        case ModeSet(mode=mode):
             return mode == Mode.AUTOMATIC
     return False

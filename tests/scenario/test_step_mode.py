@@ -12,12 +12,15 @@ import pytest
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
-from coordinator.core.events import StepAllowed
+from coordinator.core.decide import begin
+from coordinator.core.events import Act, OperatorActed, StepAllowed
 from coordinator.core.plan import Mode, Plan
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.explain import explain, waiting_for_step
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
 from coordinator.live.standing import Standings
+from coordinator.operate.run_link import Buses
+from coordinator.operate.session import Session
 from coordinator.operate.wishes import Wishes
 from coordinator.rehearse.rehearsal import Rehearsal, rehearse
 from coordinator.rehearse.simulated import Simulation
@@ -53,7 +56,7 @@ def _rehearsed(path: Path, mode: Mode, *steps: StepWord) -> tuple[Rehearsal, lis
 def test_a_rehearsal_without_a_word_moves_nothing_and_names_who_waits(
     short: Path, mode: Mode
 ) -> None:
-    """J2: `start` outside automatic mode releases nothing."""
+    """A `start` outside automatic mode releases nothing."""
     result, dos = _rehearsed(short, mode)
 
     assert dos == []
@@ -63,7 +66,7 @@ def test_a_rehearsal_without_a_word_moves_nothing_and_names_who_waits(
 
 
 def test_a_rehearsal_moves_only_as_often_as_its_file_allows(short: Path) -> None:
-    """J2: a script steps only where a case or an answer file says so."""
+    """A script steps only where a case or an answer file says so."""
     result, dos = _rehearsed(short, Mode.STEP, StepWord("Ada", times=2), StepWord("Bo", times=1))
 
     words = [one.text for _, one in result.notices if one.kind == "step"]
@@ -84,7 +87,7 @@ def test_a_file_that_allows_every_step_brings_a_rehearsal_to_its_end(
 
 
 def test_after_a_start_a_person_allows_each_step_in_a_live_cell(short: Path) -> None:
-    """J2: the coordinator among the arms, with a person who starts, waits, and allows one step."""
+    """The coordinator among the arms, with a person who starts, waits, and allows one step."""
     loaded = load(short)
     simulation = Simulation(loaded, 1)
     coordinator = Coordinator(loaded.plan)
@@ -132,14 +135,33 @@ def test_the_script_of_an_unattended_start_gives_no_word(short: Path) -> None:
 def test_an_answer_file_with_steps_is_refused_with_a_real_party(
     short: Path, tmp_path: Path
 ) -> None:
-    """J2: never with a real party."""
+    """Never with a real party."""
     loaded = load(short)
     wishes = _wishes(loaded, short, tmp_path)
     real = Standings.asked(loaded.cell, ("fore=real", "floor=real"), is_real=False)
 
     wishes.require_sound(None)
-    with pytest.raises(ValueError, match="take 'steps' out of the answer file"):
+    with pytest.raises(ValueError, match="leave the answer file out"):
         replace(wishes, standings=real).require_sound("mqtt://127.0.0.1:1883")
+
+
+@pytest.mark.parametrize("words", [(), ("fore=real", "floor=real")], ids=["simulated", "real"])
+def test_a_run_with_a_real_party_is_not_started_by_its_script(
+    short: Path, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    """Without a console it waits, and says so: real arms start by a person's own act."""
+    loaded = load(short)
+    stands = Standings.asked(loaded.cell, words, is_real=False)
+    wishes = replace(_wishes(loaded, short, tmp_path), people=None, standings=stands)
+    script = Session(wishes, Buses("", None))._script()
+    idle = begin(loaded.plan)
+    there = idle._replace(lanes=tuple(lane._replace(online=True) for lane in idle.lanes))
+
+    calls = [script.react(there, at_us) for at_us in (0, 10 * S, 60 * S)]
+
+    started = [call.act for one in calls for call in one if isinstance(call, OperatorActed)]
+    assert started == ([] if words else [Act.START] * len(started))
+    assert bool(started) is not bool(words)
 
 
 def _wishes(loaded: Loaded, path: Path, out: Path) -> Wishes:

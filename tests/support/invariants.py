@@ -25,18 +25,22 @@ _IN_BRACKETS = re.compile(rf"\(({_CODES})\)")
 
 def sections() -> Mapping[str, list[tuple[str, str]]]:
     """Return for each module what its docstring lists as invariants, as (code, text)."""
-    found = {}
-    for path in python_files(*SOURCES, "tests/support/promela"):
-        section = _SECTION.search(ast.get_docstring(_tree(path)) or "")
-        if section is not None:
-            found[place(path)] = _ENTRY.findall(" ".join(section[1].split()))
-    return found
+    return {name: _ENTRY.findall(text) for name, text in _listed().items()}
+
+
+def without_codes() -> list[str]:
+    """Return the modules whose docstring has invariants, or words between them, without a code."""
+    return [
+        name
+        for name, text in _listed().items()
+        if "; ".join(f"{code}, {words}" for code, words in _ENTRY.findall(text)) + "." != text
+    ]
 
 
 def upheld_in(code: str) -> list[str]:
     """Return the modules, or the author's file, that uphold an invariant."""
     own = INVARIANTS[code].upheld
-    found = [name for name, entries in _sections().items() if code in dict(entries)]
+    found = [name for name, entries in sections().items() if code in dict(entries)]
     return found + ([own] if own else [])
 
 
@@ -81,8 +85,14 @@ def codes_in(text: str) -> list[str]:
 
 
 @cache
-def _sections() -> Mapping[str, list[tuple[str, str]]]:
-    return sections()
+def _listed() -> Mapping[str, str]:
+    """Return the section of invariants of each module that has one, on one line."""
+    found = {}
+    for path in python_files(*SOURCES, "tests/support/promela"):
+        section = _SECTION.search(ast.get_docstring(_tree(path)) or "")
+        if section is not None:
+            found[place(path)] = " ".join(section[1].split())
+    return found
 
 
 @cache

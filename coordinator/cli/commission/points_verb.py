@@ -7,13 +7,13 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from rich.table import Table
 
+from coordinator.cli.commission.asked import PointsAsked
 from coordinator.cli.files import load_sequence
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.commissioning.book import Book, Entry, book_path, read_book
 from coordinator.commissioning.point_watch import PointWatch, Sighting
 from coordinator.commissioning.points import Point, parties_of, points_of
@@ -27,23 +27,6 @@ from coordinator.wire.topics import COORDINATOR, ROOT, subscriptions_of_coordina
 
 LOOK_S = 0.25
 """Chosen: how often we look whether something has grown too old."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PointsAsked:
-    """What is asked of the sheet."""
-
-    book: Path
-    joint: Path | None = None
-    broker: str | None = None
-    seconds: float = 60.0
-    by: str = ""
-    enter: tuple[str, ...] = ()
-    """``tag=state``, by a person's word."""
-    why: str = ""
-    parties: tuple[str, ...] = ()
-    simulated: bool = False
-    """Count what simulated parties show too, as for a rehearsal."""
 
 
 def commission_points(output: Output, path: Path, asked: PointsAsked) -> Exit:
@@ -185,7 +168,7 @@ def _tell(output: Output, loaded: Loaded, rows: Sequence[Row], at: Path) -> Exit
             table.add_row(row.point.tag, one.state, how, one.by, one.at[:19])
     output.people.print(table)
     left = [row for row in rows if row.result != "checked"]
-    output.say(f"{len(rows) - len(left)} of {len(rows)} points checked, book {at}")
+    output.say(f"{len(rows) - len(left)} of {counted(len(rows), 'point')} checked, book {at}")
     for row in left:
         output.say(f"{row.result}: {row.point.tag}, not seen {', '.join(row.missing)}")
     output.document(

@@ -5,13 +5,12 @@ from pathlib import Path
 
 from rich.table import Table
 
-from coordinator.cli.output import Exit, Output
-from coordinator.cli.records.record_verbs import open_store
+from coordinator.cli.output import Exit, Output, counted
+from coordinator.cli.records.record_verbs import records_of
 from coordinator.cli.timeline import read_timeline
 from coordinator.records.journal import FILE_NAME, JournalFailed
 from coordinator.records.rows import RecordFilter
-from coordinator.timeline.build import Timeline
-from coordinator.timeline.durations import durations
+from coordinator.timeline.build import Timeline, durations
 
 
 def show_durations(output: Output, store_at: str, wanted: RecordFilter) -> Exit:
@@ -21,17 +20,12 @@ def show_durations(output: Output, store_at: str, wanted: RecordFilter) -> Exit:
             f"--steps reads journals, which are in the runs' folder and not in {store_at}; name "
             "the folder with --out"
         )
-    store = open_store(output, store_at)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, store_at) as store:
         runs = [
             one.run
             for one in store.runs()
             if wanted.run in (None, one.run) and wanted.joint in (None, one.joint)
         ]
-    finally:
-        store.close()
     made, lost = _read(Path(store_at), runs)
     found = durations(made)
     table = Table("side", "step", "times", "least s", "median s", "most s", box=None)
@@ -41,7 +35,7 @@ def show_durations(output: Output, store_at: str, wanted: RecordFilter) -> Exit:
     output.people.print(table)
     for line in lost:
         output.say(line)
-    output.say(f"{len(made)} of {len(runs)} runs have their journal here")
+    output.say(f"{len(made)} of {counted(len(runs), 'run')} with the journal here")
     output.document(ok=True, runs=len(made), steps=[asdict(one) for one in found], lost=lost)
     return Exit.GOOD
 

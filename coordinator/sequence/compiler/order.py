@@ -3,7 +3,7 @@
 A step follows the one above it; with `after` it follows the steps named there instead. A barrier
 divides its lane: everything above it is done before it, nothing below starts before it.
 
-Keeps: a lane whose steps wait for each other is told, with every step of the ring.
+Invariants: a lane whose steps wait for each other is told, with every step of the ring.
 """
 
 from graphlib import CycleError, TopologicalSorter
@@ -11,7 +11,6 @@ from graphlib import CycleError, TopologicalSorter
 from coordinator.core.plan import NodeKind
 from coordinator.sequence.compiler.barriers import node_kind
 from coordinator.sequence.compiler.expand import Input, Item
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.models.sequence_model import DoStep, PointStep
 
 _Named = DoStep | PointStep
@@ -65,11 +64,9 @@ def _before_step(
     named = []
     for number, name in enumerate(item.step.after):
         found = ids.get((item.place.group, name))
-        if found is None:
-            known = known_ids(ids, item.place.group)
-            must, do = choose_from(name, known, "ids of the same list")
-            given.tell((*item.trail, "after", number), "SEQ032", f"id is {name!r}", must, do)
-        elif found > barrier:
+        here, known = (*item.trail, "after", number), known_ids(ids, item.place.group)
+        given.knows(here, "SEQ032", "id", name, known, of="ids of the same list")
+        if found is not None and found > barrier:
             named.append(found)
     # What stands above the barrier is done anyway once the barrier is passed.
     return tuple(sorted(named)) or ((barrier,) if barrier >= 0 else ())
@@ -94,7 +91,5 @@ def _check_ring(given: Input, items: tuple[Item, ...], after: list[tuple[int, ..
         ring: list[int] = error.args[1][:-1]
         lines = [str(given.document.place(items[node].trail)[0]) for node in ring]
         what = f"steps of lines {', '.join(lines)} wait for each other"
-        must = "must have a first one"
         at = next((node for node in ring if isinstance(items[node].step, _Named)), ring[0])
-        do = "take one of them out of 'after'"
-        given.tell((*items[at].trail, "after"), "SEQ046", what, must, do)
+        given.tell((*items[at].trail, "after"), "SEQ046", what)

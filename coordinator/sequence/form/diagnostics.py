@@ -1,14 +1,20 @@
 """Say everything that is wrong with a file, each thing with its place and what to do about it.
 
-Keeps: diagnostics are collected, never first-error-only; the same finding is told once.
+Invariants: diagnostics are collected, never first-error-only; the same finding is told once.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import lru_cache
 
-from coordinator.sequence.form.codes import CODES
+from coordinator.packaged import read_tables
+
+_TABLES = read_tables("coordinator.sequence.form", "codes")
+CODES: Mapping[str, str] = _TABLES["headings"]
+"""Every code against its heading: `codes.toml` beside this file."""
+ADVICE: Mapping[str, Mapping[str, str]] = _TABLES["advice"]
+"""What must be and what to do, of codes for which that is always the same."""
 
 DIAGNOSTICS_MAX = 200
 # Chosen: more than anyone reads at once; reading ends there, so that a hostile file cannot keep

@@ -1,9 +1,9 @@
 """Who is ready for a restart, by what the parties say on the bus."""
 
 from coordinator.core.decide import begin
-from coordinator.core.events import Act
+from coordinator.core.events import Act, OperatorActed
 from coordinator.core.state import Lane, SignalValue
-from coordinator.live.operator import ABSENT_US_MAX, PATIENCE_US, Acting, OperatorScript
+from coordinator.live.operator import ABSENT_US_MAX, PATIENCE_US, OperatorScript
 from coordinator.live.readiness import HEARD_MIN, Readiness, TellMissing
 from coordinator.sequence.cases import case
 from coordinator.wire.messages import ArmStateName, Body, FloorSignals, Message, PartyState
@@ -93,7 +93,7 @@ def test_a_restart_waits_for_who_is_missing_says_so_once_and_then_goes() -> None
     assert script.next_us() == 2 * PATIENCE_US
 
     hear_floor(readiness)
-    assert script.react(HELD, 2 * PATIENCE_US) == (Acting(Act.RESTART, "hand"),)
+    assert script.react(HELD, 2 * PATIENCE_US) == (OperatorActed(0, Act.RESTART, "hand"),)
     assert len(told) == 1
 
 
@@ -106,4 +106,4 @@ def test_a_restart_does_not_wait_for_ever() -> None:
     )
 
     assert script.react(HELD, 0) == ()
-    assert script.react(HELD, ABSENT_US_MAX) == (Acting(Act.RESTART, "hand"),)
+    assert script.react(HELD, ABSENT_US_MAX) == (OperatorActed(0, Act.RESTART, "hand"),)
