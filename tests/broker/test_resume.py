@@ -282,11 +282,11 @@ def test_a_resumed_run_serves_its_page_to_its_operators(tmp_path: Path) -> None:
         assert "for looking only" not in at
         address = at.split("live page: ")[1].split()[0]
         assert any("every party stands: held" in line for line in process.stderr)
-        with httpx.Client(base_url=address, timeout=WAIT_S) as client:
-            lanes = client.get("/api/state").json()["run"]["lanes"]
         # With an operator at the page held is no end.
         with pytest.raises(subprocess.TimeoutExpired):
             process.wait(3.0)
+        with httpx.Client(base_url=address, timeout=WAIT_S) as client:
+            lanes = client.get("/api/state").json()["run"]["lanes"]
         process.send_signal(signal.SIGINT)
         process.wait(WAIT_S)
 
