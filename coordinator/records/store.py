@@ -228,34 +228,18 @@ class RecordStore:
         """Let the database go."""
         self._engine.dispose()
 
-    def _transaction(self) -> "_Transaction":
-        return _Transaction(self._engine, self.address)
-
-
-class _Transaction:
-    """One transaction whose database errors come out as ours."""
-
-    def __init__(self, engine: Engine, address: str) -> None:
-        self._begun = engine.begin()
-        self._address = address
-
-    def __enter__(self) -> Connection:
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[Connection]:
+        """Open a transaction whose database errors come out as ours."""
         try:
-            return self._begun.__enter__()
+            with self._engine.begin() as connection:
+                yield connection
         except SQLAlchemyError as error:
-            raise _failed(self._address, error) from None
-
-    def __exit__(self, kind: Any, error: Any, traceback: Any) -> None:
-        try:
-            self._begun.__exit__(kind, error, traceback)
-        except SQLAlchemyError as second:
-            raise _failed(self._address, second) from None
-        if isinstance(error, SQLAlchemyError):
-            raise _failed(self._address, error) from None
-        if isinstance(error, (ValueError, TypeError)):
+            raise _failed(self.address, error) from None
+        except (ValueError, TypeError) as error:
             # A column that was written over from outside; `verify` names the row.
             what = f"a row cannot be read ({_first_line(error)})"
-            raise RecordsFailed(f"{shown(self._address)}: {what}; verify [REC001]") from None
+            raise RecordsFailed(f"{shown(self.address)}: {what}; verify [REC001]") from None
 
 
 def _make_durable(engine: Engine) -> None:
