@@ -37,14 +37,14 @@ part() {
 }
 failed=0
 
-whole() { BOTHSIDES_WHOLE=1 python -m pytest -q -rs -p no:xdist -p no:randomly "$@"; }
+whole() { BOTHSIDES_WHOLE=1 python -m pytest -q -rfEs -p no:xdist -p no:randomly "$@"; }
 drawn() {
-  BOTHSIDES_EXAMPLES_TIMES=20 python -m pytest -q -rs -n "$workers" --timeout 0 \
+  BOTHSIDES_EXAMPLES_TIMES=20 python -m pytest -q -rfEs -n "$workers" --timeout 0 \
     --hypothesis-seed "$seed" tests/property
 }
 hunt() {
   python -m tests.quality.hunting --workers 2 || return 1
-  python -m pytest -q -rs -n "$workers" tests/quality/test_planted_defects.py
+  python -m pytest -q -rfEs -n "$workers" tests/quality/test_planted_defects.py
 }
 attack_long() {
   for one in makeup_8 breakout_8 replace_bolt; do
