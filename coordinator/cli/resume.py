@@ -14,7 +14,7 @@ from coordinator.commissioning.book import book_path
 from coordinator.commissioning.promotion import Asked
 from coordinator.compare import compare_sequences
 from coordinator.core.events import Act
-from coordinator.core.procedure import ENDED
+from coordinator.core.state import ENDED
 from coordinator.live.hurry import hurried
 from coordinator.live.resuming import differences
 from coordinator.live.standing import Standing, Standings
