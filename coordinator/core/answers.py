@@ -199,7 +199,7 @@ def _go_back(turn: Turn, opened: OpenPrompt, lane: int, *, first: int, whole_rou
         if first <= at_round <= number and (whole_round or at_pair == pair):
             undone |= inside.nodes
             met += inside.barriers
-    turn.meet_again(met)
+    turn.end_meetings(met, "again")
     at_hand = turn.lane(lane)
     # What failed there before a person sent them back is no attempt of what comes now.
     attempts = tuple(one for one in at_hand.attempts if not undone >> one[0] & 1)

@@ -15,6 +15,7 @@ from coordinator.core.state import (
     Doing,
     Pending,
     Recovering,
+    Rest,
     StepPhase,
     Timer,
     Watch,
@@ -110,7 +111,8 @@ def make_ready(turn: Turn, lane: int) -> None:
     timing, at_hand = turn.plan.timing, turn.lane(lane)
     control = turn.next_command()
     watch = Watch(Timer.READY, turn.now_us + timing.acknowledge_us, 0, at_hand.watch.asks)
-    turn.put(lane, at_hand._replace(rest=at_hand.rest._replace(control=control), watch=watch))
+    held, _, hold_us, failing = at_hand.rest
+    turn.put_order(lane, Rest(held, control, hold_us, failing), watch)
     turn.emit(SendMakeReady(lane, control, turn.now_us + timing.expiry_us))
 
 

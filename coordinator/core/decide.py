@@ -247,7 +247,7 @@ def _become_ready(turn: Turn, lane: int, number: int) -> None:
     at_hand = turn.lane(lane)
     # An answer to an older make-ready may have been sent before a hold that came between.
     if number == at_hand.rest.control and at_hand.rest.held:
-        turn.put(lane, at_hand._replace(rest=at_hand.rest._replace(held=False), watch=Watch()))
+        turn.put_order(lane, at_hand.rest._replace(held=False), Watch())
 
 
 def _pass_time(turn: Turn) -> None:

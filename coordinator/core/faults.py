@@ -36,8 +36,7 @@ def fail(turn: Turn, lane: int, fault: str, evidence: Evidence = ()) -> None:
         turn.step(lane, failed, "again", "fail")
     else:
         turn.step(lane, failed, "fail")
-    rest = at_hand.rest._replace(failing=False)
-    turn.put(lane, turn.lane(lane)._replace(rest=rest, watch=Watch()))
+    turn.put_order(lane, at_hand.rest._replace(failing=False), Watch())
     failures = turn.count_failure(lane, at_hand.node, fault)
     while in_move and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
         failures = turn.count_failure(lane, at_hand.node, fault)

@@ -48,9 +48,9 @@ def tell_all_to_hold(turn: Turn, reason: str) -> None:
     """Send every party a hold of a new number, which alone they can confirm (H1)."""
     number = turn.next_command()
     turn.change(hold_us=turn.now_us + turn.plan.timing.hold_us)
-    for lane, at_hand in enumerate(turn.state.lanes):
+    for lane in range(len(turn.state.lanes)):
         # What a party alone was told to hold for is over: a restart decides about it.
-        turn.put(lane, at_hand._replace(rest=Rest(held=False, control=number), watch=Watch()))
+        turn.put_order(lane, Rest(held=False, control=number), Watch())
         _send_hold(turn, lane, reason)
     for barrier, meeting in enumerate(turn.state.meetings):
         if meeting.phase in (MeetingPhase.ARMING, MeetingPhase.TIMED_OUT):
@@ -71,7 +71,7 @@ def hold_party(turn: Turn, lane: int, within_us: int, reason: str) -> None:
         failing=at_hand.rest.failing,
     )
     # What was asked of it in vain counts on: it is the same party that does not answer.
-    turn.put(lane, at_hand._replace(rest=rest, watch=Watch(asks=at_hand.watch.asks)))
+    turn.put_order(lane, rest, Watch(asks=at_hand.watch.asks))
     _send_hold(turn, lane, reason)
 
 

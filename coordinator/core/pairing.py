@@ -102,7 +102,7 @@ def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
     pair = turn.plan.spans[span]
     opening = turn.plan.barriers[pair.opens]
     # Whoever had come to the end already waits there no longer, and no time runs for it.
-    turn.meet_again((pair.opens, pair.closes))
+    turn.end_meetings((pair.opens, pair.closes), "again")
     for position, lane in enumerate(pair.lanes):
         done = turn.lane(lane).done & ~(1 << opening.nodes[position])
         for node in pair.nodes[position]:

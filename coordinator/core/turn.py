@@ -98,6 +98,12 @@ def require(condition: bool, invariant: str, text: str) -> None:
         raise InvariantViolation(invariant, text)
 
 
+def _met(phase: MeetingPhase, *by: MeetingTrigger) -> MeetingPhase:
+    for trigger in by:
+        phase = _MEETING.get((phase, trigger)) or MeetingPhase(BARRIER.after(phase, trigger))
+    return phase
+
+
 class Turn:
     """The plan, the time, the state so far and the effects so far."""
 
@@ -151,15 +157,19 @@ class Turn:
         lane = Lane(done, node, at, attempts, begun, allowed, since_us, party, rest, watch)
         self.put(index, lane)
 
-    def put_watch(self, index: int, watch: Watch) -> None:
-        """Change a lane's deadlines."""
-        done, node, at, attempts, begun, allowed, since_us, party, rest, _ = self.state.lanes[index]
-        lane = Lane(done, node, at, attempts, begun, allowed, since_us, party, rest, watch)
-        self.put(index, lane)
-
     def put_rest(self, index: int, rest: Rest) -> None:
         """Change whether a party stands, or what it was told about that."""
-        self.put(index, self.state.lanes[index]._replace(rest=rest))
+        self.put_order(index, rest, self.state.lanes[index].watch)
+
+    def put_watch(self, index: int, watch: Watch) -> None:
+        """Change a lane's deadlines."""
+        self.put_order(index, self.state.lanes[index].rest, watch)
+
+    def put_order(self, index: int, rest: Rest, watch: Watch) -> None:
+        """Change what a party was told about standing, and the lane's deadlines with it."""
+        done, node, at, attempts, begun, allowed, since_us, party, _, _ = self.state.lanes[index]
+        lane = Lane(done, node, at, attempts, begun, allowed, since_us, party, rest, watch)
+        self.put(index, lane)
 
     def step(
         self,
@@ -206,21 +216,21 @@ class Turn:
 
     def meet(self, barrier: int, meeting: Meeting, *by: MeetingTrigger) -> None:
         """Change a meeting, moving it along the barrier lifecycle where triggers are given."""
-        phase = self.state.meetings[barrier].phase
-        for trigger in by:
-            phase = _MEETING.get((phase, trigger)) or MeetingPhase(BARRIER.after(phase, trigger))
         meetings = list(self.state.meetings)
-        meetings[barrier] = meeting._replace(phase=phase)
+        meetings[barrier] = meeting._replace(phase=_met(meetings[barrier].phase, *by))
         self.change(meetings=tuple(meetings))
 
     def end_meeting(self, barrier: int, *by: MeetingTrigger) -> None:
         """Move a meeting along its lifecycle to where nobody waits for anything any more."""
-        self.meet(barrier, self.state.meetings[barrier]._replace(deadline_us=0), *by)
+        self.end_meetings((barrier,), *by)
 
-    def meet_again(self, barriers: Sequence[int]) -> None:
-        """Let all of some barriers be met once more."""
+    def end_meetings(self, barriers: Sequence[int], *by: MeetingTrigger) -> None:
+        """Do so with several: all rounds of a joint may be many."""
+        meetings = list(self.state.meetings)
         for barrier in barriers:
-            self.end_meeting(barrier, "again")
+            phase, epoch, _, start_us, starts_us = meetings[barrier]
+            meetings[barrier] = Meeting(_met(phase, *by), epoch, 0, start_us, starts_us)
+        self.change(meetings=tuple(meetings))
 
     def may(self, trigger: str) -> bool:
         """Tell whether the procedure's lifecycle declares a move from where it is."""

@@ -256,8 +256,11 @@ def _folded_at(at: Situation, place: int, prompt: int) -> Situation:
 
 def _is_in_trouble(lane: Lane) -> bool:
     """Tell whether a failure may yet be counted, or compared with its bound, for a lane."""
-    is_faulted = lane.at.phase is StepPhase.FAULTED
-    return bool(lane.at.fault or lane.then) or lane.rest.failing or lane.unknown or is_faulted
+    at = lane.at
+    if isinstance(at, Pending):
+        return bool(at.fault) or lane.rest.failing
+    is_faulted = at.phase is StepPhase.FAULTED
+    return bool(at.fault or lane.then) or lane.rest.failing or lane.unknown or is_faulted
 
 
 def _brought(plan: Plan) -> dict[int, frozenset[str]]:
