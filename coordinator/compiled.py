@@ -6,8 +6,8 @@
 The first compiles them with mypyc, which takes a minute or two; the second uses what it finds for
 these sources. Without the variable, and in every other program, Python runs the sources.
 
-Keeps: K1, what was compiled stands in a folder named by the SHA-256 of its sources and of the
-Python that it is for: what has been changed since is not found, and that is told.
+Invariants: PV23, what was compiled is found only under the SHA-256 of its sources and of the Python
+that it is for: what has been changed since is not found, and that is told.
 """
 
 import hashlib

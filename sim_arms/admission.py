@@ -1,8 +1,9 @@
 """Decide from a message alone whether a party may look at it, and what no party will do.
 
 Units: ``*_us`` whole microseconds of the cell's clock; ``*_nm`` newton metre.
-Keeps: W1, no command from the broker's memory, none without or after its expiry; W5, nobody but the
-coordinator commands, nobody but the floor tells its signals.
+Invariants: A3, a command that has expired or has no expiry is not obeyed; WR5, nobody but the
+coordinator commands, nobody but the floor tells its signals; WR9, nothing is decided on what the
+broker has kept.
 """
 
 from collections.abc import Mapping

@@ -1,7 +1,7 @@
 """Read the catalogue of causes, which is data: `catalogue.toml` beside this file.
 
 Units: defaults of parameters are SI by their dimension word.
-Keeps: each cause has every field, its own code, and only words that are known here.
+Invariants: each cause has every field, its own code, and only words that are known here.
 """
 
 import tomllib

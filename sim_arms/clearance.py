@@ -4,8 +4,8 @@ The time is walked in steps that cannot miss a nearer approach: no part of an ar
 `PART_SPEED_M_S`, so a gap that is wider than the least one by so much needs so long to close.
 
 Units: metre, second.
-Keeps: the least gap told is at most a centimetre, or a twentieth of itself, above the true one; a
-tool counts as lowered from when it starts down until it is all up.
+Invariants: the least gap told is at most a centimetre, or a twentieth of itself, above the true
+one; a tool counts as lowered from when it starts down until it is all up.
 """
 
 import math

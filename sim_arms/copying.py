@@ -4,7 +4,7 @@ A generator cannot be copied; but an activity asks nothing but its bench, and it
 everything by its shell. So the bench is copied as it was before the activity began, and what it
 was told since is told to the copy again: the copy's activity then stands where this one stands.
 
-Keeps: N5, a copy and its original, told the same, give the same deliveries.
+Invariants: N5, a copy and its original, told the same, give the same deliveries.
 """
 
 import types

@@ -1,6 +1,6 @@
 """What each party has said about the steel, so that one that starts anew can be told.
 
-Keeps: F3, a fact is repeated only by its writer, or to its writer after a new start.
+Invariants: F3, a fact is repeated only by its writer, or to its writer after a new start.
 """
 
 from collections.abc import Mapping

@@ -1,8 +1,8 @@
 """The floor: it publishes the floor signals and answers the hoist's lane for its operator.
 
 Units: ``*_us`` whole microseconds of the cell's clock.
-Keeps: F1, every signal is repeated at a fixed period and told at once when it changes; F2, a cause
-that silences the floor silences it whole.
+Invariants: F1, every signal is repeated at a fixed period and told at once when it changes; F2, a
+cause that silences the floor silences it whole.
 """
 
 from collections.abc import Mapping, Sequence

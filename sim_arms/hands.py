@@ -1,7 +1,7 @@
 """What people do to the steel by hand, where an arm could not: run a bolt up, pull it, loosen it.
 
 Units: torque newton metre.
-Keeps: one writer per fact: it is written into the replica of the bolt's own side.
+Invariants: one writer per fact: it is written into the replica of the bolt's own side.
 """
 
 from sim_arms.activities.bench import Bench

@@ -8,8 +8,8 @@ WARNING: what holds here is operational. A real arm keeps its own stop, limits a
 driver that dies must leave it at rest by the arm's own means.
 
 Units: ``*_s`` seconds; ``*_nm`` newton metre; ``*_pa`` pascal; ``*_rad`` radian.
-Keeps: K1, a device is never asked to begin anything that the contract forbids; K2, it is asked to
-come to rest once for each hold, and then only whether it has.
+Invariants: KT1, a device is never asked to begin anything that the contract forbids; KT2, a device
+is asked to come to rest once for each hold, and then only whether it has.
 """
 
 from collections.abc import Callable, Mapping, Sequence

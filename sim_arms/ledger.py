@@ -2,8 +2,9 @@
 
 A command is written down before it moves anything and again before its outcome is reported. After
 a restart a command that was at work reads as interrupted, one that was only armed as never begun.
+The last 1,000 are remembered.
 
-Keeps: A1, a command is executed at most once, over restarts too; the last 1,000 are remembered.
+Invariants: A4, a command is done at most once, also over restarts of its party.
 """
 
 import json

@@ -4,7 +4,7 @@ A link runs in order, as MQTT does for one sender and one topic: a late message 
 it late. Only the cause `reorder` lets a message overtake its elders.
 
 Units: ``*_us`` whole microseconds since the start.
-Keeps: N1, the same seed and the same calls give the same arrivals.
+Invariants: N1, the same seed and the same calls give the same arrivals.
 """
 
 from collections.abc import Mapping, Sequence

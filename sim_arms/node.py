@@ -4,8 +4,8 @@ The party keeps time by itself, with or without a link: it holds when its lease 
 to report waits, in order, until the link is back.
 
 Units: ``*_s`` seconds; ``*_us`` whole microseconds of the cell's clock.
-Keeps: W3, what does not fit the contract is dropped and logged; A1, the party's ledger is written
-before a report leaves.
+Invariants: WR3, a message that does not fit the contract is told and dropped; A4, a command is done
+at most once, also over restarts of its party.
 Source: OASIS, MQTT Version 5.0, 2019: 3.1.2.4 clean start, 3.3.1.3 retain, 3.1.2.5 will.
 """
 

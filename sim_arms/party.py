@@ -1,7 +1,7 @@
 """What a party is to whoever drives it: messages and time in, messages and a next time out.
 
 Units: ``*_us`` whole microseconds of the cell's clock.
-Keeps: no party reads a clock, a socket or a disk; its driver does.
+Invariants: no party reads a clock, a socket or a disk; its driver does.
 """
 
 from collections.abc import Sequence

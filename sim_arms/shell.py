@@ -3,9 +3,10 @@
 The shell owns the party's state, its lease, its ledger and its reports; a bench owns the steel.
 
 Units: ``*_us`` whole microseconds of the cell's clock.
-Keeps: A1, each command is executed at most once and its outcome is kept before it is told; A2 and
-A3, nothing moves without a fresh lease and good signals; A4, a released command starts at its start
-time, never before; A5, a party wakes up held and only `MakeReady` changes that.
+Invariants: A4, a command is done at most once, also over restarts of its party; B3, nobody begins
+before or without its release; H2, whoever is at work does not say that it stands; H3, whoever
+starts anew stands until it is made ready; L1, nothing begins without a fresh lease; L2, whoever has
+no lease comes to rest; L4, an arm begins nothing while a trip that it has heard of is not good.
 """
 
 from collections.abc import Sequence
@@ -99,9 +100,9 @@ class Shell:
         self._notice_gap(message, retained)
         match message.body:
             case _ if forgery(message) is not None:
-                pass  # W5: not answered either, so that nobody learns from us what is in force.
+                pass  # WR5: not answered either, so that nobody learns from us what is in force.
             case Lease() | FloorSignals() if retained:
-                pass  # W1: nothing is decided on the broker's memory.
+                pass  # WR9: nothing is decided on the broker's memory.
             case Lease() as lease:
                 if message.epoch >= self.epoch:
                     self.epoch = message.epoch

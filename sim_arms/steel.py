@@ -5,7 +5,7 @@ facts (loads, tilt) or from the seed (friction, scatter of places) is computed a
 replica and needs no message.
 
 Units: SI; turns for threads.
-Keeps: one writer per fact (a bolt's side, an arm for itself, the floor for string and joint).
+Invariants: one writer per fact (a bolt's side, an arm for itself, the floor for string and joint).
 """
 
 import math

@@ -1,7 +1,7 @@
 """Write each delivery of a virtual run as one line of canonical JSON.
 
-Keeps: N4, a line depends on the delivery alone: keys sorted, no blanks, floats as Python prints
-them.
+Invariants: N4, a line of a trace depends on the delivery alone: keys sorted, no blanks, floats as
+Python prints them.
 """
 
 import hashlib

@@ -3,7 +3,9 @@
 The coordinator watches the same; a party does not trust it to be right.
 
 Units: ``*_us`` whole microseconds of the cell's clock.
-Keeps: A2, no motion without a fresh lease; A3, unknown, bad or old signals count as not good.
+Invariants: L1, nothing begins without a fresh lease; L2, whoever has no lease comes to rest; L4, an
+arm begins nothing while a trip that it has heard of is not good; L5, an arm takes a signal that is
+unknown, bad or too old as not good.
 """
 
 import math

@@ -1,8 +1,8 @@
 """Run parties, coordinator and network in virtual time, from one heap of (time, item).
 
 Units: ``*_us`` whole microseconds since the start; virtual, no clock is read.
-Keeps: N2, the same parties, causes and seed give the same deliveries in the same order; N3, time
-never goes back and never stands still for ever.
+Invariants: N2, the same parties, causes and seed give the same deliveries in the same order; N3,
+time never goes back and never stands still for ever.
 """
 
 import heapq

@@ -2,9 +2,9 @@
 
 A lane is free only inside a stretch between two barriers, and only as far as `after` leaves it so.
 
-Keeps: O1, what a barrier releases stays the first of its stretch; O2, a tool is changed neither
-before nor after any step that needs a tool, unless it was; O3, what is done again from an earlier
-step on stays in the order in which it is written.
+Invariants: BO1, what a barrier releases stays the first of its stretch; BO2, a tool is changed
+neither before nor after any step that needs a tool, unless it was; BO3, what is done again from an
+earlier step on stays in the order in which it is written.
 """
 
 from collections.abc import Mapping, Sequence

@@ -2,7 +2,7 @@
 
 A step is next when all steps named after it are done; of several, the one that stands first.
 
-Keeps: a place never has the number 0, so that 0 can stand for none.
+Invariants: a place never has the number 0, so that 0 can stand for none.
 """
 
 from dataclasses import dataclass

@@ -6,8 +6,8 @@ each rehearsal teaching it, until none that is left can be shorter by all that w
 few more for what no rehearsal did before.
 
 Units: ``*_us`` whole microseconds.
-Keeps: O5, no order is offered that was not rehearsed to its end; O6, the present order stands for
-itself: none longer is offered, if it is proved.
+Invariants: BO5, no order is offered that was not rehearsed to its end; BO6, the present order
+stands for itself: none longer is offered, if it is proved.
 """
 
 from collections.abc import Iterator, Sequence

@@ -2,11 +2,11 @@
 
 Every step is an interval as long as it was measured after the step before it; a lane does one thing
 at a time; all lanes leave a barrier together; a zone is leased until a step that ends outside it is
-done.
+done. One worker, a fixed seed and a bound of the solver's own reckoning of work instead of a clock
+make it repeatable.
 
 Units: ``*_us`` whole microseconds.
-Keeps: O4, the same plan and measures give the same order (one worker, a fixed seed, and a bound of
-the solver's own reckoning of work instead of a clock).
+Invariants: BO4, the same plan and measures give the same order.
 Source: Perron, Furnon, OR-Tools, CP-SAT; AddCircuit for orders, as in its job-shop examples.
 """
 

@@ -4,5 +4,5 @@ Pure functions of numbers; no I/O and no unit library inside.
 
 Units: SI floats everywhere (m, N, N*m, Pa, rad, s); inch and pound values are converted where
 they are tabulated, with the exact factors of ``constants``.
-Keeps: every formula names its published source beside it; every misuse is a ``BoltingError``.
+Invariants: every formula names its published source beside it; every misuse is a ``BoltingError``.
 """

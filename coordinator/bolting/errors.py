@@ -1,6 +1,6 @@
 """Name what a caller of the bolting package can get wrong, one code for each kind.
 
-Keeps: a message reads ``what is, what must be; what to do [CODE]``; codes are never reused.
+Invariants: BT4, a message about misuse reads: what is, what must be, what to do, and its code.
 """
 
 from collections.abc import Mapping

@@ -1,7 +1,7 @@
 """Decide the published strength of a bolt or nut grade at a diameter.
 
 Units: pascals and metres; ASTM figures are the inch-pound ones, converted exactly.
-Keeps: no strength is given outside the diameters for which its standard gives one.
+Invariants: BT8, no strength is given outside the diameters for which its standard gives one.
 """
 
 from collections.abc import Mapping

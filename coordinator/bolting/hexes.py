@@ -1,7 +1,7 @@
 """Decide the size of a nut's hexagon and how far a socket must turn to fit over it.
 
 Units: m, rad; angles grow clockwise as seen from the tool.
-Keeps: the smallest turn that seats a socket is at most half its repeat angle, either way.
+Invariants: BT6, the smallest turn that seats a socket is at most half its repeat angle, either way.
 """
 
 from collections.abc import Mapping

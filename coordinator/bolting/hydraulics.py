@@ -1,7 +1,8 @@
 """Decide what torque a hydraulic wrench makes of a pressure, and what an intensifier does to it.
 
 Units: Pa, m, m^2, N, N*m; efficiency and ratios without unit.
-Keeps: a calibration table is never read beyond its ends, and reading it back returns the input.
+Invariants: BT9, a calibration table is never read beyond its ends, and reading it back returns the
+input.
 """
 
 from bisect import bisect_left

@@ -1,7 +1,7 @@
 """Decide how a bolt and its clamped members share an outside load.
 
 Units: N, N/m, Pa, m.
-Keeps: bolt share and member share add up to one.
+Invariants: BT1, bolt share and member share of an outside load add up to one.
 """
 
 from math import log, pi, sqrt

@@ -1,7 +1,8 @@
 """Decide the torque that raises or lowers a load on a power screw, with its collar.
 
 Units: N, N*m, m, rad.
-Keeps: raising never takes less torque than the frictionless screw; its efficiency is at most 1.
+Invariants: raising never takes less torque than the frictionless screw; its efficiency is at most
+1.
 """
 
 from dataclasses import dataclass

@@ -2,7 +2,7 @@
 
 Units: shares are fractions of the target torque. Bolts are numbered 1 to N clockwise, so the bolt
 opposite to b is b + N/2.
-Keeps: every order names every bolt once; two tools always stand on opposite bolts.
+Invariants: BT5, every order names every bolt once, and two tools always stand on opposite bolts.
 """
 
 from collections.abc import Mapping

@@ -1,7 +1,8 @@
 """Decide the band of preload that a torque leaves when tool and friction are not exact.
 
 Units: N, N*m; fractions without unit.
-Keeps: the lowest preload is never above the nominal one, nor the nominal above the highest.
+Invariants: BT10, the lowest preload is never above the nominal one, nor the nominal above the
+highest.
 """
 
 from collections.abc import Sequence

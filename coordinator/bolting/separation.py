@@ -4,7 +4,7 @@ This is arithmetic for a layout. It replaces neither a risk assessment nor a mea
 time, and nothing of ours is a protective device.
 
 Units: s, m.
-Keeps: the distance never falls when the stopping time or the detection capability grows.
+Invariants: BT11, the distance never falls when the stopping time or the detection capability grows.
 """
 
 from coordinator.bolting.constants import MILLIMETRE_M

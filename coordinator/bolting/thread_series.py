@@ -1,7 +1,8 @@
 """List the published pairs of thread diameter and pitch.
 
 Units: metric in millimetres, unified in inches and threads per inch, as they are published.
-Keeps: only pairs of ISO 261 and ASME B1.1 (and the one that ASME PCC-1 adds) are known.
+Invariants: BT2, a designation is accepted only if size and pitch are a pair of its published
+series.
 """
 
 from bisect import bisect_right

@@ -1,7 +1,8 @@
 """Decide the dimensions of a screw thread from its designation.
 
 Units: metres and square metres; the thread angle in radians.
-Keeps: a designation is accepted only if size and pitch are a pair of its published series.
+Invariants: BT2, a designation is accepted only if size and pitch are a pair of its published
+series.
 """
 
 import re

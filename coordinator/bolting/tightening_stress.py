@@ -1,7 +1,7 @@
 """Decide how hard a bolt is stressed while it is pulled and twisted at once.
 
 Units: N, N*m, Pa.
-Keeps: the combined stress is never below the axial stress alone.
+Invariants: BT3, the combined stress is never below the axial stress alone.
 """
 
 from dataclasses import dataclass

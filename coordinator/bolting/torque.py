@@ -5,7 +5,7 @@ ISO 16047 and VDI 2230; the wedge long form of API Spec 6A and Shigley, which ke
 friction and lead that the linear one drops.
 
 Units: N, N*m, m; coefficients of friction without unit.
-Keeps: each form and its inverse undo each other.
+Invariants: BT7, each form of torque and preload and its inverse undo each other.
 """
 
 from collections.abc import Mapping
@@ -117,7 +117,7 @@ def linear_form_torque_nm(
     """Return T = F (P/(2 pi) + d2 f S/2 + f_b D_b/2).
 
     Source:
-        ISO 16047 and VDI 2230 Part 1 (R13), which round S/2 = 0.57735 to 0.577, 0.578 or 0.58;
+        ISO 16047 and VDI 2230 Part 1, R13, which round S/2 = 0.57735 to 0.577, 0.578 or 0.58;
         MIL-HDBK-60, Appendix B, the same with d2 = 0.92 d and D_b = 1.25 d.
     """
     require_above_zero("preload_n", preload_n)

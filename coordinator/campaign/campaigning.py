@@ -1,8 +1,8 @@
 """Run a campaign: survey its days, hand out, count what was met, shrink what failed.
 
 Units: ``*_s`` seconds of the wall.
-Keeps: Q2, the same seed plans the same cases whatever the number of workers; Q3, a campaign in
-which a canary was not reported has failed.
+Invariants: CA2, which case has which number follows from the seed alone, never from workers or
+time; CA3, a campaign in which a canary was not reported has failed.
 """
 
 import time

@@ -1,7 +1,7 @@
 """Write a case as a file that holds everything needed to run it again anywhere.
 
 Units: times in seconds with six digits, parameters in SI with their unit.
-Keeps: C1, what is written reads back as the same case.
+Invariants: CA4, what is written of a case reads back as the same case.
 """
 
 from collections.abc import Mapping
@@ -11,7 +11,7 @@ from typing import Any
 import yaml
 
 from coordinator.campaign.vocabulary import Vocabulary
-from coordinator.sequence import Act, Answer, Case, CaseCause, Found
+from coordinator.sequence import Act, Answer, Case, CaseCause, Found, StepWord
 
 _UNITS: Mapping[str, str] = {
     "length": " m",
@@ -66,6 +66,8 @@ def case_text(case: Case, words: Vocabulary) -> str:
         content["answers"] = [_answer(one) for one in case.answers]
     if case.acts:
         content["acts"] = [_act(one) for one in case.acts]
+    if case.steps:
+        content["steps"] = [_step(one) for one in case.steps]
     if case.found is not None:
         content["found"] = _found(case.found)
     return yaml.dump(content, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=1_000_000)
@@ -123,6 +125,15 @@ def _act(act: Act) -> _Flow:
     else:
         written["at"] = seconds(act.at_us or 0)
     written["by"] = act.by
+    return written
+
+
+def _step(step: StepWord) -> _Flow:
+    written = _Flow(by=step.by)
+    if step.after_us:
+        written["after"] = seconds(step.after_us)
+    if step.times is not None:
+        written["times"] = step.times
     return written
 
 

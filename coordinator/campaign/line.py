@@ -1,7 +1,7 @@
 """Plan the cases of a campaign in their order, and put them into batches that workers share.
 
-Keeps: Q2, which case has which number hangs on the seed alone, never on workers, on what was done
-before, or on how long anything took.
+Invariants: CA2, which case has which number follows from the seed alone, never from workers or
+time.
 """
 
 from collections import deque

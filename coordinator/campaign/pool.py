@@ -1,6 +1,6 @@
 """Workers: here in this process, next door in processes, or on a Dask cluster far away.
 
-Keeps: Q1, a worker that is lost loses no case: what it had is done by another.
+Invariants: CA1, a worker that is lost loses no case: what it had is done by another.
 """
 
 import re

@@ -1,6 +1,6 @@
 """Sum a campaign up: what was met, what noticed it, how it ended, and how the campaign itself went.
 
-Keeps: M1, the totals of the matrix are those of the outcomes, counted once each.
+Invariants: CA5, the totals of the matrix are those of the outcomes, counted once each.
 """
 
 from collections import Counter

@@ -3,8 +3,9 @@
 `campaign.json` says what it is, `results.jsonl` has a line for each case, `failures/` the cases
 that broke a promise, each made small. While a campaign runs it holds `lock`.
 
-Keeps: K1, a line is whole or not there: what a crash cut off is dropped when the file is read;
-K2, results of another sequence, program or seed are never mixed in; K3, a case counts once.
+Invariants: CA6, a line of results is whole or not there: what a crash cut off is dropped when the
+file is read; CA7, results of another sequence, program or seed are never mixed in; CA8, a case
+counts once.
 """
 
 import json

@@ -1,7 +1,7 @@
 """Gather what a certificate says about one run, before anybody decides how it looks.
 
 Units: torque newton metre, angle degree on plots, preload kilonewton in words.
-Keeps: C1, the same records and files give the same content, also in its order.
+Invariants: RC9, the same records and files give the same certificate, also in its order.
 """
 
 from collections.abc import Sequence

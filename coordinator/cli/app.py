@@ -7,24 +7,19 @@ from typing import Annotated
 
 import typer
 
+from coordinator.cli.asked import CheckAsked, DrawAsked, DryRunAsked, FuzzAsked
 from coordinator.cli.commission.commission_verbs import commission_app
 from coordinator.cli.live_app import live_app
 from coordinator.cli.options import (
-    Answers,
-    CapSpeed,
-    CapTorque,
-    CaseFile,
     File,
     JointFile,
     Json,
-    LookAhead,
-    ModeWord,
     Seed,
 )
 from coordinator.cli.output import Exit, Output
 from coordinator.cli.records.records_verbs import records_app
+from coordinator.cli.taking import taking
 from coordinator.cli.told_values import Verbs
-from coordinator.core.plan import Caps, Mode
 
 app = typer.Typer(
     cls=Verbs,
@@ -56,88 +51,32 @@ def begin(
 
 
 @app.command()
+@taking(CheckAsked)
 def check(
     files: Annotated[
         list[Path], typer.Argument(help="Sequences, cells, joints, cases.", show_default=False)
     ],
-    quick: Annotated[bool, typer.Option("--quick", help="Rules only, no proof.")] = False,
-    causes: Annotated[
-        int | None, typer.Option(min=0, max=3, help="How many things may go wrong in one run: 2.")
-    ] = None,
-    states: Annotated[
-        int | None, typer.Option(min=1, help="Give the proof up after so many: 20000000.")
-    ] = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for pictures and cases of what is broken.")
-    ] = None,
-    leave_out: Annotated[
-        bool,
-        typer.Option("--leave-out", help="Leave out each barrier, bound ... in turn: what breaks?"),
-    ] = False,
-    joint: JointFile = None,
-    fix: Annotated[
-        bool, typer.Option("--fix", help="Put the files into the house's layout first.")
-    ] = False,
+    asked: CheckAsked,
     json: Json = False,
-    sarif: Annotated[
-        bool, typer.Option("--sarif", help="Findings as a SARIF document on stdout.")
-    ] = False,
 ) -> None:
     """Judge files by every rule, and prove sequences over every order of events."""
-    from coordinator.cli.check.asked import Asked
     from coordinator.cli.check.check_verb import check_files
 
-    output = Output.of(json or sarif)
-    asked = Asked(quick, fix, sarif, joint, causes, states, out, leave_out)
-    raise typer.Exit(check_files(output, files, asked))
+    raise typer.Exit(check_files(Output.of(json or asked.sarif), files, asked))
 
 
 @app.command()
-def dryrun(
-    file: File,
-    joint: JointFile = None,
-    seed: Seed = 1,
-    case: CaseFile = None,
-    answer: Answers = None,
-    out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for trace, notices and records.")
-    ] = None,
-    look_ahead: LookAhead = 3,
-    mode: ModeWord = Mode.AUTOMATIC,
-    cap_torque: CapTorque = None,
-    cap_speed: CapSpeed = 1.0,
-    best_order: Annotated[
-        bool,
-        typer.Option("--best-order", help="Where `after` leaves the order free: the shortest."),
-    ] = False,
-    json: Json = False,
-) -> None:
+@taking(DryRunAsked)
+def dryrun(file: File, asked: DryRunAsked, json: Json = False) -> None:
     """Rehearse a sequence on simulated arms in virtual time."""
-    from coordinator.cli.dryrun import dry_run
-
-    if best_order:
+    output = Output.of(json)
+    if asked.best_order:
         from coordinator.cli.best_order import show_best_order
 
-        output = Output.of(json)
-        if case or answer or out or mode is not Mode.AUTOMATIC:
-            text = "--best-order measures a run in which nothing goes wrong; leave out --case, "
-            raise typer.Exit(output.refuse(f"{text}--answer, --mode and --out"))
-        caps = Caps(cap_torque, cap_speed)
-        raise typer.Exit(show_best_order(output, file, joint=joint, seed=seed, caps=caps))
-    raise typer.Exit(
-        dry_run(
-            Output.of(json),
-            file,
-            joint=joint,
-            seed=seed,
-            case_path=case,
-            answer_path=answer,
-            out=out,
-            look_ahead=look_ahead,
-            mode=mode,
-            caps=Caps(cap_torque, cap_speed),
-        )
-    )
+        raise typer.Exit(show_best_order(output, file, asked))
+    from coordinator.cli.dryrun import dry_run
+
+    raise typer.Exit(dry_run(output, file, asked))
 
 
 @app.command()
@@ -206,23 +145,11 @@ def joint(
 
 
 @app.command()
-def draw(
-    file: File,
-    joint: JointFile = None,
-    mermaid: Annotated[bool, typer.Option("--mermaid", help="Mermaid text, not SVG.")] = False,
-    unrolled: Annotated[
-        bool, typer.Option("--unrolled", help="Every bolt, pair and round by itself.")
-    ] = False,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", help="This file, not one of the sequence's name here; - for stdout."),
-    ] = None,
-    json: Json = False,
-) -> None:
+@taking(DrawAsked)
+def draw(file: File, asked: DrawAsked, json: Json = False) -> None:
     """Draw both sides beside each other with the barriers across, loops folded."""
-    from coordinator.cli.draw import Drawing, draw_file
+    from coordinator.cli.draw import draw_file
 
-    asked = Drawing(joint=joint, mermaid=mermaid, unrolled=unrolled, out=out)
     raise typer.Exit(draw_file(Output.of(json), file, asked))
 
 
@@ -295,35 +222,12 @@ def contract(
 
 
 @app.command()
-def fuzz(
-    file: File,
-    joint: JointFile = None,
-    seed: Annotated[
-        int, typer.Option(min=0, help="Of the campaign: the same seed, the same cases.")
-    ] = 1,
-    cases: Annotated[int | None, typer.Option(min=1, help="How many; 1000 by default.")] = None,
-    minutes: Annotated[
-        float | None, typer.Option(min=0.01, help="End after so long; --cases bounds it too.")
-    ] = None,
-    workers: Annotated[int, typer.Option(min=1, max=256, help="Processes on this machine.")] = 1,
-    on: Annotated[
-        str | None,
-        typer.Option(metavar="tcp://HOST:PORT", help="A Dask scheduler to work on instead."),
-    ] = None,
-    out: Annotated[
-        Path, typer.Option("--out", help="Folder of the campaign; it goes on where it was.")
-    ] = Path("bothsides-campaign"),
-    merge: Annotated[
-        list[Path] | None, typer.Option(help="Folders of campaigns to take in.")
-    ] = None,
-    json: Json = False,
-) -> None:
+@taking(FuzzAsked)
+def fuzz(file: File, asked: FuzzAsked, json: Json = False) -> None:
     """Attack a sequence with generated cases; every promise is judged from outside."""
-    from coordinator.cli.fuzz import Asked
     from coordinator.cli.fuzz import fuzz as run_campaign
 
-    asked = Asked(seed, cases, minutes, workers, on, out, tuple(merge or ()))
-    raise typer.Exit(run_campaign(Output.of(json), file, joint, asked))
+    raise typer.Exit(run_campaign(Output.of(json), file, asked))
 
 
 @app.command()

@@ -10,11 +10,12 @@ from coordinator.best_order.found import Found, Shown, Trials
 from coordinator.best_order.freedom import free_stretches
 from coordinator.best_order.measured import Measured, measure
 from coordinator.cautions import CAUTION
+from coordinator.cli.asked import DryRunAsked
 from coordinator.cli.files import load_capped
 from coordinator.cli.output import Exit, Output
 from coordinator.core.effects import Effect
 from coordinator.core.events import Event
-from coordinator.core.plan import UNCAPPED, Caps, Plan
+from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import State
 from coordinator.prove import Limits, explore
 from coordinator.rehearse.rehearsal import Rehearsal, rehearse
@@ -26,16 +27,12 @@ CAUSES = 1
 """Up to how many things go wrong in the proof of the new order."""
 
 
-def show_best_order(
-    output: Output,
-    path: Path,
-    *,
-    joint: Path | None = None,
-    seed: int,
-    caps: Caps = UNCAPPED,
-) -> Exit:
+def show_best_order(output: Output, path: Path, asked: DryRunAsked) -> Exit:
     """Rehearse, find the best order, prove it, rehearse it, and print before and after."""
-    loaded = load_capped(output, path, joint, caps)
+    if asked.case or asked.answer or asked.out or asked.mode is not Mode.AUTOMATIC:
+        text = "--best-order measures a run in which nothing goes wrong; leave out --case, "
+        return output.refuse(f"{text}--answer, --mode and --out")
+    loaded, seed = load_capped(output, path, asked.joint, asked.caps), asked.seed
     if unknown := unknown_to_simulation(loaded):
         return output.refuse(unknown)
     if not free_stretches(loaded.plan, loaded.cell):

@@ -1,8 +1,8 @@
 """The verb `draw`: both sides beside each other with the barriers across, as SVG or Mermaid."""
 
-from dataclasses import dataclass
 from pathlib import Path
 
+from coordinator.cli.asked import DrawAsked
 from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import Exit, Output
 from coordinator.draw import to_chart, to_mermaid, to_svg, to_unrolled_chart
@@ -11,19 +11,7 @@ from coordinator.sequence import load
 _STDOUT = "-"
 
 
-@dataclass(frozen=True, slots=True)
-class Drawing:
-    """How a person wants it drawn."""
-
-    joint: Path | None = None
-    """Instead of the joint that the sequence names."""
-    mermaid: bool = False
-    unrolled: bool = False
-    out: Path | None = None
-    """Where to write it; None for a file of the sequence's name here, `-` for stdout."""
-
-
-def draw_file(output: Output, path: Path, asked: Drawing) -> Exit:
+def draw_file(output: Output, path: Path, asked: DrawAsked) -> Exit:
     """Draw a sequence into a file.
 
     A calibration that has run out is no reason not to draw, so calibrations are not judged.

@@ -7,10 +7,11 @@ from typing import Any
 from rich.table import Table
 
 from coordinator.cautions import CAUTION
+from coordinator.cli.asked import DryRunAsked
 from coordinator.cli.files import load_answers, load_capped, load_case
 from coordinator.cli.output import Exit, Output
 from coordinator.core.events import Event
-from coordinator.core.plan import UNCAPPED, Caps, Mode, Plan
+from coordinator.core.plan import Plan
 from coordinator.live.alarms import Alarms, alarm_words
 from coordinator.live.caps_words import caps_words
 from coordinator.live.hold_stories import HoldStories
@@ -38,23 +39,11 @@ class Row:
     verdict: str
 
 
-def dry_run(
-    output: Output,
-    path: Path,
-    *,
-    joint: Path | None = None,
-    seed: int,
-    case_path: Path | None,
-    answer_path: Path | None,
-    out: Path | None,
-    look_ahead: int = 0,
-    mode: Mode = Mode.AUTOMATIC,
-    caps: Caps = UNCAPPED,
-) -> Exit:
+def dry_run(output: Output, path: Path, asked: DryRunAsked) -> Exit:
     """Rehearse a sequence and print how it ended."""
-    loaded = load_capped(output, path, joint, caps)
-    case = load_case(output, case_path, loaded)
-    people = load_answers(output, answer_path)
+    loaded = load_capped(output, path, asked.joint, asked.caps)
+    case = load_case(output, asked.case, loaded)
+    people = load_answers(output, asked.answer)
     if unknown := unknown_to_simulation(loaded):
         return output.refuse(unknown)
     lines: list[str] = []
@@ -62,28 +51,28 @@ def dry_run(
     alarms, stories = Alarms(loaded.plan), HoldStories(loaded.plan)
     result = rehearse(
         loaded,
-        seed=seed,
+        seed=asked.seed,
         case=case,
         people=people,
         write_line=lines.append,
-        look_ahead=look_ahead,
-        mode=mode,
+        look_ahead=asked.look_ahead,
+        mode=asked.mode,
         listeners=(lambda event, _effects, _state: events.append(event), alarms, stories),
     )
     rows = record_rows(loaded, result)
     points = open_points(rows, wanted_proofs(loaded.plan))
     near = nearest(result)
     points += [f"{one.first} and {one.second} touch" for one in near if one.gap_m < 0.0]
-    kept = Rehearsed(path, joint, loaded, result, tuple(events), seed)
-    if out is not None and (wrong := _leave(out, lines, kept)):
+    kept = Rehearsed(path, asked.joint, loaded, result, tuple(events), asked.seed)
+    if asked.out is not None and (wrong := _leave(asked.out, lines, kept)):
         return output.refuse(wrong)
     _print(output, loaded, result, points)
     _print_beside(output, alarms, stories, near)
     output.document(
         **told(loaded, result, points),
         records=len(rows),
-        seed=seed,
-        mode=mode.value,
+        seed=asked.seed,
+        mode=asked.mode.value,
         holds=[asdict(story) for story in stories.told],
         alarms=[asdict(alarm) for alarm in alarms.standing()],
         least_clearance=[asdict(one) for one in near],
@@ -172,6 +161,11 @@ def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str])
         output.say(
             f"unanswered: {name}; name who answers what in a file for --answer or --case, such as "
             f"answers: [{{prompt: {name}, answer: {_first_option(loaded.plan, name)}, by: mate}}]"
+        )
+    if result.unstepped:
+        output.say(
+            f"stood waiting for a step: {', '.join(result.unstepped)}; nobody allowed it. Say who "
+            "allows steps in a file for --answer or --case, such as steps: [{by: mate}]"
         )
     for point in points if result.phase == "complete" else []:
         output.say(f"not accepted: {point}")

@@ -19,6 +19,7 @@ from coordinator.campaign.report import cases_of, document, health
 from coordinator.campaign.report_html import page
 from coordinator.campaign.report_junit import junit
 from coordinator.campaign.store import Folder, Head, Kept, OtherCampaign, Row, SpoiltLine
+from coordinator.cli.asked import FuzzAsked
 from coordinator.cli.files import load_sequence
 from coordinator.cli.output import Exit, Output
 from coordinator.rehearse.stage import StageMaker, maker_of
@@ -27,19 +28,6 @@ CASES = 1_000
 """How many cases there are where neither cases nor minutes are given."""
 ENDLESS = 1 << 40
 STOPPING = "stopping after what is being run, which is still counted; again to end at once"
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What the command line asks of a campaign."""
-
-    seed: int
-    cases: int | None
-    minutes: float | None
-    workers: int
-    on: str | None
-    out: Path
-    merge: tuple[Path, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +40,11 @@ class Ran:
     seed: int
 
 
-def fuzz(output: Output, path: Path, joint: Path | None, asked: Asked) -> Exit:
+def fuzz(output: Output, path: Path, asked: FuzzAsked) -> Exit:
     """Run a campaign on a sequence, or go on with one, and write its reports."""
     if wrong := _wrong(asked):
         return output.refuse(wrong)
-    loaded = load_sequence(output, path, joint)
+    loaded = load_sequence(output, path, asked.joint)
     maker = maker_of(path, loaded)
     head = Head(maker.sequence, loaded.plan.digest, maker.program, asked.seed)
     try:
@@ -76,7 +64,7 @@ def fuzz(output: Output, path: Path, joint: Path | None, asked: Asked) -> Exit:
         return Exit.HELD
 
 
-def _wrong(asked: Asked) -> str:
+def _wrong(asked: FuzzAsked) -> str:
     """Return what is wrong with what is asked, empty for nothing."""
     if asked.on is not None and (wrong := wrong_with_address(asked.on)):
         return wrong
@@ -89,7 +77,7 @@ def _wrong(asked: Asked) -> str:
     return ""
 
 
-def _run(output: Output, asked: Asked, head: Head, maker: StageMaker) -> Exit:
+def _run(output: Output, asked: FuzzAsked, head: Head, maker: StageMaker) -> Exit:
     """Run the campaign; whatever can be refused is refused before anything is written."""
     folder = Folder(asked.out)
     folder.check(head)
@@ -124,7 +112,7 @@ def _report(output: Output, ran: Ran) -> Exit:
     return Exit.HELD if is_stopped else Exit.GOOD
 
 
-def _settings(asked: Asked) -> Settings:
+def _settings(asked: FuzzAsked) -> Settings:
     budget_s = 1e9 if asked.minutes is None else asked.minutes * 60.0
     cases = asked.cases or (CASES if asked.minutes is None else ENDLESS)
     return Settings(asked.seed, cases, budget_s)
@@ -158,7 +146,7 @@ def _merged(
 
 
 @contextmanager
-def _progress(output: Output, asked: Asked, campaign: Campaign) -> Iterator[Any]:
+def _progress(output: Output, asked: FuzzAsked, campaign: Campaign) -> Iterator[Any]:
     """Show how far it is; the first Ctrl-C lets what is being done end, the second ends all."""
 
     def stop(number: int, frame: FrameType | None) -> None:

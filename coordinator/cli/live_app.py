@@ -6,99 +6,36 @@ from typing import Annotated
 
 import typer
 
+from coordinator.cli.asked import PartyAsked, RunAsked
 from coordinator.cli.options import (
     PARTY_BROKER,
     RUNS,
     Answers,
     Broker,
-    CapSpeed,
-    CapTorque,
-    CaseFile,
     File,
-    JointFile,
     Json,
-    LookAhead,
-    ModeWord,
-    Operators,
     Out,
     PageAt,
     PartyBroker,
     Records,
     RunBooks,
     Secrets,
-    Seed,
     TakeOver,
 )
 from coordinator.cli.output import Output
-from coordinator.core.plan import Caps, Mode
+from coordinator.cli.taking import taking
 from coordinator.operate.secrets_folder import use_secrets
 
 live_app = typer.Typer(rich_markup_mode=None)
 
 
 @live_app.command()
-def run(
-    file: File,
-    joint: JointFile = None,
-    seed: Seed = 1,
-    case: CaseFile = None,
-    answer: Answers = None,
-    out: Out = RUNS,
-    broker: Broker = None,
-    secrets: Secrets = None,
-    party: Annotated[
-        list[str] | None,
-        typer.Option("--party", help="How one stands: fore=simulated, =shadow or =real; repeat."),
-    ] = None,
-    real: Annotated[bool, typer.Option("--real", help="Every party is real.")] = False,
-    elsewhere: Annotated[
-        bool, typer.Option("--elsewhere", help="The simulated parties are on the broker already.")
-    ] = False,
-    book: RunBooks = None,
-    speed: Annotated[
-        float, typer.Option(min=0.1, max=50, help="How much faster than life; simulated only.")
-    ] = 1.0,
-    look_ahead: LookAhead = 3,
-    mode: ModeWord = Mode.AUTOMATIC,
-    cap_torque: CapTorque = None,
-    cap_speed: CapSpeed = 1.0,
-    take_over: TakeOver = False,
-    records: Records = None,
-    windows: Annotated[
-        Path | None, typer.Option("--windows", help="A file of windows that records are judged by.")
-    ] = None,
-    page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False,
-    page_at: PageAt = "127.0.0.1:8080",
-    operators: Operators = None,
-    json: Json = False,
-) -> None:
+@taking(RunAsked)
+def run(file: File, asked: RunAsked, json: Json = False) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
-    from coordinator.cli.run import RunAsked, run_sequence
-    from coordinator.operate.run_page import PageWish
+    from coordinator.cli.run import run_sequence
 
-    use_secrets(secrets)
-    place = records or str(out)
-    wish = PageWish(page_at, operators, place, file, joint, seed) if page else None
-    asked = RunAsked(
-        joint=joint,
-        seed=seed,
-        case_path=case,
-        answer_path=answer,
-        out=out,
-        broker=broker,
-        parties=tuple(party or ()),
-        real=real,
-        elsewhere=elsewhere,
-        book=book,
-        speed=speed,
-        take_over=take_over,
-        page=wish,
-        look_ahead=look_ahead,
-        mode=mode,
-        caps=Caps(cap_torque, cap_speed),
-        records=records,
-        windows_path=windows,
-    )
+    use_secrets(asked.secrets)
     raise typer.Exit(run_sequence(Output.of(json), file, asked))
 
 
@@ -170,34 +107,21 @@ def operator(
 
 
 @live_app.command()
+@taking(PartyAsked)
 def arm(
-    side: Annotated[str, typer.Argument(help="Name of the side in the cell.")],
-    sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
-    joint: JointFile = None,
-    broker: PartyBroker = PARTY_BROKER,
-    secrets: Secrets = None,
-    seed: Seed = 1,
-    case: CaseFile = None,
-    out: Out = RUNS,
+    side: Annotated[str, typer.Argument(help="Name of the side in the cell.")], asked: PartyAsked
 ) -> None:
     """Be one simulated arm on a broker."""
     from coordinator.cli.run import be_party
 
-    use_secrets(secrets)
-    raise typer.Exit(
-        be_party(side, sequence, broker, joint=joint, seed=seed, case_path=case, out=out)
-    )
+    use_secrets(asked.secrets)
+    raise typer.Exit(be_party(side, asked))
 
 
 @live_app.command()
+@taking(PartyAsked)
 def floor(
-    sequence: Annotated[Path, typer.Option(help="The sequence whose cell it stands in.")],
-    joint: JointFile = None,
-    broker: PartyBroker = PARTY_BROKER,
-    secrets: Secrets = None,
-    seed: Seed = 1,
-    case: CaseFile = None,
-    out: Out = RUNS,
+    asked: PartyAsked,
     hoist_only: Annotated[
         bool, typer.Option("--hoist-only", help="The signals come from a gateway.")
     ] = False,
@@ -205,19 +129,8 @@ def floor(
     """Be the simulated floor and hoist on a broker; takes orders such as `floor_clear no`."""
     from coordinator.cli.run import be_party
 
-    use_secrets(secrets)
-    raise typer.Exit(
-        be_party(
-            "floor",
-            sequence,
-            broker,
-            joint=joint,
-            seed=seed,
-            case_path=case,
-            out=out,
-            hoist_only=hoist_only,
-        )
-    )
+    use_secrets(asked.secrets)
+    raise typer.Exit(be_party("floor", asked, hoist_only=hoist_only))
 
 
 @live_app.command()

@@ -100,6 +100,7 @@ def _resume(
     resumed = replace(
         asked,
         say=output.say,
+        console=output.people,
         seed=head.seed,
         speed=speed,
         standings=stands,
@@ -188,7 +189,7 @@ def _to_live(
         joint_path=joint,
         out=wishes.out,
         say=print,
-        people=People(written.answers, acts),
+        people=People(written.answers, acts, written.steps),
         interactive=wishes.interactive and people is None,
         take_over=wishes.take_over,
         records=wishes.records,

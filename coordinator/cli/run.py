@@ -1,10 +1,11 @@
 """The verbs `run`, `arm` and `floor`: real time, on a real bus."""
 
 import sys
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 
 from coordinator.cautions import CAUTION
+from coordinator.cli.asked import PartyAsked, RunAsked
 from coordinator.cli.dryrun import clock
 from coordinator.cli.evidence import keep_evidence, refuse_for_evidence
 from coordinator.cli.files import load_answers, load_capped, load_case, load_sequence
@@ -13,12 +14,12 @@ from coordinator.cli.output import Exit, Output
 from coordinator.cli.records.study_verbs import read_windows_or_exit
 from coordinator.commissioning.book import book_path, read_book
 from coordinator.commissioning.promotion import Asked, missing_for, unchecked_points
-from coordinator.core.plan import UNCAPPED, Caps, Mode
 from coordinator.live.broker import BrokerFailed
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.link import LinkUnreachable
 from coordinator.live.standing import Standings
-from coordinator.operate.run_live import LiveResult, Wishes, run_arm, run_floor, run_live
+from coordinator.operate.party_process import Part, play
+from coordinator.operate.run_live import LiveResult, Wishes, run_live
 from coordinator.operate.run_page import PageFailed, PageWish
 from coordinator.page.operators import OperatorsFailed
 from coordinator.records.acceptance import open_points, wanted_proofs
@@ -27,6 +28,7 @@ from coordinator.records.rows import RecordFilter
 from coordinator.records.store import RecordsFailed, RecordStore, store_address
 from coordinator.rehearse.simulated import to_causes, unknown_to_simulation
 from coordinator.sequence import Loaded
+from coordinator.wire.topics import FLOOR
 
 REFUSALS = (
     LinkUnreachable,
@@ -40,40 +42,12 @@ REFUSALS = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunAsked:
-    """What is asked of `run`."""
-
-    joint: Path | None = None
-    seed: int = 1
-    case_path: Path | None = None
-    answer_path: Path | None = None
-    out: Path
-    broker: str | None = None
-    parties: tuple[str, ...] = ()
-    """How some of them stand, such as ``fore=real``."""
-    real: bool = False
-    """Every party that is not named otherwise is real."""
-    elsewhere: bool = False
-    """The simulated parties were started by others."""
-    book: Path | None = None
-    """Named: the run is written into its cell's book; else only where there is one already."""
-    speed: float = 1.0
-    take_over: bool = False
-    page: PageWish | None = None
-    look_ahead: int = 0
-    mode: Mode = Mode.AUTOMATIC
-    caps: Caps = UNCAPPED
-    records: str | None = None
-    windows_path: Path | None = None
-
-
 def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
     """Run a sequence to its end and tell what was proved."""
     loaded = load_capped(output, path, asked.joint, asked.caps)
-    case = load_case(output, asked.case_path, loaded)
-    people = load_answers(output, asked.answer_path)
-    windows = read_windows_or_exit(output, asked.windows_path)
+    case = load_case(output, asked.case, loaded)
+    people = load_answers(output, asked.answer)
+    windows = read_windows_or_exit(output, asked.windows)
     try:
         stands = Standings.asked(loaded.cell, asked.parties, is_real=asked.real)
         if not stands.is_all_real and (unknown := unknown_to_simulation(loaded)):
@@ -89,6 +63,7 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
             sequence_path=path,
             out=asked.out,
             say=output.say,
+            console=output.people,
             joint_path=asked.joint,
             seed=asked.seed,
             causes=to_causes(case.causes) if case else (),
@@ -99,7 +74,7 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
             starts_parties=not asked.elsewhere,
             unchecked=unchecked_points(promotion, entries) if stands.has_real else (),
             take_over=asked.take_over,
-            page=asked.page,
+            page=_page(path, asked),
             look_ahead=asked.look_ahead,
             mode=asked.mode,
             records=asked.records,
@@ -112,6 +87,13 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
         return output.refuse(str(error))
     _tell_haste(output, asked.speed, result)
     return tell_end(output, loaded, store_address(asked.out, asked.records), result)
+
+
+def _page(path: Path, asked: RunAsked) -> PageWish | None:
+    if not asked.page:
+        return None
+    place = asked.records or str(asked.out)
+    return PageWish(asked.page_at, asked.operators, place, path, asked.joint, asked.seed)
 
 
 def _book(asked: RunAsked, loaded: Loaded) -> Path:
@@ -142,37 +124,18 @@ def _tell_haste(output: Output, speed: float, result: LiveResult) -> None:
         )
 
 
-def be_party(
-    name: str,
-    sequence: Path,
-    broker: str,
-    *,
-    joint: Path | None = None,
-    seed: int,
-    case_path: Path | None,
-    out: Path,
-    hoist_only: bool = False,
-) -> Exit:
+def be_party(name: str, asked: PartyAsked, *, hoist_only: bool = False) -> Exit:
     """Be one simulated party until told to end; of the floor, perhaps only the hoist."""
     output = Output.of(False)
-    loaded = load_sequence(output, sequence, joint)
-    case = load_case(output, case_path, loaded)
-    if name != "floor" and name not in loaded.cell.sides:
+    loaded = load_sequence(output, asked.sequence, asked.joint)
+    case = load_case(output, asked.case, loaded)
+    if name != FLOOR and name not in loaded.cell.sides:
         sides = ", ".join(loaded.cell.sides)
         return output.refuse(f"side is '{name}', must be one of {sides}; name one of them")
+    causes = to_causes(case.causes) if case else ()
+    part = Part(name, asked.sequence, asked.joint, asked.out, asked.seed, causes)
     try:
-        if name == "floor":
-            run_floor(
-                sequence,
-                broker,
-                joint_path=joint,
-                folder=out,
-                seed=seed,
-                case=case,
-                hoist_only=hoist_only,
-            )
-        else:
-            run_arm(name, sequence, broker, joint_path=joint, folder=out, seed=seed, case=case)
+        play(part, asked.broker, hoist_only=hoist_only)
     except ValueError as error:
         return output.refuse(str(error))
     return Exit.GOOD

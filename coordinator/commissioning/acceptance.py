@@ -1,8 +1,8 @@
 """Take one party through the lines of its acceptance, and write down what was seen.
 
 Units: ``*_s`` seconds; figures have theirs in their names.
-Keeps: C3, a report is passed only if every line was; C4, each line names who signs for it, and the
-report the party's own word whether it is simulated.
+Invariants: CM1, an acceptance is passed only if every line of it was; CM2, each line names who
+signs for it, and the report the party's own word whether it is simulated.
 """
 
 import asyncio

@@ -4,7 +4,8 @@ A cell has one book, a file beside which nothing else counts as evidence. It is 
 are, so that no byte of it can change unseen; an entry is one line of JSON.
 
 Units: ``at`` is UTC, RFC 3339.
-Keeps: B1, what `append` returned from is on the disk; B2, a damaged book is evidence of nothing.
+Invariants: J4, what `sync`, `commit` or `append` returned from is on the disk; CM3, a damaged book
+is evidence of nothing.
 """
 
 import contextlib

@@ -1,7 +1,8 @@
 """Study how long runs took, side by side, and charge every wait to whoever caused it.
 
 Units: ``*_s`` seconds.
-Keeps: V2, what a side worked, recovered, waited, was held and was idle adds up to its whole time.
+Invariants: CM4, what a side worked, recovered, waited, was held and was idle adds up to its whole
+time.
 """
 
 from collections.abc import Sequence

@@ -1,8 +1,8 @@
 """The lines of an arm's acceptance: each asks for one promise of the wire contract.
 
 Units: figures have theirs in their names.
-Keeps: C1, each line begins from a party at rest and needs no other; C2, a line that could not be
-looked at says so and is never counted as passed.
+Invariants: CM5, each line of an acceptance begins from a party at rest and needs no other; CM6, a
+line that could not be looked at says so and is never counted as passed.
 """
 
 import asyncio

@@ -3,7 +3,8 @@
 A cell is one interlock, one way in which it becomes active, and one effect that must come or must
 stay away. A step that the file lets go on all the same, with its reason, is an effect of its own.
 
-Keeps: U1, the digest of a cell covers what the files say about it and nothing else.
+Invariants: CM7, the digest of a cell of the matrix covers what the files say about it and nothing
+else.
 """
 
 import hashlib

@@ -4,7 +4,7 @@ Only what one interlock did alone is judged: while two are active nobody knows w
 What a cell asks for must have been tried; where nothing was tried there is no tick.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: U2, no tick without an attempt: a start that nobody asked for was not refused.
+Invariants: CM8, no tick without an attempt: a start that nobody asked for was not refused.
 """
 
 from collections.abc import Iterable, Iterator

@@ -2,15 +2,14 @@
 
 Nothing is judged here; every figure comes from the book, the journals or the files.
 
-Keeps: W1, every file of the pack stands in its manifest with its SHA-256; W2, what is open is told
-before what is good.
+Invariants: CM11, every file of the pack stands in its manifest with its SHA-256; CM12, the pack
+tells what is open before what is good.
 """
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from html import escape
 from typing import Any
 
 from coordinator.commissioning.book import Entry
@@ -28,7 +27,8 @@ LIMITS = (
     "replaces no risk assessment, no guarding, no local code and no licensed practice. The holds "
     "of the program are operational. Whoever takes the cell over decides whether this is enough."
 )
-Table = Sequence[Sequence[str]]
+Section = tuple[str, Sequence[str], Sequence[Sequence[str]]]
+"""Heading, heads of columns, rows; without heads the rows are lines of a list."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,24 +118,6 @@ def _json(value: Any) -> bytes:
     return (json.dumps(value, indent=2, ensure_ascii=False) + "\n").encode()
 
 
-def _table(heads: Sequence[str], rows: Table) -> str:
-    if not rows:
-        return "<p>None.</p>"
-    head = "".join(f'<th scope="col">{escape(one)}</th>' for one in heads)
-    body = "".join(
-        "<tr>" + "".join(f"<td>{escape(one)}</td>" for one in row) + "</tr>" for row in rows
-    )
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
-
-
-def _list(lines: Iterable[str]) -> str:
-    return "<ul>" + "".join(f"<li>{escape(one)}</li>" for one in lines) + "</ul>"
-
-
-def _cautions(pack: Pack) -> list[str]:
-    return [f'<p class="caution">{escape(one)}</p>' for one in (*pack.cautions, LIMITS)]
-
-
 def _index_page(pack: Pack, names: Sequence[str]) -> str:
     left = open_things(pack)
     checked = sum(row.result == "checked" for row in pack.points)
@@ -150,18 +132,15 @@ def _index_page(pack: Pack, names: Sequence[str]) -> str:
         ("Overrides", str(len(pack.asides))),
         ("Runs studied", str(len(pack.cycles))),
     ]
-    parts = [f"<h1>Hand-over of {escape(pack.text)}</h1>", *_cautions(pack)]
-    parts += [f"<h2>Open: {len(left)}</h2>", _list(left) if left else "<p>Nothing.</p>"]
-    parts += ["<h2>What was seen</h2>", _table(("what", "figure"), facts)]
-    parts += ["<h2>Acceptances</h2>", _table(
-        ("party", "what it is", "result", "by", "at", "entry"),
-        [_acceptance(one) for one in pack.acceptances],
-    )]  # fmt: skip
+    heads = ("party", "what it is", "result", "by", "at", "entry")
     hashes = [(name, hashlib.sha256(content).hexdigest()) for name, content in pack.files]
-    parts += ["<h2>Files of the cell, SHA-256</h2>", _table(("file", "digest"), hashes)]
-    links = "".join(f'<li><a href="{escape(one)}">{escape(one)}</a></li>' for one in names)
-    parts += ["<h2>In this pack</h2>", f"<ul>{links}<li>{MANIFEST}: SHA-256 of each</li></ul>"]
-    return page(f"Hand-over of {pack.text}", parts)
+    sections: list[Section] = [
+        (f"Open: {len(left)}", (), left),
+        ("What was seen", ("what", "figure"), facts),
+        ("Acceptances", heads, [_acceptance(one) for one in pack.acceptances]),
+        ("Files of the cell, SHA-256", ("file", "digest"), hashes),
+    ]
+    return _page(pack, f"Hand-over of {pack.text}", sections, names)
 
 
 def _counts(pack: Pack, word: str) -> str:
@@ -184,35 +163,60 @@ def _points_page(pack: Pack) -> str:
         for one in row.shown
     ]
     heads = ("tag", "state expected", "seen", "by", "when", "how a person saw it")
-    return page(
-        "Point-check sheet", ["<h1>Point-check sheet</h1>", *_cautions(pack), _table(heads, rows)]
-    )
+    return _page(pack, "Point-check sheet", [("", heads, rows)])
 
 
 def _lists_page(pack: Pack) -> str:
-    parts = ["<h1>Lists</h1>", *_cautions(pack), "<h2>Punch list</h2>"]
-    parts.append(_table(
-        ("number", "what", "found", "opened", "closed"),
-        [(str(one.number), one.what, one.found, one.opened, one.closed or "OPEN")
-         for one in pack.punch],
-    ))  # fmt: skip
-    parts += ["<h2>Overrides</h2>", _table(
-        ("run", "interlock", "who", "why", "from", "to", "ended by"),
-        [(one.run, one.interlock, one.who, one.why, one.began[:19], one.ended[:19], one.ended_by)
-         for one in pack.asides],
-    )]  # fmt: skip
-    parts += ["<h2>Hold and witness points</h2>", _table(
-        ("run", "point", "kind", "side", "asked of", "who", "answer", "at"),
-        [(one.run, one.point, one.kind, one.side, one.wanted, one.who or "NOBODY"
-          if one.kind == "hold" else one.who, one.answer, one.at[:19]) for one in pack.signed],
-    )]  # fmt: skip
-    parts += ["<h2>Cycle time, waits charged to whoever caused them</h2>"]
-    parts.append(_table(
-        ("run", "sequence", "ended", "parties", "total s", "waited for (s)", "critical path (s)"),
-        [(one.run, one.sequence, one.phase, one.standings, f"{one.total_s:.1f}",
-          _spans(one.waits_s), _spans(one.critical_s)) for one in pack.cycles],
-    ))  # fmt: skip
-    return page("Lists", parts)
+    sections: list[Section] = [
+        (
+            "Punch list",
+            ("number", "what", "found", "opened", "closed"),
+            [
+                (str(one.number), one.what, one.found, one.opened, one.closed or "OPEN")
+                for one in pack.punch
+            ],
+        ),
+        (
+            "Overrides",
+            ("run", "interlock", "who", "why", "from", "to", "ended by"),
+            [
+                (one.run, one.interlock, one.who, one.why, one.began[:19], one.ended[:19],
+                 one.ended_by)
+                for one in pack.asides
+            ],
+        ),
+        (
+            "Hold and witness points",
+            ("run", "point", "kind", "side", "asked of", "who", "answer", "at"),
+            [
+                (one.run, one.point, one.kind, one.side, one.wanted,
+                 one.who or ("NOBODY" if one.kind == "hold" else ""), one.answer, one.at[:19])
+                for one in pack.signed
+            ],
+        ),
+        (
+            "Cycle time, waits charged to whoever caused them",
+            ("run", "sequence", "ended", "parties", "total s", "waited for (s)",
+             "critical path (s)"),
+            [
+                (one.run, one.sequence, one.phase, one.standings, f"{one.total_s:.1f}",
+                 _spans(one.waits_s), _spans(one.critical_s))
+                for one in pack.cycles
+            ],
+        ),
+    ]  # fmt: skip
+    return _page(pack, "Lists", sections)
+
+
+def _page(pack: Pack, title: str, sections: Sequence[Section], names: Sequence[str] = ()) -> str:
+    return page(
+        "sheet.html.j2",
+        title=title,
+        cautions=(*pack.cautions, LIMITS),
+        sections=sections,
+        names=names,
+        manifest=MANIFEST,
+    )
 
 
 def _spans(found: dict[str, float]) -> str:

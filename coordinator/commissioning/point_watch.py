@@ -1,8 +1,7 @@
 """Tell from what crosses the bus which states of which points have been seen.
 
 Units: ``*_us`` whole microseconds of the cell's clock.
-Keeps: Q2, what comes from the broker's memory is not seen, and neither is what somebody says in
-another's name.
+Invariants: CM14, a point is seen neither from the broker's memory nor in another's name.
 """
 
 from collections.abc import Iterator

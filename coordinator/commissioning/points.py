@@ -3,8 +3,8 @@
 A point is one thing that a party tells: a signal, an interlock made of it, that it is on the bus, a
 confirmation of a tool, a reading. It is checked when every state of it has been seen.
 
-Keeps: Q1, the digest of a point covers what the files say about it and nothing else, so that a
-changed file outdates the points concerned alone.
+Invariants: CM13, the digest of a point covers what the files say about it and nothing else, so that
+a changed file outdates the points concerned alone.
 """
 
 import hashlib

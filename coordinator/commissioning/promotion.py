@@ -2,10 +2,10 @@
 
 Nothing is opened by a tick: each step asks for entries that other verbs have written.
 
-Keeps: P1, a later failure takes back what an earlier pass has opened; P2, evidence counts for the
-files it was taken with, by the hash over all of them; what an arm shows of itself, for the arm;
-P3, a run that was broken off and resumed is whole for simulated parties, whose every event is in
-its journal, and opens nothing for others: what they did meanwhile nobody has heard.
+Invariants: CM17, a later failure takes back what an earlier pass has opened; CM18, evidence counts
+for the files it was taken with, by the hash over all of them, and what an arm shows of itself for
+the arm; CM19, a run that was broken off and resumed is whole for simulated parties, whose every
+event is in its journal, and opens nothing for others: what they did meanwhile nobody has heard.
 """
 
 from collections.abc import Iterator, Sequence
@@ -191,11 +191,11 @@ def _resumed(asked: Asked, book: Sequence[Entry], party: str, standing: Standing
     runs = [one for one in _complete(asked, book, party, standing) if one.body.get("resumed")]
     if not runs:
         return ""
-    return f" (run {runs[-1].body['run']} was resumed after a break and does not count, P3)"
+    return f" (run {runs[-1].body['run']} was resumed after a break and does not count, CM19)"
 
 
 def _runs(asked: Asked, book: Sequence[Entry], party: str, standing: Standing) -> tuple[Entry, ...]:
-    """Return the runs that count for a party's next degree (P3)."""
+    """Return the runs that count for a party's next degree (CM19)."""
     return tuple(
         one
         for one in _complete(asked, book, party, standing)

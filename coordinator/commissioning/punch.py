@@ -1,6 +1,6 @@
 """Draw up the punch list from the book: opened by failed checks, closed by passed re-checks.
 
-Keeps: V3, nobody opens or closes an item by hand; each names the entries that did.
+Invariants: CM20, nobody opens or closes a punch item by hand; each names the entries that did.
 """
 
 from collections.abc import Iterator, Sequence

@@ -1,7 +1,8 @@
 """Draw up from a journal who set what aside, and who signed which hold or witness point.
 
 Units: ``*_us`` whole microseconds since the run began; ``at`` is UTC, RFC 3339.
-Keeps: V1, every line comes from an event that was decided on; a word that was refused is no line.
+Invariants: CM21, every line of a register comes from an event that was decided on, never from a
+refused word.
 """
 
 from collections.abc import Iterable

@@ -1,11 +1,11 @@
 """Fold the book into the point-check sheet: what is expected, seen, by whom and when.
 
-Keeps: Q3, a sighting counts for the words of the files that it was made under, and for no others;
-Q4, what a simulated party shows never checks a real one.
+Invariants: CM15, a sighting counts for the words of the files that it was made under, and for no
+others; CM16, what a simulated party shows never checks a real one.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from coordinator.commissioning.book import Entry
@@ -58,14 +58,9 @@ class Row:
             "expected": list(self.point.expected),
             "result": self.result,
             "missing": list(self.missing),
-            "seen": [
-                {"state": one.state, "how": one.how, "by": one.by, "at": one.at, "why": one.why,
-                 "reference": one.reference}
-                for one in self.shown
-                if one.how
-            ],
+            "seen": [asdict(one) for one in self.shown if one.how],
             "digest": self.point.digest,
-        }  # fmt: skip
+        }
 
 
 def sheet_of(

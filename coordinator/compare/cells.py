@@ -1,6 +1,6 @@
 """Say how two cells differ: sides, tools, zones, interlocks, faults, actions, gateway.
 
-Keeps: whatever differs is told, in words of its own or by its place in the file.
+Invariants: whatever differs is told, in words of its own or by its place in the file.
 """
 
 from collections.abc import Iterator, Mapping

@@ -1,6 +1,6 @@
 """Words for what differs between two gateways of a cell: its controllers, and what is read there.
 
-Keeps: both tables lie at the top, so that a path has the author's names at every second place.
+Invariants: both tables lie at the top, so that a path has the author's names at every second place.
 """
 
 from collections.abc import Mapping

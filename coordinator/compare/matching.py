@@ -1,6 +1,6 @@
 """Match the steps of a lane in one plan with those of the same lane in another.
 
-Keeps: every step is matched once, or is new, or is gone.
+Invariants: every step is matched once, or is new, or is gone.
 """
 
 from dataclasses import dataclass

@@ -3,7 +3,8 @@
 What is secret is made once and never written over; a party that joins later gets a password of its
 own and the others keep theirs.
 
-Keeps: S1, nobody without a password gets in; S2, a file that holds a secret is its owner's alone.
+Invariants: CN3, nobody without a password gets into the broker; CN4, a file that holds a secret is
+its owner's alone.
 Source: Mosquitto 2.0, mosquitto.conf(5).
 """
 

@@ -3,7 +3,7 @@
 A field may be added if a party may leave it out; nothing that was there may go, change its type,
 or become required, and no word of an enumeration may be dropped.
 
-Keeps: D2, a change that old parties would misread is told.
+Invariants: CN2, a change that old parties would misread is told.
 """
 
 from collections.abc import Iterator, Mapping

@@ -1,7 +1,7 @@
 """Make the AsyncAPI document and the JSON Schemas of the wire contract from the wire models.
 
 Units: stand in the names of the fields, as on the wire.
-Keeps: D1, what the document says of a body is what the codec checks.
+Invariants: CN1, what the document says of a body is what the codec checks.
 Source: AsyncAPI Specification 3.0.0, 2023; CloudEvents 1.0.2, CNCF; JSON Schema draft 2020-12.
 """
 

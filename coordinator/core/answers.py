@@ -1,7 +1,7 @@
 """Do what a person's answer to a prompt says: one function for each option, with its reason.
 
-Keeps: P1, an answer counts once, and only that of the prompt's owner; P5, what was done by hand is
-recorded as done by hand, by whom and to what torque, and only inside the step's own window.
+Invariants: P5, what was done by hand is recorded so, by whom and to what torque, inside the step's
+window; P6, an answer counts once, and only that of the prompt's owner.
 """
 
 from collections.abc import Callable
@@ -115,7 +115,7 @@ def _release(turn: Turn, given: _Answer) -> None:
 
 
 def _again(turn: Turn, given: _Answer) -> None:
-    """Try once more; inside a span both sides do, for a lone pull would tilt the flange (S2)."""
+    """Try once more; inside a span both sides do, for a lone pull would tilt the flange (S6)."""
     lane = given.lane
     span = pairing.shared_span(turn, lane)
     if span >= 0:
@@ -182,7 +182,7 @@ def _replace_bolt(turn: Turn, given: _Answer) -> None:
 
 
 def _back_a_round(turn: Turn, given: _Answer) -> None:
-    """Pull the round before again, every pair: what one bolt lost, its neighbours carry (S2)."""
+    """Pull the round before again, every pair: what one bolt lost, its neighbours carry (S6)."""
     here = turn.plan.round_of[given.opened.node] or (1, 0)
     first = max(1, here[0] - 1)
     for lane in turn.plan.spans[turn.node(given.opened.node).span].lanes:

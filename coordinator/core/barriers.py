@@ -1,8 +1,10 @@
 """Let parties meet: everybody arms and confirms, then all are released at one start time.
 
-Keeps: B1, nobody passes a barrier alone; B2, refusal or silence by one disarms all; B3, a timeout
-names who is missing; B4, answers to an older arming do nothing; B5, the starts of a paired span lie
-inside the window, or the span is started over.
+Invariants: B1, nobody is released before everybody at the barrier has armed; B2, nobody passes a
+barrier alone: all parties are released at once, with one start; B4, answers to an older arming do
+nothing; B5, the starts of a paired span lie inside the window, or the span is started over; B6, a
+barrier releases a party only into a step that has a move; B8, refusal or silence by one party at a
+barrier disarms all; B9, a barrier that times out names who is missing.
 """
 
 from coordinator.core import commands, faults, interlocks, modes, pairing
@@ -90,7 +92,7 @@ def released_barrier(turn: Turn, lane: int) -> int:
 
 
 def break_up(turn: Turn, barrier: int, lane: int, why: str) -> None:
-    """One party refused or fell silent while arming: disarm everybody and hold (B2)."""
+    """One party refused or fell silent while arming: disarm everybody and hold (B8)."""
     meeting = turn.plan.barriers[barrier]
     turn.end_meeting(barrier, "break", "again")
     reason = f"barrier {meeting.name}: {turn.name(lane)} {why}"
@@ -101,7 +103,7 @@ def break_up(turn: Turn, barrier: int, lane: int, why: str) -> None:
 
 
 def watch(turn: Turn) -> None:
-    """Let barriers whose time is over name who is missing (B3)."""
+    """Let barriers whose time is over name who is missing (B9)."""
     for barrier in range(len(turn.plan.barriers)):
         # Read afresh: what one barrier leads to may have ended the next.
         meeting = turn.state.meetings[barrier]

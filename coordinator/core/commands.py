@@ -1,7 +1,8 @@
 """Send commands: the only place from which motion leaves, and the one that asks after silence.
 
-Keeps: C1, each command number is given out once; C2, a command is repeated only after its party
-has said that it never arrived; I1 (see interlocks) holds for every command sent from here.
+Invariants: A1, command numbers grow, so that each is given out once; A2, a command is sent again
+only if its party refused it; A5, a command is sent only for a step that has a move; I1, no motion
+command leaves while an interlock is active, unknown or too old, unless its step names an exception.
 """
 
 from coordinator.core import interlocks, zones
@@ -46,7 +47,7 @@ def live_move(turn: Turn, lane: int) -> Move:
         return STAND_BY
     node = live_node(turn, lane)
     move = turn.node(node).move
-    require(move is not None, "C3", f"node {node} has no move")
+    require(move is not None, "A5", f"node {node} has no move")
     return move or STAND_BY
 
 
@@ -146,7 +147,7 @@ def ask_early(turn: Turn, event: MessagesMissed) -> None:
 
 
 def repeat(turn: Turn, lane: int) -> None:
-    """Send the live command again under its own number: the party has said it never came (C2)."""
+    """Send the live command again under its own number: the party has said it never came (A2)."""
     at_hand = turn.lane(lane)
     if may_send(turn, lane, live_node(turn, lane), live_move(turn, lane)):
         timer_us = turn.now_us + turn.plan.timing.acknowledge_us

@@ -1,8 +1,10 @@
 """The one door of the core: an event in, the next state and the effects out.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: D1, the same plan, state and event give the same answer; D2, the state names its next
-deadline; D3, whatever a party or a person does, it is an event and never an exception.
+Invariants: D1, the same plan, state and event give the same answer; D2, the state names its next
+deadline; D4, a decision settles in a bounded number of passes; X1, whatever parties and people do,
+the core decides: it breaks no rule of its own, nothing raises; E4, as long as the procedure runs,
+something can always happen; L3, no lease is longer than the file's.
 """
 
 from operator import itemgetter

@@ -1,4 +1,7 @@
-"""Take in a fault and hand it to whoever decides: the pair inside a span, else the lane alone."""
+"""Take in a fault and hand it to whoever decides: the pair inside a span, else the lane alone.
+
+Invariants: P4, no step of a lane fails while a person is being asked about it.
+"""
 
 from coordinator.core import commands, pairing, recovery
 from coordinator.core.effects import Outcome, WriteRecord

@@ -2,7 +2,8 @@
 
 The holds are operational, never a safety function.
 
-Keeps: H1, held (stopped, aborted) is reported only when every party has said that it stands.
+Invariants: H1, held, stopped or aborted is shown only when everybody stands; H4, when the procedure
+holds, everybody is told at once; I4, after a trip everybody comes to rest.
 """
 
 from typing import Literal

@@ -1,7 +1,8 @@
 """Decide whether anybody may move: three-valued interlocks, latched trips, first-out.
 
-Keeps: I1, no motion command leaves while an interlock is active or unknown, unless the step names
-it with a reason; I2, clearing and resetting move nothing; I3, an old signal counts as unknown.
+Invariants: I1, no motion command leaves while an interlock is active, unknown or too old, unless
+its step names an exception; I2, nothing moves before a trip was reset by a person after its cause
+had gone; I7, clearing and resetting move nothing; I8, a signal that is too old counts as unknown.
 """
 
 from coordinator.core.events import SignalSeen
@@ -83,7 +84,7 @@ def watch(turn: Turn) -> None:
 
 
 def reset(turn: Turn, who: str) -> None:
-    """Unlatch the trips whose condition is good again; moves nothing (I2)."""
+    """Unlatch the trips whose condition is good again; moves nothing (I7)."""
     tripped = tuple(
         latched and not is_good(turn, turn.plan.interlocks[index])
         for index, latched in enumerate(turn.state.tripped)

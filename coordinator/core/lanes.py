@@ -1,4 +1,10 @@
-"""Advance each lane: choose what is next, take in what its party reports, watch its timers."""
+"""Advance each lane: choose what is next, take in what its party reports, watch its timers.
+
+Invariants: S5, a step of a paired span begins only by the release of both sides; T5, what is
+recorded as done lies inside its windows; E1, after the last cause has healed the run ends, is held,
+or goes on within its bound; E2, complete means that every step of every lane is done, and done
+well; E5, from everywhere, with no more going wrong and people helping, it completes.
+"""
 
 from coordinator.core import barriers, commands, faults, interlocks, modes, pairing, recovery, zones
 from coordinator.core.events import CommandFinished, CommandInterrupted, CommandRefused
@@ -224,10 +230,10 @@ def _begin_step(turn: Turn, lane: int) -> None:
 
 
 def _require_no_lone_start(turn: Turn, node: int) -> None:
-    """A step that a paired barrier releases is never sent by itself (S4)."""
+    """A step that a paired barrier releases is never sent by itself (S5)."""
     span = turn.node(node).span
     is_first = span >= 0 and node in turn.plan.first_of[span].values()
-    require(not is_first, "S4", f"{turn.node(node).name} would begin without its partner")
+    require(not is_first, "S5", f"{turn.node(node).name} would begin without its partner")
 
 
 def _recover(turn: Turn, lane: int, at: Recovering) -> None:

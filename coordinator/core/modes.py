@@ -1,7 +1,8 @@
 """Decide in which mode a lane may begin what comes next: by itself, step by step, or by hand.
 
-Keeps: M1, in semi-automatic and manual mode no step begins without a person's word for it; M2, a
-paired span that was begun is brought to its end in every mode, for half of it would be a lone pull.
+Invariants: M1, in semi-automatic and manual mode no step begins without a person's word for it; M2,
+a paired span that was begun is brought to its end in every mode, for half of it would be a lone
+pull.
 """
 
 from coordinator.core import pairing

@@ -1,7 +1,7 @@
 """Let a person override an interlock for a while, by name and with a reason.
 
-Keeps: O1, a trip is never overridden, nor anything longer than the cell allows; O2, an override
-that has run out holds the procedure, whatever its interlock says by then.
+Invariants: O1, a trip is never overridden, nor anything longer than the cell allows; O2, an
+override that has run out holds the procedure, whatever its interlock says by then.
 """
 
 from coordinator.core.events import OverrideEnded, OverrideSet

@@ -1,7 +1,9 @@
 """Give both sides of a paired span one fate: stop together, go back together, pull again together.
 
-Keeps: S1, no side goes on in a span in which the other has failed; S2, both start it over from its
-opening barrier; S3, while both pull, their torques stay inside the balance band or both hold.
+Invariants: S1, a span closes only after both sides did all of it since it was last opened; S2, no
+side ends a pull that the other never began; S3, when one side of a span fails, the other does not
+go on and stops within its stated time; S4, while both pull, their torques stay inside the balance
+band, or both hold; S6, after a failure in a span both sides start it over from its opening barrier.
 """
 
 from coordinator.core import recovery
@@ -56,7 +58,7 @@ def is_pulled(turn: Turn, span: int) -> bool:
 
 
 def waits_for_partner(turn: Turn, lane: int) -> bool:
-    """Tell whether a lane inside a span may not go on since the other has failed (S1)."""
+    """Tell whether a lane inside a span may not go on since the other has failed (S3)."""
     span = open_span(turn, lane)
     if span < 0 or turn.lane(lane).then:
         return False  # A person has sent it on its way out, or to back off.
@@ -68,7 +70,7 @@ def waits_for_partner(turn: Turn, lane: int) -> bool:
 
 
 def stop_partners(turn: Turn, span: int, failed: int) -> None:
-    """Hold whoever still works inside the span, then decide once they all stand (S1)."""
+    """Hold whoever still works inside the span, then decide once they all stand (S3)."""
     for lane in turn.plan.spans[span].lanes:
         at_hand = turn.lane(lane)
         if lane != failed and at_hand.command and not at_hand.rest.hold_us:
@@ -98,7 +100,7 @@ def resolve_span(turn: Turn, span: int) -> None:
 
 
 def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
-    """Take every lane of the span back to its opening barrier, recovering first (S2)."""
+    """Take every lane of the span back to its opening barrier, recovering first (S6)."""
     pair = turn.plan.spans[span]
     opening = turn.plan.barriers[pair.opens]
     # Whoever had come to the end already waits there no longer, and no time runs for it.
@@ -119,7 +121,7 @@ def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
 
 
 def watch_balance(turn: Turn, event: CommandProgressed) -> int:
-    """Note the highest torque of a pull; return the span if the band is left, else -1 (S3)."""
+    """Note the highest torque of a pull; return the span if the band is left, else -1 (S4)."""
     lane = turn.lane(event.party)
     at = lane.at
     if event.torque_nm is None or not isinstance(at, Commanded | Recovering) or not at.command:

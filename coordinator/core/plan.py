@@ -373,7 +373,8 @@ class Plan:
         if self.nodes[node].barrier < 0:
             return node
         meeting = self.barriers[self.nodes[node].barrier]
-        return meeting.next_nodes[meeting.nodes.index(node)]
+        # A plan may name a barrier that does not name the node back: the proof tells that of it.
+        return meeting.next_nodes[meeting.nodes.index(node)] if node in meeting.nodes else -1
 
 
 def _mask(nodes: tuple[int, ...]) -> int:

@@ -1,6 +1,9 @@
 """Carry out what an operator asks of the procedure, or say every reason why not.
 
-Keeps: H2, restart is a person's act of its own and names what is checked again.
+Invariants: H6, restart is a person's act of its own and names what is checked again; I3, what was
+held moves only after a restart by a person; I5, after a restart nothing moves before every party
+has said that it is ready; I6, nobody restarts over a trip that was not reset; E6, wherever it
+stands a person can bring it to an orderly end.
 """
 
 from coordinator.core import commands, interlocks, pairing, recovery

@@ -1,6 +1,8 @@
 """Raise questions to a person and take them back.
 
-Keeps: P1, an answer counts once; P2, a changed situation withdraws it; P3, no answer moves nothing.
+Invariants: P1, nothing moves for a side that waits for an answer; P2, a question is taken back once
+its situation has changed or everybody is told to hold; P6, an answer counts once, and only that of
+the prompt's owner.
 """
 
 from typing import Literal, assert_never
@@ -119,7 +121,7 @@ def asked_at(turn: Turn, lane: int) -> Asked:
     at = turn.lane(lane).at
     if isinstance(at, Asked):
         return at
-    raise InvariantViolation("P1", f"{turn.name(lane)} is {at.phase}: nobody was asked about it")
+    raise InvariantViolation("P6", f"{turn.name(lane)} is {at.phase}: nobody was asked about it")
 
 
 def close_prompt(turn: Turn, opened: OpenPrompt) -> None:

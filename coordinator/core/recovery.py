@@ -1,8 +1,8 @@
 """Decide what follows a fault that concerns one side alone: recover and retry, ask, hold, abort.
 
-Keeps: R1, a step is tried by itself no more often than its rule says; R2, what a rule does not
-allow is never retried without a person; R3, what nobody knows is asked about; R4, who is leaving
-goes on leaving after a hold.
+Invariants: R1, no more tries than the file allows; R2, what must not be tried again alone waits for
+a person; R3, where a step's outcome is unknown, nothing moves without a person; R4, who is leaving
+goes on leaving after a hold; R5, a rule that asks a person has a prompt to ask with.
 """
 
 from coordinator.core.holds import begin_hold
@@ -124,7 +124,7 @@ def exhaust(turn: Turn, lane: int) -> None:
     if at_hand.unknown:
         raise_prompt(turn, lane, UNKNOWN_OUTCOME)
     elif rule.then is Exhausted.ASK:
-        require(rule.prompt >= 0, "R3", f"rule for {rule.fault} asks without a prompt")
+        require(rule.prompt >= 0, "R5", f"rule for {rule.fault} asks without a prompt")
         raise_prompt(turn, lane, rule.prompt)
     elif rule.then is Exhausted.ABORT:
         begin_hold(turn, "abort", words)

@@ -1,6 +1,8 @@
 """One turn of the core: the state as it changes while a single event is decided.
 
 A turn never outlives `decide`; outside it there are only frozen states.
+
+Invariants: D5, no lifecycle moves except along a declared transition.
 """
 
 from collections.abc import Sequence
@@ -147,7 +149,7 @@ class Turn:
             index
         ]
         if at.phase is not was.phase:
-            raise InvariantViolation("L1", f"{was.phase} became {at.phase} by itself")
+            raise InvariantViolation("D5", f"{was.phase} became {at.phase} by itself")
         lane = Lane(done, node, at, attempts, begun, allowed, since_us, party, rest, watch)
         self.put(index, lane)
 
@@ -189,15 +191,15 @@ class Turn:
             done: What is done then, if more or less.
 
         Raises:
-            LifecycleError: the lifecycle declares no such move (L1).
-            InvariantViolation: it leads elsewhere than to the situation (L1).
+            LifecycleError: the lifecycle declares no such move (D5).
+            InvariantViolation: it leads elsewhere than to the situation (D5).
         """
         lane = self.state.lanes[index]
         phase: StepPhase = lane.at.phase
         for trigger in by:
             phase = _STEP.get((phase, trigger)) or StepPhase(STEP.after(phase, trigger))
         if phase is not at.phase:
-            raise InvariantViolation("L1", f"{by} leads to {phase}, not to {at.phase}")
+            raise InvariantViolation("D5", f"{by} leads to {phase}, not to {at.phase}")
         self.put(
             index,
             Lane(

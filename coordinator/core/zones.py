@@ -1,7 +1,8 @@
 """Lease the zones that more than one arm can reach: one arbiter, one holder each.
 
-Keeps: Z1, never two lanes in a zone; Z2, a lane keeps a zone until a move that ends outside it is
-done, so that an arm that stands inside still counts as inside.
+Invariants: Z1, never two parties in one zone; Z2, a lane keeps a zone until a move that ends
+outside it is done, so that an arm that stands inside still counts as inside, and no person's word
+stands for that move.
 """
 
 from coordinator.core.plan import Move

@@ -4,7 +4,7 @@ Each lane runs down its own column; a gate stands at one height in all its lanes
 that comes before it in any of them.
 
 Units: pixels, from the top left of the paper.
-Keeps: no two marks of a lane overlap; a gate has one height.
+Invariants: no two marks of a lane overlap; a gate has one height.
 """
 
 from collections.abc import Iterator

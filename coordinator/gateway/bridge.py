@@ -1,8 +1,9 @@
 """Read every controller in turn and publish the floor's signals on the bus, as the floor does.
 
 Units: ``*_s`` seconds; ``*_us`` whole microseconds of the cell's clock.
-Keeps: G2, what is not read in time is told unknown; G3, every signal is repeated at its period and
-told at once when it changes; G4, a gateway that leaves or is lost leaves every signal unknown.
+Invariants: GW2, no value outlives the link it came over, nor the time in which it must be read
+anew; GW3, a gateway repeats every signal at its period and tells a change at once; GW4, a gateway
+that leaves or is lost leaves every signal unknown.
 """
 
 import asyncio

@@ -1,8 +1,9 @@
 """Decide what each signal of the floor is now, from what controllers have answered and when.
 
 Units: ``*_us`` whole microseconds of the cell's clock.
-Keeps: G1, a signal is told true or false only from a good, fresh answer of a living controller, and
-unknown in every other case; G2, a value never outlives the link it came over.
+Invariants: GW1, a signal is told true or false only from a good, fresh answer of a living
+controller; GW2, no value outlives the link it came over, nor the time in which it must be read
+anew.
 """
 
 import math

@@ -1,7 +1,7 @@
 """Read a controller over OPC UA: values with their status and source time stamp.
 
 Units: ``*_us`` whole microseconds since the Unix epoch.
-Keeps: only a status of Good counts; nothing is ever written.
+Invariants: only a status of Good counts; nothing is ever written.
 Source: OPC Foundation, OPC 10000-4 Services, 1.05: 5.11.2 Read, 7.39 StatusCode.
 """
 

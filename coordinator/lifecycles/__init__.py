@@ -3,7 +3,7 @@
 A lifecycle is declared as data in the form that `transitions.Machine` takes. The machine draws the
 diagrams and is the oracle of the tests; the compiled table is what the core and the arms look up.
 
-Keeps: L1, no lifecycle moves except along a declared transition.
+Invariants: D5, no lifecycle moves except along a declared transition.
 """
 
 from coordinator.lifecycles.declared import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP

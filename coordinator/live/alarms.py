@@ -4,8 +4,8 @@ A listener beside the core: it decides nothing about motion, and shelving an ala
 but what is shown. States are those of IEC 62682.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: AL1, an alarm is shelved by a person, with a reason and an expiry, and comes back by itself;
-AL2, what went away before anybody saw it stays to be acknowledged.
+Invariants: AL1, an alarm is shelved by a person, with a reason and an expiry, and comes back by
+itself; AL2, what went away before anybody saw it stays to be acknowledged.
 """
 
 from dataclasses import dataclass, replace

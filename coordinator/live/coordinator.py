@@ -4,8 +4,9 @@ Every batch goes the same way: journal the events, decide, make the journal dura
 is to be done, write records, tell the listeners, and only then hand the messages out.
 
 Units: ``now_us`` is the cell's clock; the core counts from ``origin_us``.
-Keeps: J1, an event is durable before its effects leave; E1, nobody commands beside another
-coordinator of a later epoch.
+Invariants: J1, an event is durable before its effects leave; A7, nobody commands beside another
+coordinator of a later epoch; WR9, nothing is decided on what the broker has kept; H5, a coordinator
+that starts anew has everybody hold at once; T4, a record says what the tool reported.
 """
 
 from collections.abc import Callable, Sequence
@@ -259,7 +260,7 @@ class Coordinator:
         if isinstance(message.body, PartyState):
             self.seen[message.source] = message.body
         if retained:
-            return ()  # The broker's memory is for showing; a fresh heartbeat comes soon (W1).
+            return ()  # The broker's memory is for showing; a fresh heartbeat comes soon (WR9).
         if message.epoch > self.epoch:
             raise OutdatedCoordinator(
                 f"MQTT '{message.source}': obeys epoch {message.epoch}, ours is {self.epoch}; "

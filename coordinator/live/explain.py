@@ -1,12 +1,12 @@
 """Explain at any moment what each lane is doing, what it waits for, since when, and what is next.
 
-Keeps: X1, every unmet condition is named, not the first alone.
+Invariants: LV5, every unmet condition is named, not the first alone.
 """
 
 from dataclasses import dataclass
 
-from coordinator.core import barriers, interlocks, zones
-from coordinator.core.plan import NodeKind, Plan
+from coordinator.core import barriers, interlocks, modes, zones
+from coordinator.core.plan import Mode, NodeKind, Plan
 from coordinator.core.state import AT_BARRIER, FINISHED, Doing, State, Stopped
 from coordinator.core.turn import Turn
 
@@ -34,6 +34,30 @@ def explain(plan: Plan, state: State, now_us: int) -> tuple[LaneWords, ...]:
     """
     turn = Turn(plan, state, now_us)
     return tuple(_explain_lane(turn, lane) for lane in range(len(plan.parties)))
+
+
+def waiting_for_step(plan: Plan, state: State) -> tuple[int, ...]:
+    """Return the lanes that wait for a person's word for their next step, while nothing moves.
+
+    Empty in automatic mode, and while anything is under way or a person is asked something else.
+    """
+    if state.mode is Mode.AUTOMATIC or state.phase != "running" or state.prompts:
+        return ()
+    if any(lane.command or lane.queue or lane.rest.hold_us for lane in state.lanes):
+        return ()
+    turn = Turn(plan, state, 0)
+    return tuple(lane for lane in range(len(state.lanes)) if _lacks_word(turn, lane))
+
+
+def _lacks_word(turn: Turn, lane: int) -> bool:
+    """Tell whether a lane stands before a step, or a barrier, that nobody has allowed."""
+    at_hand = turn.lane(lane)
+    is_before = at_hand.phase == "pending" and at_hand.node >= 0 and not at_hand.command
+    if not is_before or turn.node(at_hand.node).kind is NodeKind.POINT:
+        return False
+    if turn.node(at_hand.node).kind is NodeKind.BARRIER:
+        return not modes.is_allowed(turn, lane)
+    return not modes.may_begin(turn, lane)
 
 
 def _explain_lane(turn: Turn, lane: int) -> LaneWords:
@@ -85,11 +109,15 @@ def _unmet(turn: Turn, lane: int) -> tuple[str, ...]:
             words.append(f"{', '.join(absent)} at {node.name}")
         following = [n for n in turn.plan.barriers[node.barrier].next_nodes if n >= 0]
         blocking = sorted({i for n in following for i in interlocks.unmet_for(turn, n)})
+        is_unallowed = any(_lacks_word(turn, i) for i in turn.plan.barriers[node.barrier].lanes)
     else:
+        is_unallowed = _lacks_word(turn, lane)
         blocking = list(interlocks.unmet_for(turn, at_hand.node))
         if node.move is not None and not zones.is_free(turn, lane, node.move):
             holder = turn.name(turn.state.zones[node.move.zone])
             words.append(f"{holder} to leave zone {turn.plan.zones[node.move.zone]}")
+    if is_unallowed:
+        words.append(f"a person's word for the next step (mode {turn.state.mode})")
     words += [f"interlock {turn.plan.interlocks[i].name}" for i in blocking]
     return tuple(words)
 

@@ -1,8 +1,8 @@
 """Notice on the coordinator's side of the bus that messages are missing, and tell the core.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: G3, what is missing is told once, and about one party not more often than it gives a sign of
-life anyway: a broker that sheds telemetry does not drown the journal.
+Invariants: WR8, missing messages are told once, and no more often than their party gives a sign of
+life.
 """
 
 from coordinator.core.events import MessagesMissed

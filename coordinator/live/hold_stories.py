@@ -1,7 +1,8 @@
 """Tell each hold as a story: the seconds before it, what came first, and what followed beneath.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: ST1, what is folded beneath is never lost; it stands in the order in which it came.
+Invariants: ST1, what is collected beneath a hold is never lost and stays in the order in which it
+came.
 """
 
 from collections import deque

@@ -1,8 +1,9 @@
 """What a link to the bus is, and the one in memory; `mqtt_link.py` has the one that is real.
 
 Units: ``*_us`` microseconds of the cell's clock, ``*_s`` seconds.
-Keeps: K1, messages of one sender arrive in the order sent; K2, a broken link is told once, before
-anything that comes after it; K3, what does not fit the contract is told and dropped.
+Invariants: LV1, messages of one sender arrive in the order sent; LV2, a broken link is told once,
+before anything that comes after it; WR3, a message that does not fit the contract is told and
+dropped.
 """
 
 import asyncio

@@ -4,7 +4,7 @@ Nothing rests on the broker alone: sessions start clean, its acknowledgement pro
 whoever receives checks expiry, duplicates and epoch again.
 
 Units: ``*_s`` seconds; ``*_us`` microseconds of the cell's clock.
-Keeps: W1, commands are never retained and carry their expiry.
+Invariants: WR1, a command is never retained and always expires.
 Source: OASIS, MQTT Version 5.0, 2019: 3.1.2.4 clean start, 3.3.2.3.3 message expiry interval.
 """
 

@@ -1,7 +1,7 @@
 """Play an operator from a script: acts at their time or situation, answers to prompts in order.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: O1, an entry of the script counts once unless it says `always`.
+Invariants: LV4, an entry of an answer file counts once unless it says `always`.
 """
 
 from collections.abc import Iterable, Sequence
@@ -12,6 +12,7 @@ from coordinator.core.events import Act, ModeSet, PersonEvent, StepAllowed
 from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator
+from coordinator.live.explain import waiting_for_step
 from coordinator.wire.messages import Message
 
 UNKNOWN_OUTCOME = "unknown_outcome"
@@ -25,7 +26,7 @@ CALLS_MAX = 100
 
 
 SCRIPT = "script"
-"""Who starts, and steps, in a run that nobody attends."""
+"""Who starts, and sets the mode that was asked for, in a run that nobody attends."""
 UNATTENDED = "nobody: the run is unattended"
 """Who holds a run in which a prompt stays without an answer; never a person's name."""
 
@@ -68,6 +69,22 @@ class ScriptedAct(Protocol):
     @property
     def by(self) -> str:
         """Who acts."""
+
+
+class ScriptedStep(Protocol):
+    """A person's word for the next step, given whenever the run waits for one."""
+
+    @property
+    def by(self) -> str:
+        """Who gives it."""
+
+    @property
+    def after_us(self) -> int:
+        """How long after the run began to wait."""
+
+    @property
+    def times(self) -> int | None:
+        """How many words; None for one at every wait."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +137,9 @@ class OperatorScript:
         answers: In the order in which they are used, for each prompt name.
         acts: In the order in which they are used, for each state waited for.
         starts: Start the run once every party is there; by default if `acts` has no start.
-        mode: Set before the start; the script then gives its word for every step.
+        mode: Set before the start.
+        steps: Who allows steps outside automatic mode, each used up before the next; without
+            them no step begins by itself, and the run waits for a person.
         settle_us: How long everybody must have been there before it starts: an arm that has just
             come has not heard the floor yet, and would hold by itself.
     """
@@ -133,6 +152,7 @@ class OperatorScript:
         *,
         starts: bool | None = None,
         mode: Mode = Mode.AUTOMATIC,
+        steps: Iterable[ScriptedStep] = (),
         settle_us: int = 0,
     ) -> None:
         self._settle_us = settle_us
@@ -146,8 +166,11 @@ class OperatorScript:
         self._started_us: int | None = None
         self._mode = mode
         """The mode still to be set; automatic for none."""
-        self._stepped_us = 0
-        self._turns = 0
+        self._steps = list(steps)
+        self._stepped = 0
+        """Words given from the first of `steps`."""
+        self._waiting: tuple[tuple[int, ...], int] = (), 0
+        """Lanes that wait for a step, and since when."""
         self._phase = ""
         self._phase_us = 0
         self._prompts: dict[int, int] = {}
@@ -207,7 +230,7 @@ class OperatorScript:
 
     def _due(self, state: State, now_us: int) -> list[tuple[int, Call, object]]:
         """Return (when, call, entry of the script) for everything that may come next."""
-        due = self._of_mode(state)
+        due = [*self._of_mode(state), *self._of_steps(state, now_us)]
         if (
             self._starts
             and self._mode is Mode.AUTOMATIC
@@ -243,23 +266,23 @@ class OperatorScript:
         return self._phase_us + entry.after_us
 
     def _of_mode(self, state: State) -> list[tuple[int, Call, object]]:
-        """Return the word for the mode, and for the next step once everybody stands waiting."""
-        if self._mode is not Mode.AUTOMATIC and state.phase == "idle":
-            return [(0, Stating(ModeSet(0, self._mode, SCRIPT)), None)]
-        is_waiting = state.phase == "running" and not any(
-            lane.command or lane.queue for lane in state.lanes
-        )
-        if state.mode is Mode.AUTOMATIC or not is_waiting or state.prompts:
+        """Return the word for the mode that was asked for, until it is set."""
+        if self._mode is Mode.AUTOMATIC or state.phase != "idle":
             return []
-        lane = -1
-        if state.mode is Mode.MANUAL:
-            open_ = [i for i, one in enumerate(state.lanes) if not one.is_finished]
-            if not open_:
-                return []
-            # One after another: whoever waits at a barrier needs the others' word as well.
-            lane = open_[self._turns % len(open_)]
-        self._turns += 1
-        return [(self._stepped_us + PATIENCE_US, Stating(StepAllowed(0, lane, SCRIPT)), None)]
+        return [(0, Stating(ModeSet(0, self._mode, SCRIPT)), None)]
+
+    def _of_steps(self, state: State, now_us: int) -> list[tuple[int, Call, object]]:
+        """Return the word for the next step, if the file has one and the run waits for it."""
+        lanes = waiting_for_step(self._plan, state) if self._steps else ()
+        if lanes != self._waiting[0]:
+            self._waiting = lanes, now_us
+        if not lanes:
+            return []
+        step = self._steps[0]
+        # In manual mode one lane after another: at a barrier the others need their word as well.
+        lane = lanes[0] if state.mode is Mode.MANUAL else -1
+        at_us = self._waiting[1] + step.after_us
+        return [(at_us, Stating(StepAllowed(0, lane, step.by)), step)]
 
     def _answer_to(self, prompt: OpenPrompt) -> ScriptedAnswer | None:
         if prompt.number in self._answered:
@@ -279,7 +302,11 @@ class OperatorScript:
             case Stating(ModeSet()):
                 self._mode = Mode.AUTOMATIC
             case Stating():
-                self._stepped_us = now_us
+                self._stepped += 1
+                times = self._steps[0].times
+                if times is not None and self._stepped >= times:
+                    del self._steps[0]
+                    self._stepped = 0
             case Acting() if entry is None:
                 self._started_us = now_us
             case Acting():

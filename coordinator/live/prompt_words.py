@@ -31,22 +31,32 @@ def evidence_words(evidence: tuple[tuple[str, float], ...]) -> str:
     return ", ".join(words)
 
 
+def prompt_title(plan: Plan, raised: RaisePrompt) -> str:
+    """Return which prompt it is: its number, whose answer is asked for, the step, the fault."""
+    whose = f", for {raised.owner}" if raised.owner else ""
+    return f"PROMPT {raised.number}{whose}, {plan.nodes[raised.node].name}, {raised.fault}"
+
+
+def option_words(plan: Plan, raised: RaisePrompt) -> list[str]:
+    """Return a line for each answer: its number in the list, its word, what it does."""
+    meanings: dict[str, str] = {}
+    if raised.prompt >= 0:
+        options = plan.prompts[raised.prompt].options
+        meanings = {str(option): meaning for option, meaning in options}
+    return [
+        f"    {place} {option}: {meanings.get(str(option), NEXT[Option(option)])}"
+        for place, option in enumerate(raised.options, start=1)
+    ]
+
+
 def prompt_words(plan: Plan, raised: RaisePrompt) -> str:
     """Return the lines of a prompt: what is asked, the caution, the evidence, the answers."""
-    node = plan.nodes[raised.node].name
-    meanings: dict[str, str] = {}
     if raised.prompt < 0:
         asked = "nobody knows how it ended; look, then say"
         caution = "WARNING: the arm may still hold its tool; stay outside the line."
     else:
-        prompt = plan.prompts[raised.prompt]
-        asked, caution = prompt.text, prompt.caution
-        meanings = {str(option): meaning for option, meaning in prompt.options}
-    whose = f", for {raised.owner}" if raised.owner else ""
-    lines = [f"PROMPT {raised.number}{whose}, {node}, {raised.fault}: {asked}", caution]
+        asked, caution = plan.prompts[raised.prompt].text, plan.prompts[raised.prompt].caution
+    lines = [f"{prompt_title(plan, raised)}: {asked}", *([caution] if caution else [])]
     if raised.evidence:
         lines.append(f"measured: {evidence_words(raised.evidence)}")
-    for place, option in enumerate(raised.options, start=1):
-        meaning = meanings.get(str(option), NEXT[Option(option)])
-        lines.append(f"    {place} {option}: {meaning}")
-    return "\n  ".join(lines)
+    return "\n  ".join([*lines, *option_words(plan, raised)])

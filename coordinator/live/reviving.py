@@ -4,7 +4,7 @@ What a journal would hold is kept as the state after the last durable decision: 
 gives that same state, which tests of their own show.
 
 Units: ``*_us`` whole microseconds of the cell's clock.
-Keeps: J1, what was not durable when the process died is not known to the one that comes after.
+Invariants: J5, what was not durable when the process died is not known to the one that comes after.
 """
 
 from collections.abc import Sequence

@@ -5,8 +5,8 @@ only what is for a party that stands real. What the coordinator hears of a party
 alone.
 
 Units: ``*_us`` microseconds of the cell's clock.
-Keeps: M3, nothing is ever published for a party that is simulated or in shadow on the real bus;
-M4, a party that stands real and calls itself simulated is not heard.
+Invariants: LV8, nothing is ever published for a party that is simulated or in shadow on the real
+bus; LV9, a party that stands real and calls itself simulated is not heard.
 """
 
 import asyncio

@@ -1,8 +1,8 @@
 """Run a coordinator in real time: link to coordinator to link, until the procedure has ended.
 
 Units: ``*_us`` microseconds of the cell's clock, which is handed in; ``*_s`` seconds.
-Keeps: J1, with the coordinator, which makes events durable before it hands messages out; R1, what
-ends the runtime unasked first tells every arm to hold.
+Invariants: J1, an event is durable before its effects leave; H7, what ends the runtime unasked
+first tells every arm to hold.
 """
 
 import asyncio
@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from coordinator.core.events import Act
 from coordinator.core.state import ENDED
 from coordinator.live.coordinator import Coordinator, OutdatedCoordinator
+from coordinator.live.explain import waiting_for_step
 from coordinator.live.link import Broken, Delivered, Delivery, Dropped, Link, LinkLost, Restored
 from coordinator.live.operator import (
     CALLS_MAX,
@@ -93,7 +94,7 @@ class Runtime:
         self._woken = asyncio.Event()
         self._leave_us: int | None = None
         self._asked_us: int | None = None
-        """Since when a prompt waits for nobody."""
+        """Since when a prompt or a step waits for a person who is not there."""
         self._is_left = False
         self._broken_us: int | None = None
         """Since when the link is broken."""
@@ -210,7 +211,8 @@ class Runtime:
     def _hold_unattended(self, now_us: int) -> list[Message]:
         """Hold a run that waits for a person while nobody is there and nothing is under way."""
         state = self._coordinator.state
-        waits = bool(state.prompts) and not any(lane.command for lane in state.lanes)
+        is_asked = bool(state.prompts) and not any(lane.command for lane in state.lanes)
+        waits = is_asked or bool(waiting_for_step(self._coordinator.plan, state))
         script_waits = self._script is not None and self._script.next_us() is not None
         if self._interactive or not waits or script_waits or state.phase != "running":
             self._asked_us = None
@@ -292,7 +294,7 @@ class Runtime:
         """
         for one in [task for task in self._sending if task.done()]:
             self._sending.remove(one)
-            one.result()  # What went wrong with us there ends the run here (R1).
+            one.result()  # What went wrong with us there ends the run here (H7).
         if messages:
             task = asyncio.create_task(self._publish(messages))
             task.add_done_callback(self._wake_if_failed)

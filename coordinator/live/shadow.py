@@ -1,7 +1,7 @@
 """Compare what the simulated parties do with what is heard of the real ones beside them.
 
 Units: ``*_us`` microseconds of the cell's clock; ``*_s`` seconds; results as their names say.
-Keeps: M5, a party that was not heard has shown nothing: silence is told, never taken for
+Invariants: LV10, a party that was not heard has shown nothing: silence is told, never taken for
 agreement.
 """
 

@@ -3,8 +3,8 @@
 Simulated: a process of ours plays it. Shadow: ours plays it, and the real one on the bus is
 listened to and sent nothing. Real: it is commanded; what ours would have done is compared.
 
-Keeps: M1, where nothing is said a party is simulated; M2, every banner is made here, so that all
-say the same.
+Invariants: LV6, where nothing is said a party is simulated; LV7, every banner about simulated and
+real parties is made in one place.
 """
 
 from collections.abc import Iterable, Sequence

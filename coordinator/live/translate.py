@@ -2,7 +2,7 @@
 
 Units: ``now_us``, ``origin_us`` and every time on the wire are microseconds of the cell's clock;
 times of the core are microseconds since ``origin_us``, the moment the run began.
-Keeps: T1, a message that names nobody of the plan becomes no event, and the reason is told.
+Invariants: LV3, a message that names nobody of the plan becomes no event, and the reason is told.
 """
 
 import math

@@ -8,29 +8,19 @@ import os
 import subprocess
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
-from coordinator.operate.cell_clock import CellClock
-from coordinator.operate.party_process import BROKER_VARIABLE, CAUSES_FILE, write_causes
-from sim_arms.causes import Cause
+from coordinator.operate.party_process import (
+    BROKER_VARIABLE,
+    CAUSES_FILE,
+    PARTS,
+    Part,
+    write_causes,
+)
 
 STOP_S = 3.0
 """Chosen: more than a party takes to say farewell."""
-
-
-@dataclass(frozen=True, slots=True)
-class Cast:
-    """Who plays, and in which world."""
-
-    names: tuple[str, ...]
-    sequence_path: Path
-    joint_path: Path | None
-    """A joint instead of the one that the sequence names."""
-    seed: int
-    causes: tuple[Cause, ...]
-    clock: CellClock
 
 
 class Children:
@@ -40,18 +30,17 @@ class Children:
     be there to be held. Their standard input is a leash: it closes when we end, however we end.
     """
 
-    def __init__(self, cast: Cast, broker: str, folder: Path) -> None:
-        self._cast = cast
+    def __init__(self, parts: Sequence[Part], broker: str, folder: Path) -> None:
+        self._parts = parts
         self._broker = broker
         self._folder = folder
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
 
     def __enter__(self) -> "Children":
         try:
-            causes = self._folder / CAUSES_FILE
-            write_causes(causes, self._cast.causes)
-            for name in self._cast.names:
-                self._processes[name] = self._start(name, causes)
+            write_causes(self._folder / CAUSES_FILE, self._parts[0].causes)
+            for part in self._parts:
+                self._processes[part.name] = self._start(part)
         except BaseException:
             self.stop()
             raise
@@ -88,17 +77,11 @@ class Children:
                 with contextlib.suppress(OSError):
                     process.stdin.close()
 
-    def _start(self, name: str, causes: Path) -> subprocess.Popen[bytes]:
-        cast = self._cast
-        command = [sys.executable, "-m", "coordinator.operate.party_process", name]
-        command += [str(cast.sequence_path.absolute()), "--folder", str(self._folder)]
-        if cast.joint_path is not None:
-            command += ["--joint", str(cast.joint_path.absolute())]
-        command += ["--seed", str(cast.seed), "--causes", str(causes)]
-        command += ["--clock-base", str(cast.clock.base_us), "--speed", str(cast.clock.speed)]
-        with self._log(name).open("wb") as output:
+    def _start(self, part: Part) -> subprocess.Popen[bytes]:
+        told = PARTS.dump_json(part).decode()
+        with self._log(part.name).open("wb") as output:
             return subprocess.Popen(
-                command,
+                [sys.executable, "-m", "coordinator.operate.party_process", told],
                 stdin=subprocess.PIPE,
                 stdout=output,
                 stderr=output,

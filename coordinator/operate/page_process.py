@@ -1,6 +1,6 @@
 """Be the process that serves the page: beside a run, or for records alone.
 
-Keeps: V4, it ends by itself once the run's process is gone.
+Invariants: PG8, the page ends by itself once the run's process is gone.
 """
 
 import asyncio

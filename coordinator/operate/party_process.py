@@ -1,12 +1,11 @@
 """Be one simulated party of a cell on a broker, as a process of its own.
 
-``python -m coordinator.operate.party_process NAME SEQUENCE ...`` is what `run` starts for each
+``python -m coordinator.operate.party_process PART`` is what `run` starts for each
 of its parties; such a process ends when the one that started it does.
 
 Units: ``*_us`` whole microseconds since the Unix epoch.
 """
 
-import argparse
 import asyncio
 import json
 import os
@@ -22,13 +21,13 @@ from pathlib import Path
 from typing import Any
 
 import structlog
+from pydantic import TypeAdapter
 
 from coordinator.live.mqtt_link import Address
 from coordinator.operate.cell_clock import CellClock
 from coordinator.operate.secrets_folder import address_for
-from coordinator.rehearse.simulated import Simulation, ledger_folder, to_causes
-from coordinator.sequence import Case, load
-from coordinator.wire.topics import FLOOR
+from coordinator.rehearse.simulated import Simulation, ledger_folder
+from coordinator.sequence import load
 from sim_arms.causes import Cause
 from sim_arms.floor import Floor
 from sim_arms.node import Broker, Orders, ledger_beside, run_party
@@ -41,60 +40,63 @@ FAREWELL_S = 4.0
 """Chosen: longer than a party tries to say farewell; then it ends, whatever keeps it."""
 
 
-def run_arm(
-    side: str,
-    sequence_path: Path,
-    broker: str,
-    *,
-    joint_path: Path | None = None,
-    folder: Path,
-    seed: int = 1,
-    case: Case | None = None,
-    speed: float = 1.0,
-    clock_base_us: int | None = None,
-) -> None:
-    """Be the arm of one side until told to end; a broker out of reach is tried for ever.
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Which party of which cell a process plays, and in which world."""
 
-    Args:
-        side: Its name in the cell.
-        sequence_path: The sequence whose cell it stands in.
-        broker: ``mqtt://host:port``.
-        joint_path: A joint instead of the one that the sequence names.
-        folder: Holds the ledgers.
-        seed: Of everything random.
-        case: What goes wrong.
-        speed: How much faster than the wall the cell's clock runs.
-        clock_base_us: When that clock and the wall agree, and the case begins; None for now.
+    name: str
+    """A side, or `floor`."""
+    sequence: Path
+    joint: Path | None
+    """A joint instead of the one that the sequence names."""
+    folder: Path
+    """Holds the ledgers."""
+    seed: int = 1
+    causes: tuple[Cause, ...] = ()
+    """What goes wrong."""
+    clock: CellClock | None = None
+    """Of the cell; None for one that begins, as the case does, now."""
+
+
+PARTS = TypeAdapter(Part)
+_CAUSES = TypeAdapter(tuple[Cause, ...])
+
+
+def play(part: Part, broker: str, *, hoist_only: bool = False) -> None:
+    """Play a party until told to end; a broker out of reach is tried for ever.
+
+    The floor takes orders on standard input; with `hoist_only` its signals are left to a gateway.
 
     Raises:
-        ValueError: the cell has no such side, or the address is none.
+        ValueError: the cell has no such party, or the address is none.
     """
-    causes = to_causes(case.causes) if case else ()
-    clock = CellClock(CellClock()() if clock_base_us is None else clock_base_us, speed)
-    _be(side, _Files(sequence_path, joint_path, folder), broker, _World(seed, causes, clock))
-
-
-def run_floor(
-    sequence_path: Path,
-    broker: str,
-    *,
-    joint_path: Path | None = None,
-    folder: Path,
-    seed: int = 1,
-    case: Case | None = None,
-    speed: float = 1.0,
-    clock_base_us: int | None = None,
-    hoist_only: bool = False,
-) -> None:
-    """Be the floor and the hoist; takes orders on standard input. See `run_arm`.
-
-    With `hoist_only` the signals are left to a gateway.
-    """
-    causes = to_causes(case.causes) if case else ()
-    clock = CellClock(CellClock()() if clock_base_us is None else clock_base_us, speed)
-    world = _World(seed, causes, clock, takes_orders=True)
-    files = _Files(sequence_path, joint_path, folder)
-    _be(FLOOR, files, broker, world, hoist_only=hoist_only)
+    clock = part.clock or CellClock(CellClock()())
+    address = _to_broker(address_for(broker, part.name))  # The hoist goes in as the floor does.
+    loaded = load(part.sequence, joint=part.joint)
+    simulation = Simulation(loaded, part.seed, part.causes, clock.base_us)
+    name = part.name
+    if name not in simulation.names:
+        names = ", ".join(simulation.names)
+        raise ValueError(f"'{name}' is no party of cell {loaded.cell.cell}; name one of {names}")
+    if hoist_only:
+        if loaded.cell.hoist is None:
+            raise ValueError(f"cell {loaded.cell.cell} has no hoist, must have one; leave it out")
+        name = loaded.cell.hoist  # Whose ledger it keeps.
+    _log_to_stderr()
+    store = ledger_beside(ledger_folder(part.folder), loaded.cell.cell, name)
+    try:
+        ours = replace(simulation, boot=store.count_boot(), speed=clock.speed)
+        party: SimulatedParty = ours.floor(store).hoist if hoist_only else ours.party(name, store)
+        orders: Orders | None = None
+        # Of a party that a run has started, standard input is the leash and nothing else.
+        is_leashed = part.clock is not None
+        if isinstance(party, Floor) and not is_leashed and _can_be_watched(sys.stdin.fileno()):
+            orders = partial(obey_order, party)
+        asyncio.run(
+            run_party(party, loaded.cell.cell, address, clock, orders=orders, speed=clock.speed)
+        )
+    finally:
+        store.close()
 
 
 def write_causes(path: Path, causes: Sequence[Cause]) -> None:
@@ -104,62 +106,7 @@ def write_causes(path: Path, causes: Sequence[Cause]) -> None:
 
 def read_causes(path: Path) -> tuple[Cause, ...]:
     """Read what `write_causes` wrote."""
-    causes = []
-    for entry in json.loads(path.read_text(encoding="utf-8")):
-        parameters = tuple((name, float(value)) for name, value in entry.pop("parameters"))
-        causes.append(Cause(**entry, parameters=parameters))
-    return tuple(causes)
-
-
-@dataclass(frozen=True, slots=True)
-class _World:
-    """What a process is told about the world it simulates a part of."""
-
-    seed: int
-    causes: tuple[Cause, ...]
-    clock: CellClock
-    takes_orders: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class _Files:
-    """What a process reads, and where it writes."""
-
-    sequence: Path
-    joint: Path | None
-    folder: Path
-
-
-def _be(name: str, files: _Files, broker: str, world: _World, *, hoist_only: bool = False) -> None:
-    address = _to_broker(address_for(broker, name))  # The hoist goes in as the floor does.
-    loaded = load(files.sequence, joint=files.joint)
-    simulation = Simulation(loaded, world.seed, world.causes, world.clock.base_us)
-    if name not in simulation.names:
-        names = ", ".join(simulation.names)
-        raise ValueError(f"'{name}' is no party of cell {loaded.cell.cell}; name one of {names}")
-    if hoist_only:
-        if loaded.cell.hoist is None:
-            raise ValueError(f"cell {loaded.cell.cell} has no hoist, must have one; leave it out")
-        name = loaded.cell.hoist  # Whose ledger it keeps.
-    _log_to_stderr()
-    store = ledger_beside(ledger_folder(files.folder), loaded.cell.cell, name)
-    try:
-        ours = replace(simulation, boot=store.count_boot(), speed=world.clock.speed)
-        party: SimulatedParty = ours.floor(store).hoist if hoist_only else ours.party(name, store)
-        orders: Orders | None = None
-        if world.takes_orders and isinstance(party, Floor) and _can_be_watched(sys.stdin.fileno()):
-            orders = partial(obey_order, party)
-        running = run_party(
-            party,
-            loaded.cell.cell,
-            address,
-            world.clock,
-            orders=orders,
-            speed=world.clock.speed,
-        )
-        asyncio.run(running)
-    finally:
-        store.close()
+    return _CAUSES.validate_json(path.read_bytes())
 
 
 def _to_broker(address: Address) -> Broker:
@@ -217,23 +164,10 @@ def _end_with_parent() -> None:
     threading.Thread(target=watch, daemon=True).start()
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Be the party that the command line names; standard input is the leash."""
-    parser = argparse.ArgumentParser(prog="party_process", description=__doc__)
-    parser.add_argument("name", help="a side, or `floor`")
-    parser.add_argument("sequence", type=Path)
-    parser.add_argument("--joint", type=Path)
-    parser.add_argument("--folder", type=Path, required=True)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--causes", type=Path)
-    parser.add_argument("--clock-base", type=int, required=True)
-    parser.add_argument("--speed", type=float, default=1.0)
-    given = parser.parse_args(arguments)
+def main() -> None:
+    """Play the part that the command line tells as JSON; standard input is the leash."""
     _end_with_parent()
-    causes = read_causes(given.causes) if given.causes else ()
-    world = _World(given.seed, causes, CellClock(given.clock_base, given.speed))
-    files = _Files(given.sequence, given.joint, given.folder)
-    _be(given.name, files, os.environ[BROKER_VARIABLE], world)
+    play(PARTS.validate_json(sys.argv[1]), os.environ[BROKER_VARIABLE])
 
 
 if __name__ == "__main__":

@@ -7,14 +7,13 @@ import time
 from coordinator.live.alone import require_alone
 from coordinator.live.broker import EmbeddedBroker
 from coordinator.live.mqtt_link import Address, MqttLink
-from coordinator.operate.party_process import run_arm, run_floor
 from coordinator.operate.run_link import Buses
 from coordinator.operate.secrets_folder import address_for
 from coordinator.operate.session import Session
 from coordinator.operate.wishes import LiveResult, Resumption, Wishes
 from coordinator.wire.topics import COORDINATOR, ROOT
 
-__all__ = ["LiveResult", "Resumption", "Wishes", "run_arm", "run_floor", "run_live"]
+__all__ = ["LiveResult", "Resumption", "Wishes", "run_live"]
 
 
 def run_live(

@@ -3,7 +3,8 @@
 Snapshots go to the page by its standard input, calls come back by its standard output.
 
 Units: ``*_s`` seconds of the wall.
-Keeps: V1, the page asks and the coordinator decides; V4, the run never waits for the page.
+Invariants: PG5, the page speaks to no arm: calls go to the run's coordinator, which decides; PG9, a
+run never waits for its page.
 """
 
 import asyncio
@@ -175,9 +176,10 @@ class RunPage:
 
     async def _take_calls(self, submit: Callable[[Call], None]) -> None:
         while asked := await self._read():
-            self._send({"reply": asked["call"], **self._submit(asked, submit)})
+            self._send({"reply": asked["call"], **self.take_call(asked, submit)})
 
-    def _submit(self, asked: dict[str, Any], submit: Callable[[Call], None]) -> dict[str, Any]:
+    def take_call(self, asked: dict[str, Any], submit: Callable[[Call], None]) -> dict[str, Any]:
+        """Pass on one call of the page, and return what is replied to it."""
         if "act" in asked:
             submit(Acting(Act(asked["act"]), asked["who"]))
             return {"ok": True, "text": f"{asked['act']} is with the coordinator"}
@@ -187,8 +189,6 @@ class RunPage:
         refusal = self.board.refusal(number, option)
         if refusal is not None:
             return {"ok": False, "text": refusal}
-        # Noted here too: a second click may come before the coordinator's turn.
-        self.board.answered[number] = who
         submit(Answering(number, option, who, asked.get("torque_nm")))
         return {"ok": True, "text": f"{option} to prompt {number} is with the coordinator"}
 

@@ -4,7 +4,7 @@ Every party is a process of its own; journal and records are kept as on a real c
 
 Units: ``*_us`` whole microseconds since the Unix epoch unless it says since the run began;
 ``*_s`` seconds.
-Keeps: R2, however a run ends, its journal is closed and none of its processes is left.
+Invariants: LV11, however a run ends, its journal is closed and none of its processes is left.
 """
 
 import asyncio
@@ -31,14 +31,15 @@ from coordinator.live.runtime import Outcome, Runtime
 from coordinator.live.shadow import Comparison
 from coordinator.operate.calibration import calibrations_of
 from coordinator.operate.cell_clock import CellClock
-from coordinator.operate.children import Cast, Children
+from coordinator.operate.children import Children
 from coordinator.operate.foresight import Foresight
 from coordinator.operate.live_lines import LiveLines
 from coordinator.operate.look_ahead_process import Asked
-from coordinator.operate.party_process import CAUSES_FILE
+from coordinator.operate.party_process import CAUSES_FILE, Part
 from coordinator.operate.pinned import pin, program_version
 from coordinator.operate.run_link import Buses, link_of
 from coordinator.operate.run_page import RunPage
+from coordinator.operate.screen import Screen
 from coordinator.operate.terminal_prompts import WHO, PromptDesk, TerminalInput
 from coordinator.operate.terminal_words import Words
 from coordinator.operate.where_was_i import AnswersTold
@@ -86,6 +87,8 @@ class Session:
         self._origin_us = self._head.origin_us
         self._run = self._head.run
         self._folder = wishes.out / self._run
+        self._screen = Screen(wishes.say, wishes.console)
+        self._say = self._screen.say
         self._digest = ""
 
     def run(self) -> LiveResult:
@@ -95,7 +98,7 @@ class Session:
             self._folder.mkdir(parents=True, exist_ok=self._resumption is not None)
         except OSError as error:
             raise ValueError(f"{self._folder}: {error.strerror}; name another folder") from None
-        wishes.say(f"{self._banner()}{plan.name}, run {self._run}. {CAUTION}")
+        self._say(f"{self._banner()}{plan.name}, run {self._run}. {CAUTION}")
         store = RecordStore(store_address(wishes.out, wishes.records))
         with contextlib.closing(store):
             run = self._begin_run(store)
@@ -140,10 +143,14 @@ class Session:
         if not wishes.has_simulation:
             yield None
             return
-        names = Simulation(wishes.loaded, wishes.seed).names
-        paths = wishes.sequence_path, wishes.joint_path
-        cast = Cast(names, *paths, wishes.seed, wishes.causes, self._clock)
-        with Children(cast, self._buses.ours, self._folder.absolute()) as children:
+        folder = self._folder.absolute()
+        sequence = wishes.sequence_path.absolute()
+        joint = None if wishes.joint_path is None else wishes.joint_path.absolute()
+        parts = [
+            Part(name, sequence, joint, folder, wishes.seed, wishes.causes, self._clock)
+            for name in Simulation(wishes.loaded, wishes.seed).names
+        ]
+        with Children(parts, self._buses.ours, folder) as children:
             yield children
 
     async def _drive(
@@ -153,13 +160,11 @@ class Session:
         alarms, stories = Alarms(plan), HoldStories(plan)
         desk, keys = PromptDesk(Words(plan, WHO, self._now_us, alarms)), TerminalInput()
         state = self._replayed.state
-        lines = LiveLines(
-            plan, state, self._now_us, wishes.say, typed=lambda: keys.typed, banner=self._banner()
-        )
+        lines = self._lines(state, desk, keys)
         page = self._page(state)
         page.board.alarms, page.board.stories = alarms, stories
-        foresight = Foresight(plan, self._asked(), wishes.say, page.board.foresee)
-        told = AnswersTold(plan, state, wishes.say), TellStories(stories, wishes.say)
+        foresight = Foresight(plan, self._asked(), self._say, page.board.foresee)
+        told = AnswersTold(plan, state, self._say), TellStories(stories, self._say)
         listeners = alarms, desk, lines, *told, page.board
         writer = page.recording(
             record_into(store, plan, run, self._origin_us), run, self._origin_us
@@ -181,21 +186,47 @@ class Session:
             script=self._script(),
             interactive=wishes.interactive or page.has_operators,
             speed=wishes.speed,
-            on_link=lambda note: wishes.say(note.text),
+            on_link=lambda note: self._say(note.text),
             farewell=self._presence(online=False),
         )
         async with contextlib.AsyncExitStack() as stack:
             await stack.enter_async_context(page.served(partial(self._submit, runtime)))
-            if wishes.interactive:
-                stack.enter_context(keys.reading(partial(self._take_line, desk, runtime)))
-            stack.enter_context(lines.shown())
-            watching = asyncio.create_task(self._watch(children, runtime))
+            stack.enter_context(self._at_terminal(lines, desk, keys, runtime))
+            tasks = [
+                asyncio.create_task(self._watch(children, runtime)),
+                asyncio.create_task(self._screen.keep_fresh()),
+            ]
             try:
                 return await runtime.run()
             finally:
-                watching.cancel()
+                for task in tasks:
+                    task.cancel()
                 coordinator.settle_owed()
                 await foresight.close()
+
+    def _lines(self, state: State, desk: PromptDesk, keys: TerminalInput) -> LiveLines:
+        return LiveLines(
+            self._plan,
+            state,
+            self._now_us,
+            self._screen,
+            desk=desk,
+            typed=(lambda: keys.typed) if self._wishes.interactive else None,
+            banner=self._banner(),
+        )
+
+    @contextlib.contextmanager
+    def _at_terminal(
+        self, lines: LiveLines, desk: PromptDesk, keys: TerminalInput, runtime: Runtime
+    ) -> Iterator[None]:
+        """Draw the lines, and take what a person types if somebody is there."""
+        screen = self._screen
+        with contextlib.ExitStack() as stack:
+            if self._wishes.interactive:
+                show = screen.refresh if screen.can_draw else None
+                stack.enter_context(keys.reading(partial(self._take_line, desk, runtime), show))
+            stack.enter_context(screen.shown(lines.region))
+            yield
 
     def _asked(self) -> Asked:
         wishes = self._wishes
@@ -221,12 +252,14 @@ class Session:
             stands.banner(),
             stands.caution(),
         )
-        return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=wishes.say)
+        return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
 
     def _take_line(self, desk: PromptDesk, runtime: Runtime, line: str) -> None:
+        if self._screen.is_drawn:
+            self._say(f"> {line}")  # The input line is empty again; what was typed stays above.
         call = desk.read(line)
         if isinstance(call, str):
-            self._wishes.say(call)
+            self._say(call)
         else:
             self._submit(runtime, call)
 
@@ -236,9 +269,9 @@ class Session:
         if not points or not _wants_automatic(call):
             runtime.submit(call)
             return
-        self._wishes.say(f"no automatic mode: {len(points)} points are not checked")
+        self._say(f"no automatic mode: {len(points)} points are not checked")
         for point in points:
-            self._wishes.say(f"not checked: {point}")
+            self._say(f"not checked: {point}")
 
     @property
     def _replayed(self) -> Replaying:
@@ -267,7 +300,7 @@ class Session:
             await asyncio.sleep(WATCH_S)
             ended = children.ended()
             for text in ended:
-                self._wishes.say(text)
+                self._say(text)
             if ended:
                 runtime.interrupt()
                 return
@@ -282,6 +315,7 @@ class Session:
             # Real arms are started by a person's word, if there is a person.
             starts=False if wishes.interactive and not wishes.simulated else None,
             mode=wishes.mode,
+            steps=people.steps if people else (),
             settle_us=round(SETTLE_S * 1e6 * wishes.speed),
         )
 

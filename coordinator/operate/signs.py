@@ -1,6 +1,6 @@
 """Look up, by the fault that shows, what may be behind it: signs and ways on of the catalogue.
 
-Keeps: every word comes from the catalogue of causes; nothing about a cause is written here.
+Invariants: every word comes from the catalogue of causes; nothing about a cause is written here.
 """
 
 from collections.abc import Mapping

@@ -25,6 +25,7 @@ class Words:
     def __init__(
         self, plan: Plan, who: str, now_us: Callable[[], int], alarms: Alarms | None = None
     ) -> None:
+        self.plan = plan
         self._alarms = alarms or Alarms(plan)
         self._lanes = {party.name: index for index, party in enumerate(plan.parties)}
         self._interlocks = {one.name: index for index, one in enumerate(plan.interlocks)}

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from rich.console import Console
+
 from coordinator.core.plan import Mode
 from coordinator.live.standing import Standings
 from coordinator.operate.cell_clock import CellClock
@@ -43,6 +45,8 @@ class Wishes:
     """Folder for the run's folder and the record store."""
     say: Callable[[str], None]
     """Takes lines for people."""
+    console: Console | None = None
+    """Of the terminal that `say` prints on, for the lines that are drawn there."""
     joint_path: Path | None = None
     """A joint instead of the one that the sequence names."""
     seed: int = 1
@@ -101,6 +105,11 @@ class Wishes:
         if not self.stands.is_all_simulated and self.speed != 1.0:
             raise ValueError(
                 f"speed is {self.speed:g}, must be 1 with real parties: they live in real time"
+            )
+        if self.stands.has_real and self.people is not None and self.people.steps:
+            raise ValueError(
+                f"{self.stands.words()}: with a real party a person allows each step at the "
+                "terminal or the page; take 'steps' out of the answer file"
             )
         if not self.stands.is_all_simulated and broker is None:
             raise ValueError("real parties need the address of the broker that they are on")

@@ -1,8 +1,8 @@
 """Keep what the page shows of a run: listens to the coordinator, tells one snapshot when asked.
 
 Units: snapshots say them in every name; ``*_us`` microseconds since the run began.
-Keeps: G1, a snapshot only tells what core, records and arms have said; the board decides nothing;
-G2, whatever came over the bus stands beside its age or the time that it is of.
+Invariants: PG1, the page shows only what core, records and arms have said; its board decides
+nothing; PG2, whatever came over the bus stands beside its age or the time that it is of.
 """
 
 import math
@@ -93,13 +93,13 @@ class Board:
         self.stories: HoldStories | None = None
         """Listeners of the run, shown here where they are given."""
         self._foreseen: dict[int, list[str]] = {}
-        self.answered: dict[int, str] = {}
-        """Prompt number -> who answered it first."""
+        self._answered: dict[int, str] = {}
+        """Prompt number -> whose answer the core has taken."""
 
     def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
         """Take in one decision."""
-        if isinstance(event, PromptAnswered):
-            self.answered.setdefault(event.prompt, event.who)
+        if isinstance(event, PromptAnswered) and _is_taken(event, self._state, state):
+            self._answered[event.prompt] = event.who
         self._note_time(event)
         if state.phase != self._state.phase:
             text = f"the procedure is {state.phase}" + (f": {state.reason}" if state.reason else "")
@@ -156,10 +156,13 @@ class Board:
         self._bolts[int(row["bolt"])] = row, at_us
 
     def refusal(self, number: int, option: str) -> str | None:
-        """Return why an answer cannot count, None if it can."""
+        """Return why an answer cannot count, None while its prompt is open.
+
+        By the state alone: an answer that the core has refused leaves its prompt open.
+        """
         raised = self._raised.get(number)
-        if number in self.answered:
-            return f"prompt {number} was answered by {self.answered[number]} already"
+        if number in self._answered:
+            return f"prompt {number} was answered by {self._answered[number]} already"
         if raised is None:
             return f"prompt {number} is not open any more"
         if option not in raised.options:
@@ -416,6 +419,14 @@ class Board:
             if lane.node >= 0 and (record := self._plan.nodes[lane.node].record) is not None
         ]
         return round(max(targets, default=0.0))
+
+
+def _is_taken(event: PromptAnswered, before: State, after: State) -> bool:
+    """Tell whether the core has taken an answer: it has closed the prompt."""
+    was_open, is_open = (
+        any(one.number == event.prompt for one in state.prompts) for state in (before, after)
+    )
+    return was_open and not is_open
 
 
 @dataclass(slots=True)

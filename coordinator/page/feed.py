@@ -1,6 +1,7 @@
 """Hold the newest snapshot of a run for all viewers, and carry calls back to the run.
 
-Keeps: F1, a slow viewer misses snapshots but never makes anybody wait; F2, every call is answered.
+Invariants: PG3, a slow viewer misses snapshots but never makes anybody wait; PG4, every call of a
+person is answered.
 """
 
 import asyncio

@@ -1,7 +1,8 @@
 """Know who may act on the page: names with scrypt digests of pass phrases, and their sessions.
 
 Units: ``*_s`` seconds of a clock that is handed in.
-Keeps: S1, a pass phrase is stored and compared only as a digest; S2, guessing is slowed down.
+Invariants: PG10, a pass phrase is stored and compared only as a digest; PG11, guessing a pass
+phrase is slowed down.
 Source: RFC 7914 (scrypt); N = 2^14, r = 8, p = 1 as recommended for interactive use there.
 """
 

@@ -1,7 +1,8 @@
 """Serve the page and its API: what everybody may see, and what a signed-in operator may ask.
 
-Keeps: V1, nothing here speaks to an arm: calls go to the run's coordinator, which decides; V2,
-without a session nothing but looking is possible; V3, bad input is answered, never passed on.
+Invariants: PG5, the page speaks to no arm: calls go to the run's coordinator, which decides; PG6,
+without a session nothing but looking is possible; PG7, bad input to the page is answered, never
+passed on.
 """
 
 import asyncio

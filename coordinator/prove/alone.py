@@ -1,6 +1,7 @@
 """Tell whose step may be looked at before all else, since every order comes to the same.
 
-Keeps: M3 (see `moves.py`), what is left out behaves as what stands for it.
+Invariants: PV16, what is left out, because another order leads to the same states, behaves as what
+stands for it.
 Source: persistent sets; Godefroid, Partial-Order Methods for the Verification of Concurrent
 Systems, 1996, chapter 4.
 """
@@ -37,7 +38,7 @@ class Alone:
         """Return a party whose next step may be looked at before everything else, or -1.
 
         While the procedure holds, nothing that anybody else does changes what this party may do,
-        and nothing that it does changes theirs: every order leads to the same states (M3). One
+        and nothing that it does changes theirs: every order leads to the same states (PV16). One
         that is lost or silent can only come back, and nothing is waited for but that it stands;
         once all stand, whoever was lost may only come back, and keeps nobody but the restart.
         """
@@ -57,7 +58,7 @@ class Alone:
 
         While the procedure holds nothing is asked of it but that it stands, and no deadline runs;
         by `first` it would come back at once, to the same state with a cause less to spend, from
-        which nothing follows that does not follow without (M3).
+        which nothing follows that does not follow without (PV16).
         """
         return self._is_hold_free and state.phase in _AT_REST
 
@@ -65,7 +66,7 @@ class Alone:
         """Tell whether somebody has said that it is ready again, and others have not yet.
 
         What the floor does meanwhile it can do before the first says so, and after the last: a
-        hold wipes out who has said so, and nothing is sent before all have (M3).
+        hold wipes out who has said so, and nothing is sent before all have (PV16).
         """
         if not self._is_hold_free or state.phase is not Phase.RESTARTING:
             return False
@@ -75,7 +76,7 @@ class Alone:
         """Return lanes whose mere acknowledgement is looked at later: the first one's comes first.
 
         Ready, armed and, outside pairs, started only add up to "all have said so"; whatever may
-        come between them (a hold) wipes out who had said so already (M3). In a pair one may miss
+        come between them (a hold) wipes out who had said so already (PV16). In a pair one may miss
         its start, or fail, before the other has told of its own.
         """
         if not self._is_on:

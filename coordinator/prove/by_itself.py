@@ -5,7 +5,8 @@ whenever it comes, acts on each lane by itself and asks each for itself. So ever
 each of its steps, with floor, people and faults at each, while the others stand at their first or
 last; combinations of inner steps add nothing.
 
-Keeps: M3 (see `moves.py`), what is left out behaves as what stands for it.
+Invariants: PV16, what is left out, because another order leads to the same states, behaves as what
+stands for it.
 Source: persistent sets; Godefroid, Partial-Order Methods for the Verification of Concurrent
 Systems, 1996, chapter 4.
 """

@@ -4,8 +4,8 @@ Time is folded away altogether: a deadline either runs or does not, and any runn
 next to end. Real orders of deadlines are among those explored, so that a proof covers them all.
 
 Units: ``*_us`` whole microseconds.
-Keeps: F1, folding loses no behaviour: what is folded is compared by the core only with itself,
-with a deadline that the model ends by choice, or with a bound that the folded value keeps.
+Invariants: PV5, folding loses no behaviour: what is folded is compared by the core only with
+itself, with a deadline that the model ends by choice, or with a bound that the folded value keeps.
 """
 
 from typing import assert_never

@@ -3,7 +3,7 @@
 What the walk keeps is folded: of a lane that stands it knows only that. So the counterexample is
 decided once more by the real core, from the start, with nothing folded away.
 
-Keeps: E4, what is told of an end is what the core made of the counterexample itself.
+Invariants: PV4, what is told of an end is what the core made of the counterexample itself.
 """
 
 from collections.abc import Iterator, Sequence

@@ -3,9 +3,9 @@
 Each lane is cut into pieces; what can happen at places that behave alike is decided once
 (`graph.py`), and the walk goes from places to places with the states in which they are entered.
 
-Keeps: E1, a bound that cuts the walk is told and never ends in good; E2, a counterexample is the
-shortest there is, since every walk is breadth first; E3, no reduction but those in `moves.py`,
-`canonical.py` and `pieces.py`, which say why they are sound.
+Invariants: PV1, a bound that cuts the walk is told and never ends in good; PV2, a counterexample is
+the shortest there is; PV3, no reduction but those in `moves.py`, `canonical.py` and `pieces.py`,
+which say why they are sound.
 Source: breadth-first search with parent links, and symmetry reduction; Clarke, Grumberg, Peled,
 Model Checking, 1999.
 """

@@ -1,7 +1,8 @@
 """Decide every step from every state, once for all places that behave alike.
 
-Keeps: G1, every transition is decided by `decide` on a whole state; the graph (`store.py`) only
-remembers what came of it; G2, what is wrong is kept with the state and the step that led to it.
+Invariants: PV7, every transition is decided by `decide` on a whole state; the graph only remembers;
+PV8, what is wrong is kept with the state and the step that led to it; PV17, what must follow is
+taken in one step, and every decision of it is judged.
 """
 
 from collections.abc import Callable, Iterator

@@ -1,7 +1,8 @@
 """Tell states apart by what is at hand in them, not by where in the plan they stand.
 
-Keeps: L3, two states with the same local look, at places that behave alike, behave alike; L4, a
-state moved to places that behave alike has the same local look there, or the proof itself is wrong.
+Invariants: PV12, two states with the same local look, at places that behave alike, behave alike;
+PV13, a state moved to a place that behaves alike has the same local look there, or the proof is
+wrong.
 """
 
 from coordinator.core.plan import Move, Plan

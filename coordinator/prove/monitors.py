@@ -2,8 +2,6 @@
 
 The judges read effects and what the world has said; of the core's own state they read the phase,
 the signals and which steps are done.
-
-Keeps: every property has a name and a sentence (`PROPERTIES`), and the author's guide lists them.
 """
 
 from collections.abc import Sequence
@@ -13,19 +11,10 @@ from itertools import combinations
 from coordinator.core.effects import Effect, SendDo, SendRelease
 from coordinator.core.plan import InterlockKind, Plan
 from coordinator.core.state import Doing, Lane, State
+from coordinator.invariants import INVARIANTS
 
-PROPERTIES = {
-    "core_sound": "whatever parties and people do, the core decides and breaks no rule of its own",
-    "no_deadlock": "as long as the procedure runs, something can always happen",
-    "way_to_complete": "from everywhere, with no more going wrong and people helping, it completes",
-    "way_to_end": "wherever it stands a person can bring it to an orderly end",
-    "together": "nobody passes a barrier alone: all parties are released at once, with one start",
-    "no_lone_pull": "a step of a paired span begins only by the release of both sides",
-    "no_motion_when_active": "no motion command leaves while an interlock is active or unknown",
-    "one_in_a_zone": "two parties are never sent into one zone",
-    "nothing_left_out": "complete means that every step of every lane is done",
-    "rounds_together": "opposite bolts are never more than one round apart",
-}
+PROPERTIES = {one.property: one.text for one in INVARIANTS.values() if one.property}
+"""What is judged, by the name that tells that it is broken."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,9 @@
 """Say what the world may do next in a state: every answer, every fault, every person's act.
 
-Keeps: M3, what is left out, because another order leads to the same states, is said where it is
-left out; M1, what a party owes follows from the state alone; only going silent is remembered beside
-it; M2, everything that goes wrong costs one cause, everything that goes well is free.
+Invariants: PV14, what a party owes follows from the state alone; only going silent is remembered
+beside it; PV15, everything that goes wrong costs one cause, everything that goes well is free;
+PV16, what is left out, because another order leads to the same states, behaves as what stands for
+it.
 """
 
 from collections.abc import Iterator
@@ -154,9 +155,9 @@ class Moves:
     def forced(self, node: Node) -> Step | None:
         """Return what alone may happen next while all come to rest or get ready, if it is one.
 
-        Only once the causes are spent; then it leads to nothing but the state after it (M4). While
-        all are held a person may also stop; that comes to the same after it. What holds them is
-        put right so; the restart is no part of it.
+        Only once the causes are spent; then it leads to nothing but the state after it (PV17).
+        While all are held a person may also stop; that comes to the same after it. What holds them
+        is put right so; the restart is no part of it.
         """
         if not self._is_modular or node.state.phase not in PUT_TOGETHER:
             return None
@@ -351,7 +352,7 @@ class Moves:
         """Return the faults that a party may report.
 
         Faults for which the step has the same rule differ by name alone. So of those that have
-        not happened to it yet the first stands for all (M3).
+        not happened to it yet the first stands for all (PV16).
         """
         if lane.doing is not Doing.STEP or lane.node < 0:
             return (UNRULED,)

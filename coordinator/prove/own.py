@@ -4,9 +4,10 @@ What has happened is remembered beside the state of the core, one number for eac
 is part of what makes two states alike. What a move is to the properties is part of what makes two
 places alike.
 
-Keeps: O1, a step that a property speaks of touches more than itself: it is followed in every
-combination with what the other lanes do; O2, a signal that a property speaks of may turn bad at any
-time, whether or not an interlock watches it; O3, nothing is judged once the procedure ends.
+Invariants: PV18, a step that a property speaks of touches more than itself: it is followed in every
+combination with what the other lanes do; PV19, a signal that a property speaks of may turn bad at
+any time, whether or not an interlock watches it; PV20, no author's property is judged once the
+procedure ends.
 """
 
 from collections.abc import Sequence

@@ -1,6 +1,6 @@
 """Give small numbers to things that many states share, equal ones to equal things.
 
-Keeps: G3, equal numbers are given to equal things alone, so that nothing is folded here.
+Invariants: PV9, equal numbers are given to equal things alone.
 """
 
 from typing import Generic, TypeVar

@@ -5,9 +5,9 @@ which every lane has the same steps at hand, before and behind it behave alike w
 are called, since the core reads neither names nor parameters. So what can happen there needs to be
 walked through once.
 
-Keeps: L1, alike means equal in all that the core reads of a plan but names, parameters, places in
-files and what is proved, and in all that the author's own properties speak of; L2, no recovery and
-no paired span reaches across a cut.
+Invariants: PV10, alike means equal in all that the core reads of a plan but names, parameters,
+places in files and what is proved, and in all that the author's own properties speak of; PV11, no
+recovery and no paired span reaches across a cut.
 Source: symmetry reduction, Clarke, Grumberg, Peled, Model Checking, 1999, chapter 14.
 """
 
@@ -108,7 +108,7 @@ class Pieces:
         return done >> start & ((1 << self.ends[lane][place.piece] - start) - 1)
 
     def kind_of(self, places: Places) -> int:
-        """Return a number that is the same for places that behave alike (L1)."""
+        """Return a number that is the same for places that behave alike (PV10)."""
         known = self._known.get(places)
         if known is None:
             looks = tuple(self._kind_alone(lane, place) for lane, place in enumerate(places))

@@ -4,8 +4,8 @@ While the procedure holds, and until a restart, the core reads of a lane without
 but that it stands; then it puts it back on its way. So lanes of which it makes the same are the
 same before.
 
-Keeps: F2, the core itself is asked what it makes of a lane, and of what stands for it, with no
-interlock to check again and with all; where these differ, the lane stays as it is.
+Invariants: PV6, the core itself is asked what it makes of a lane, and of what stands for it, with
+no interlock to check again and with all: where these differ, the lane stays as it is.
 """
 
 from collections.abc import Sequence

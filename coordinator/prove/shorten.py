@@ -4,7 +4,7 @@ What touches only one lane is looked at before the rest (`moves.py`, M3), so a p
 finds may tell of things that need not have happened yet. Here each is left out in turn, and with it
 what cannot come without it, and the real core is asked whether it ends the same.
 
-Keeps: E2, a counterexample is the shortest there is.
+Invariants: PV2, a counterexample is the shortest there is.
 Source: delta debugging, one element at a time; Zeller, Hildebrandt, Simplifying and Isolating
 Failure-Inducing Input, IEEE Transactions on Software Engineering 28 (2), 2002.
 """

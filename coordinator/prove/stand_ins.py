@@ -1,6 +1,7 @@
 """Say what of a plan may stand for many: faults with one rule, steps that touch nobody else.
 
-Keeps: M3, what is left out behaves as what stands for it.
+Invariants: PV16, what is left out, because another order leads to the same states, behaves as what
+stands for it.
 """
 
 from dataclasses import replace

@@ -2,7 +2,7 @@
 
 There are millions of states, so each is a few small numbers: what they share is kept once.
 
-Keeps: G1, a graph only remembers what `decide` made of whole states; it decides nothing.
+Invariants: PV7, every transition is decided by `decide` on a whole state; the graph only remembers.
 """
 
 from array import array
@@ -79,7 +79,7 @@ class Way(NamedTuple):
     """How it goes on from a state."""
 
     words: Words
-    """What happens: one thing, and what must follow it (M4)."""
+    """What happens: one thing, and what must follow it (PV17)."""
     is_free: bool
     by_person: bool
     """A person ends the procedure by it."""

@@ -1,7 +1,7 @@
 """Find the states from which there is no way to complete, or to any end, with nothing going wrong.
 
-Keeps: W1, a way may use what people do, except ending the procedure, to get to complete; to get to
-an end it may use that too; it never uses a cause.
+Invariants: PV21, a way may use what people do, except ending the procedure, to get to complete, and
+that too to get to an end, but never a cause.
 Source: backward reachability; Clarke, Grumberg, Peled, Model Checking, 1999, chapter 4.
 """
 

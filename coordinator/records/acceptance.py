@@ -1,6 +1,6 @@
 """Decide whether a joint is accepted: the last attempt at every bolt, kind and round must be.
 
-Keeps: A1, a bolt without a record is not accepted, and neither is one that is not decidable.
+Invariants: RC1, a bolt without a record is not accepted, and neither is one that is not decidable.
 """
 
 from collections.abc import Iterable, Sequence

@@ -1,6 +1,7 @@
 """Keep one file that only grows, for a journal: written in place, locked, synced on demand.
 
-Keeps: K1, one process writes; K2, what `sync` returned from is on the disk.
+Invariants: RC2, one process writes to a journal; J4, what `sync`, `commit` or `append` returned
+from is on the disk.
 Source: POSIX.1-2017, fdatasync, posix_fallocate; Linux man-pages, flock(2).
 """
 

@@ -1,6 +1,7 @@
 """Write events of the core as JSON and read them back, exactly.
 
-Keeps: J2, decode after encode is the identity, so that a replay decides the same.
+Invariants: J2, decode after encode is the identity, and what was decided is decided again in a
+replay.
 """
 
 import json

@@ -6,8 +6,8 @@ the one before it, the header and the body. So a cut file has a wrong length, en
 or has no zero left; a frame that was being written in a crash lacks its end, or whole sectors.
 
 Units: offsets and lengths in bytes.
-Keeps: F1, every byte is compared with something; F2, one flipped bit of a whole frame never makes
-it look as if it had not been written to its end.
+Invariants: RC3, every byte of a journal is compared with something; RC4, one flipped bit of a whole
+frame never makes it look as if it had not been written to its end.
 """
 
 import hashlib

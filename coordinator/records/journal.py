@@ -4,8 +4,8 @@ The chain finds damage and careless change; it does not stop somebody who comput
 needs that keeps the last digest elsewhere (`Journal.digest`).
 
 Units: ``*_us`` whole microseconds since the run began; `origin_us` on the cell's clock.
-Keeps: J1, what `commit` returned from is on the disk; J3, a failure is final: the journal takes
-nothing any more, since what a failed sync left behind nobody knows.
+Invariants: J3, a failure of the journal is final: it takes nothing any more, since what a failed
+sync left behind nobody knows; J4, what `sync`, `commit` or `append` returned from is on the disk.
 """
 
 import hashlib

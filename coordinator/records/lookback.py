@@ -1,7 +1,7 @@
 """Ask old records again: other windows, a doubtful tool, how joints change over the years.
 
 Units: torque newton metre.
-Keeps: L1, a re-judgement never changes the first verdict.
+Invariants: RC5, a re-judgement never changes the first verdict.
 """
 
 from collections.abc import Iterable, Mapping, Sequence

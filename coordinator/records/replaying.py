@@ -1,7 +1,8 @@
 """Decide the events of a journal again, and see that they lead to where they led.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: J2, what was decided then is decided again, or JNL006 says where it differs.
+Invariants: J2, decode after encode is the identity, and what was decided is decided again in a
+replay.
 """
 
 from collections.abc import Iterator

@@ -3,7 +3,8 @@
 One file (or one database of a fleet) holds many runs. Runs, endings and records share one
 numbering and one chain; the head says how many there are.
 
-Keeps: D1, `verify` names the first altered row and a cut tail; D2, a command is recorded once.
+Invariants: RC6, `verify` names the first altered row and a cut tail; RC7, a command is recorded
+once.
 """
 
 import hashlib

@@ -1,6 +1,7 @@
 """Bring the tables of a record store to this version, whatever version wrote them.
 
-Keeps: D3, an old store keeps every row and every digest; a later one is refused, never touched.
+Invariants: RC8, an old store keeps every row and every digest; a later one is refused, never
+touched.
 """
 
 from pathlib import Path

@@ -195,7 +195,7 @@ def _tried_with_help(loaded: Loaded, case: Case, violation: Violation) -> tuple[
     only something more that goes wrong brings it there.
     """
     help_ = helping(loaded.plan)
-    people = People((*case.answers, *help_.answers), (*case.acts, *help_.acts))
+    people = People((*case.answers, *help_.answers), (*case.acts, *help_.acts), case.steps)
     result = rehearse(loaded, seed=SEED, case=case, people=people)
     ended = f"the rehearsal of the case ended {result.phase}"
     if result.stands:

@@ -1,7 +1,7 @@
 """Draw a joint: torque over angle, pressure over time, loads and tilt pull by pull.
 
 Units: SI in, the units on the axes out.
-Keeps: the same joint gives the same bytes of SVG.
+Invariants: the same joint gives the same bytes of SVG.
 """
 
 import math

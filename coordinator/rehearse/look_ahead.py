@@ -6,7 +6,7 @@ drawn anew, so that repeats differ as a second try would. What is foreseen is fo
 simulated world; it moves nothing.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: A4, looking ahead leaves the run as it was.
+Invariants: LV12, looking ahead leaves the run as it was.
 """
 
 import json

@@ -12,6 +12,7 @@ from coordinator.core.events import Act, Event
 from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import ENDED, OpenPrompt, State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
+from coordinator.live.explain import waiting_for_step
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
 from coordinator.live.prompt_words import evidence_words
 from coordinator.rehearse.look_ahead import ConsideredScript, LookAhead, Outlook
@@ -49,6 +50,8 @@ class Rehearsal:
     """Nothing came any more, and nobody was asked: somebody had to hold what ran."""
     unanswered: list[str] = field(default_factory=list)
     """Names of the prompts and points that nobody answered."""
+    unstepped: list[str] = field(default_factory=list)
+    """The lanes that stood waiting for a person's word for their next step, and got none."""
     arms: list[Bench] = field(default_factory=list)
     hoist: HoistBench | None = None
     """What the arms and the hoist went through, for how near they came."""
@@ -91,7 +94,7 @@ def rehearse(
         write_line: Takes the lines of the trace; without it no trace is kept.
         listeners: Told of every decision.
         look_ahead: How often each answer to a prompt is tried beforehand, in copies; 0 for never.
-        mode: Set before the start; the script gives its word for every step.
+        mode: Set before the start; steps begin only where `people` or the case allow them.
         only: Which prompts are looked at; all without it. The run ends after the first of them.
     """
     asked = people or case
@@ -100,8 +103,8 @@ def rehearse(
     plan = loaded.plan
     heard: tuple[Listener, ...] = (_Noter(result, plan), *listeners)
     coordinator = Coordinator(plan, observers=Observers(None, result.proofs.append, heard))
-    answers, acts = (asked.answers, asked.acts) if asked else ((), ())
-    script = ConsideredScript(plan, answers, acts, mode=mode)
+    said = asked or People()
+    script = ConsideredScript(plan, said.answers, said.acts, mode=mode, steps=said.steps)
     operated = OperatedCoordinator(coordinator, script)
     trace = None if write_line is None else TraceWriter(write_line)
     parties = [simulation.party(name) for name in simulation.names]
@@ -123,6 +126,8 @@ def rehearse(
         if coordinator.state.phase not in ("running", "pausing") or look.is_over:
             break
         _note_unanswered(result, plan, coordinator.state)
+        waiting = waiting_for_step(plan, coordinator.state)
+        result.unstepped = [plan.parties[lane].name for lane in waiting]
         # Nobody answers: no default moves anything, so the run is held for whoever comes next.
         world.post(coordinator.act(Act.HOLD, UNATTENDED, world.now_us), coordinator.name)
         run()
@@ -248,8 +253,11 @@ class _Ended:
             self._resting = ("", 0)
             return False
         if state.phase in ("running", "pausing") and not state.prompts:
-            self.is_still = self._rests_us(state.phase if not _is_due(state) else "") > REST_US
-            return self.is_still
+            is_unallowed = bool(waiting_for_step(self._coordinator.plan, state))
+            is_resting = is_unallowed or not _is_due(state)
+            is_over = self._rests_us(state.phase if is_resting else "") > REST_US
+            self.is_still = is_over and not is_unallowed
+            return is_over
         if state.phase == "running" and any(lane.command for lane in state.lanes):
             return False
         return self._rests_us(state.phase) > REST_US

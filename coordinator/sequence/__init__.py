@@ -12,6 +12,7 @@ from coordinator.sequence.cases.case import (
     Catalogue,
     Found,
     People,
+    StepWord,
     read_answers,
     read_case,
 )
@@ -36,6 +37,7 @@ __all__ = [
     "People",
     "RoundFigures",
     "SequenceError",
+    "StepWord",
     "kind_of",
     "load",
     "read_answers",

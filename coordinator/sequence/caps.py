@@ -3,7 +3,7 @@
 The arms keep to the caps themselves too: they are told with each lease.
 
 Units: torque newton metre; speed as a share of the full one.
-Keeps: a capped pull proves no more than it pulled; the target of its record stays what it was;
+Invariants: a capped pull proves no more than it pulled; the target of its record stays what it was;
 a cap of 0 N·m pulls nothing and proves nothing: what asks for a torque stands by in its place.
 """
 

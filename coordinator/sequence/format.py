@@ -3,7 +3,7 @@
 The layout: two blanks for each level, list items two blanks in from their key, double quotes where
 a text needs quotes and none where it does not, comments in line with what they stand above.
 
-Keeps: a file is written whole or not at all, and only if it reads as before and holds the same
+Invariants: a file is written whole or not at all, and only if it reads as before and holds the same
 comments, character for character.
 """
 

@@ -1,7 +1,7 @@
 """Load files from disk: the door through which a sequence becomes a plan.
 
-Keeps: nothing outside the sequences folder is read; every finding of every file is told at once,
-of form and, as far as it is sure, of meaning.
+Invariants: nothing outside the sequences folder is read; every finding of every file is told at
+once, of form and, as far as it is sure, of meaning.
 """
 
 from collections.abc import Mapping

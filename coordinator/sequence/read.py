@@ -3,7 +3,7 @@
 A sequence is a file of its own, or a small one that is based on another and has its own joint,
 cell or values.
 
-Keeps: no file leads outside the sequences folder; every finding of every file is told at once.
+Invariants: no file leads outside the sequences folder; every finding of every file is told at once.
 """
 
 from collections.abc import Mapping

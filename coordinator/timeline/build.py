@@ -1,8 +1,8 @@
 """Build a timeline out of decided events: works for a rehearsal and for a journal alike.
 
 Units: ``*_us`` whole microseconds since the run began.
-Keeps: T1, the intervals of a lane follow one another without gap or overlap; T2, a wait at a
-barrier is charged to the party that came last, as it was.
+Invariants: RC10, the intervals of a lane follow one another without gap or overlap; RC11, a wait at
+a barrier is charged to the party that came last, as it was.
 """
 
 from collections.abc import Iterable, Sequence

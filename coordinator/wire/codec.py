@@ -4,8 +4,8 @@ Envelope attributes are those of CloudEvents 1.0 (CNCF, 2019): ``specversion id 
 time datacontenttype data``, with its documented extensions ``sequence`` and ``expirytime``, and
 ``epoch`` and ``ordinal`` of our own.
 
-Keeps: W3, a message that does not fit the contract never gets in; W4, encode then decode is the
-identity.
+Invariants: WR3, a message that does not fit the contract is told and dropped; WR4, encode then
+decode of a message is the identity.
 """
 
 import json

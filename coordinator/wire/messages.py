@@ -4,7 +4,7 @@ Attribute names of `Message` follow CloudEvents 1.0 once encoded (see `codec.py`
 
 Units: ``*_us`` on the wire are whole microseconds of the cell's clock (Unix epoch on a real bus,
 zero at the start in virtual time); torque newton metre, pressure pascal, angle radian.
-Keeps: W1, a command is never retained and always expires; W2, each report names its command.
+Invariants: WR1, a command is never retained and always expires; WR2, each report names its command.
 """
 
 from collections.abc import Mapping

@@ -5,8 +5,8 @@ What is said about one subject is heard by one kind of listener, so a number tha
 is a message that was lost.
 
 Units: ``*_us`` whole microseconds of the sender's clock.
-Keeps: G1, a copy, a latecomer and a source that has started anew are no gap; G2, what carries no
-ordinal (a will, a party of contract 1.0) is never counted.
+Invariants: WR6, a copy, a latecomer and a source that has started anew are no gap; WR7, what
+carries no ordinal (a will, a party of contract 1.0) is never counted.
 Source: OASIS MQTT 5.0, section 4.6: order is kept within one topic and quality of service only, so
 that a report may overtake telemetry.
 """
@@ -29,7 +29,7 @@ class Ordinals:
         self._last: dict[str, int] = {}
 
     def next(self, subject: str, body: Body) -> int | None:
-        """Return the ordinal of a body about a subject; None for what is not counted (G2)."""
+        """Return the ordinal of a body about a subject; None for what is not counted (WR7)."""
         if isinstance(body, SimulatedFacts) or (isinstance(body, PartyState) and not body.online):
             return None  # Not heard by all who listen; a will is written before its time.
         self._last[subject] = self._last.get(subject, 0) + 1
@@ -89,7 +89,7 @@ class Gaps:
                 self._heard[message.source, message.subject] = _Heard(ordinal, sent_us)
             return 0
         if ordinal <= known.ordinal and sent_us <= known.sent_us:
-            known.awaited.pop(ordinal, None)  # A copy, or one that was overtaken (G1).
+            known.awaited.pop(ordinal, None)  # A copy, or one that was overtaken (WR6).
             return 0
         missing = 0
         if ordinal <= known.ordinal:  # It has started anew: nothing of before comes any more.

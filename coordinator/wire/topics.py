@@ -44,7 +44,7 @@ def topic_of(cell: str, message: Message) -> str:
 
 
 def is_retained(body: Body) -> bool:
-    """States and signals are retained for a newcomer to show; nothing decides on them (W1)."""
+    """States and signals are retained for a newcomer to show; nothing decides on them (WR9)."""
     return isinstance(body, PartyState | FloorSignals)
 
 

@@ -1,7 +1,7 @@
 """What one simulated arm, or the hoist, works with: steel, causes, dice, clock, and its own state.
 
 Units: SI.
-Keeps: state changes are written after the wait that brings them about, never before.
+Invariants: state changes are written after the wait that brings them about, never before.
 """
 
 import math

@@ -1,7 +1,7 @@
 """What the hoist does under its operator: bring, stab, land, take, set down and lift a length.
 
 Units: SI.
-Keeps: the string counts as moving from before it moves until after it rests, also in a hold.
+Invariants: the string counts as moving from before it moves until after it rests, also in a hold.
 """
 
 import math

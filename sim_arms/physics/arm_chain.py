@@ -5,7 +5,7 @@ always hangs straight down, so roll 4 stays at nought and pitch 5 undoes shoulde
 holder is cranked: the wrist stands further out than the tool, clear of the pipe.
 
 Units: metre, second, radian.
-Keeps: a link keeps its length in every pose; no pose lies beyond a joint's limits.
+Invariants: a link keeps its length in every pose; no pose lies beyond a joint's limits.
 """
 
 import math

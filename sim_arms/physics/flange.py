@@ -7,7 +7,7 @@ it lifts off where the plate has left it, and the arc that still bears is found 
 Loads follow from the advances alone, so two arms that know all advances agree on all loads.
 
 Units: metre, newton, newton per metre, radian.
-Keeps: no load is below zero; the active set changes a bounded number of times.
+Invariants: no load is below zero; the active set changes a bounded number of times.
 """
 
 import math

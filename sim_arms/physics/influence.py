@@ -4,7 +4,7 @@ An influence matrix tells, for each newton that a bolt gains while all other nut
 bolt gains. It may come from a measurement or from a finer calculation of the same joint.
 
 Units: metre, newton, newton per metre.
-Keeps: no load is below zero; the active set changes a bounded number of times.
+Invariants: no load is below zero; the active set changes a bounded number of times.
 """
 
 import math

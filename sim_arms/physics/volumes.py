@@ -1,7 +1,7 @@
 """How near volumes come: rods with round ends, each a line and a radius.
 
 Units: metre.
-Keeps: a distance is never above the true one by more than rounding.
+Invariants: a distance is never above the true one by more than rounding.
 """
 
 import math

@@ -8,7 +8,7 @@ from tests.support.house import ROOT, SOURCES, python_files
 
 
 def test_every_import_contract_is_kept() -> None:
-    """Layers that only promise to be layers are soon one lump."""
+    """PV22: layers that only promise to be layers are soon one lump."""
     settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     names = [one["name"] for one in settings["tool"]["importlinter"]["contracts"]]
 

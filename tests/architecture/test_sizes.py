@@ -15,19 +15,29 @@ KNOWN_FILES = {"tests/unit/sim_arms/test_shell.py": 603}
 KNOWN_FUNCTIONS: dict[str, int] = {}
 """Functions above the limit, `file:name`, with the lines they had; may only shrink."""
 KNOWN_POSITIONAL = {"sim_arms/physics/flange.py:_solve": 7}
-CORE_LINES_KNOWN = 3_131
-"""The core with docstrings, where 1,500 is aimed at; may only shrink. Raised once, from 2,500, for
-resuming after a crash: to doubt, to ask, and to know what was never begun is deciding. Raised
-again for what a person may answer (work by hand, a new bolt, a round back, leaving in order), and
-for modes and overrides, which change what may move; a little for what a restart asks about
-before anything moves, for messages found missing, which are told and asked about, for ways out that
-fail, and for looking up once what a plan is asked for at every decision."""
+CORE_LINES_KNOWN = 2_186
+"""Lines of code of the core, where 2,000 are aimed at; may only shrink. Invariants are listed in
+its docstrings and reasons stand in its comments, so neither counts."""
 
 FILES = python_files("coordinator", "sim_arms", "tests")
 
 
 def lines_of(path: Path) -> int:
     return len(path.read_text(encoding="utf-8").splitlines())
+
+
+def code_lines_of(text: str) -> int:
+    """Return the lines that hold code: no docstring, no comment, no blank."""
+    docstrings = {
+        number
+        for node in ast.walk(ast.parse(text))
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+        for number in range(node.lineno, (node.end_lineno or node.lineno) + 1)
+    }
+    return sum(
+        bool(line.strip()) and not line.lstrip().startswith("#") and number not in docstrings
+        for number, line in enumerate(text.splitlines(), 1)
+    )
 
 
 def length(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
@@ -93,7 +103,8 @@ def test_no_function_takes_more_positional_parameters_than_a_reader_can_tell_apa
 
 def test_the_core_does_not_grow_beyond_what_it_was() -> None:
     """It is to be read in one sitting; today it is longer than that, and must shrink."""
-    lines = sum(lines_of(path) for path in (ROOT / "coordinator" / "core").glob("*.py"))
+    files = (ROOT / "coordinator" / "core").glob("*.py")
+    lines = sum(code_lines_of(path.read_text(encoding="utf-8")) for path in files)
 
     assert 1_500 < lines <= CORE_LINES_KNOWN
 
@@ -104,6 +115,7 @@ def test_the_measure_sees_what_is_too_long_and_what_is_known_without_need() -> N
     (function,) = functions(ast.parse(text))
 
     assert length(function) == 3
+    assert code_lines_of(text + "\n# Why.\n") == 3
     assert too_much({"a": 6, "b": 5}, 5, {}) == ["a: 6, must be at most 5"]
     assert too_much({"a": 6}, 5, {"a": 6}) == []
     assert len(too_much({"a": 5}, 5, {"a": 6})) == 1

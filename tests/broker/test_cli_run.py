@@ -127,7 +127,7 @@ def test_a_hurried_run_over_mosquitto_is_complete_and_leaves_nothing(tmp_path: P
 
 
 def test_ctrl_c_holds_both_arms_and_closes_the_journal(tmp_path: Path) -> None:
-    """A person's Ctrl-C must neither leave an arm at work nor lose what was proved."""
+    """LV11: A person's Ctrl-C must neither leave an arm at work nor lose what was proved."""
     with running(tmp_path) as process:
         read_until(process, "fore: change tool wrench")
         process.send_signal(signal.SIGINT)

@@ -3,10 +3,12 @@
 import asyncio
 import contextlib
 import json
+import os
 import shutil
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -28,6 +30,7 @@ pytestmark = [
 ]
 CELL = "sill_point"
 Arm = Callable[[str, Path, int, Path], list[str]]
+Ended = tuple[int, dict[str, Any], str]
 HEAD = """sequence: small
 text: one arm looks at the joint while the other parks, then both stand together
 cell: cells/sill_point.yaml
@@ -48,6 +51,15 @@ lanes:
     - barrier: both
 """
 
+ANSWERED_WITH = {
+    "waits for the procedure to run (it is idle)": "start",
+    "warning: start: ": "start",
+    "the procedure is held": "restart",
+    "a person's word for the next step": "step",
+}
+"""What a person at the terminal types when a line says so."""
+TYPING_S = 0.2
+"""Chosen: a start that is refused is typed again without flooding the terminal."""
 PEOPLE = "acts:\n" + 3 * "  - {act: restart, when: held, after: 1 s, by: Ada}\n"
 """An arm whose process starts late on a busy machine begins with a hold: no signal heard yet."""
 
@@ -66,7 +78,7 @@ class Bench:
         more = [*(self._broker if on_bus else []), *self._book, "--json"]
         return [sys.executable, "-m", "coordinator.cli.app", *verb, *more]
 
-    def ask(self, *verb: str, on_bus: bool = True) -> tuple[int, dict[str, Any], str]:
+    def ask(self, *verb: str, on_bus: bool = True) -> Ended:
         """Run a verb; return how it ended, its document, and what it told people."""
         done = subprocess.run(
             self.words(*verb, on_bus=on_bus), capture_output=True, text=True, check=False
@@ -74,12 +86,33 @@ class Bench:
         assert done.stdout, done.stderr
         return done.returncode, json.loads(done.stdout), done.stderr
 
-    def run(self, *options: str, on_bus: bool = True) -> tuple[int, dict[str, Any], str]:
+    def run(self, *options: str, on_bus: bool = True) -> Ended:
         """Run the sequence."""
         people = self.folder / "people.yaml"
         people.write_text(PEOPLE, encoding="utf-8")
         out = ["--out", str(self.folder / "out"), "--look-ahead", "0", "--answer", str(people)]
         return self.ask("run", str(self.folder / "small.yaml"), *out, *options, on_bus=on_bus)
+
+    def step(self, *options: str) -> Ended:
+        """Run the sequence with a person at the terminal, who allows each step."""
+        out = ["--out", str(self.folder / "out"), "--look-ahead", "0", "--mode", "step"]
+        words = self.words("run", str(self.folder / "small.yaml"), *out, *options)
+        hand, terminal = os.openpty()
+        pipe = subprocess.PIPE
+        with subprocess.Popen(words, stdin=terminal, stdout=pipe, stderr=pipe, text=True) as run:
+            assert run.stdout is not None
+            assert run.stderr is not None
+            told = []
+            for line in run.stderr:
+                told.append(line)
+                for sign, word in ANSWERED_WITH.items():
+                    if sign in line:
+                        time.sleep(TYPING_S)
+                        os.write(hand, f"{word}\n".encode())
+            document = json.loads(run.stdout.read())
+        os.close(hand)
+        os.close(terminal)
+        return run.returncode, document, "".join(told)
 
     def missing(self, *options: str) -> list[str]:
         """Return what a run is refused for."""
@@ -134,14 +167,14 @@ async def commands_heard(port: int, done: asyncio.Event) -> list[Message]:
 
 
 def run_witnessed(
-    bench: Bench, port: int, *options: str
-) -> tuple[tuple[int, dict[str, Any], str], list[Message]]:
+    run: Callable[..., Ended], port: int, *options: str
+) -> tuple[Ended, list[Message]]:
     """Run, and return besides what was sent on the real bus."""
 
-    async def both() -> tuple[tuple[int, dict[str, Any], str], list[Message]]:
+    async def both() -> tuple[Ended, list[Message]]:
         done = asyncio.Event()
         listening = asyncio.create_task(commands_heard(port, done))
-        ended = await asyncio.to_thread(bench.run, *options)
+        ended = await asyncio.to_thread(run, *options)
         done.set()
         return ended, await listening
 
@@ -183,7 +216,7 @@ def check_the_way(bench: Bench, port: int) -> None:
     # Shadow: the real arm and the real floor are listened to, and told nothing.
     bench.cell.start("floor")
     bench.cell.start("fore")
-    (code, _, told), sent = run_witnessed(bench, port, *shadow)
+    (code, _, told), sent = run_witnessed(bench.run, port, *shadow)
     assert code == 0, told
     assert "SIMULATED (fore SHADOW, aft SIMULATED, floor SHADOW)" in told
     assert "fore (shadow): heard throughout" in told
@@ -195,11 +228,12 @@ def check_the_way(bench: Bench, port: int) -> None:
 def check_the_degrees(bench: Bench, port: int) -> None:
     """Real needs the acceptance, the floor's points, and the degrees in their order."""
     real = ("--party", "fore=real", "--party", "floor=real")
-    bare = ("--mode", "step", "--cap-torque", "0", "--cap-speed", "0.25")
-    lacking = bench.missing(*real, *bare)
+    bare = ("--cap-torque", "0", "--cap-speed", "0.25")
+    in_steps = (*bare, "--mode", "step")
+    lacking = bench.missing(*real, *in_steps)
     assert lacking[0] == "fore: no acceptance of the real arm"
     assert all(one.startswith("floor: floor/") for one in lacking[1:])
-    assert "fore: the floor is not real" in bench.missing("--party", "fore=real", *bare)
+    assert "fore: the floor is not real" in bench.missing("--party", "fore=real", *in_steps)
     with watching(bench, "fore"):
         code, report = bench.accept()
     assert (code, report["failed"]) == (0, []), report
@@ -214,7 +248,7 @@ def check_the_degrees(bench: Bench, port: int) -> None:
     ]
 
     # Without torque, step by step: the other side stays simulated, and only fore is commanded.
-    (code, _, told), sent = run_witnessed(bench, port, *real, *bare)
+    (code, _, told), sent = run_witnessed(bench.step, port, *real, *bare)
     assert code == 0, told
     assert "PARTLY REAL (fore REAL, aft SIMULATED, floor REAL)" in told
     assert {one.subject for one in sent if isinstance(one.body, Do)} == {"fore"}
@@ -224,7 +258,7 @@ def check_the_degrees(bench: Bench, port: int) -> None:
     slow = ("--cap-speed", "0.25")
     assert all("fore/reading" in one for one in bench.missing(*real, *slow))
     with watching(bench, "fore"):
-        code, _, told = bench.run(*real, *slow, "--mode", "step")
+        code, _, told = bench.step(*real, *slow)
     assert code == 0, told
 
     # Automatic and at full speed: every point of the side was seen meanwhile.

@@ -146,6 +146,26 @@ def test_each_controller_moves_its_own_signal_and_no_other(tmp_path: Path) -> No
     with_floor(tmp_path, act)
 
 
+def test_every_signal_is_said_again_at_its_period_and_a_change_at_once(tmp_path: Path) -> None:
+    """GW3: who watches a signal must be able to tell silence from no change."""
+
+    async def act(one: Floor) -> None:
+        clock_s = asyncio.get_running_loop().time
+        begun_s = clock_s()
+        for _ in range(4):
+            await one.wait_good()
+        repeated_s = (clock_s() - begun_s) / 4
+        one.drive.words["register", 1] = 0xFFFF & ~(1 << 4)
+        changed_s = clock_s()
+        await one.wait_heard(lambda heard: heard["string_still"] is False)
+
+        # Half a second is the period; beyond one and a half a signal counts as too old.
+        assert 0.1 < repeated_s < 1.5
+        assert clock_s() - changed_s < 1.5
+
+    with_floor(tmp_path, act)
+
+
 def test_a_value_whose_status_is_not_good_is_unknown(tmp_path: Path) -> None:
     """OPC UA says Uncertain of a last usable value: last is not now."""
 
@@ -213,7 +233,7 @@ def test_a_controller_that_dies_is_unknown_and_is_read_again_when_it_is_back(
 
 
 def test_a_gateway_that_leaves_or_is_cut_off_leaves_every_signal_unknown(tmp_path: Path) -> None:
-    """What a gateway said last must not stand on the bus as if it were still there."""
+    """GW4: what a gateway said last must not stand on the bus as if it were still there."""
 
     async def doing() -> None:
         async with floor(tmp_path) as one:

@@ -315,7 +315,7 @@ def test_what_is_forged_or_oversized_is_dropped_and_moves_nothing(
 
 
 def test_signals_from_anybody_but_the_floor_free_no_arm() -> None:
-    """A good signal said by somebody else must not let an arm move beneath a load."""
+    """WR5: A good signal said by somebody else must not let an arm move beneath a load."""
     bench = SmallBench()
     shell = Shell(
         Settings("fore", watched=("floor_clear",)), bench, Ledger(MemoryStore()), Random(1)

@@ -212,7 +212,7 @@ def test_a_node_obeys_over_the_broker_and_leaves_with_a_word(port: int) -> None:
 
 
 def test_a_command_kept_by_the_broker_is_refused_and_rubbish_is_dropped(port: int) -> None:
-    """W1 and W3: the retain flag reaches the party; what does not fit gets no further."""
+    """WR9 and WR3: the retain flag reaches the party; what does not fit gets no further."""
     bench = SmallBench()
 
     async def whole() -> None:
@@ -238,7 +238,7 @@ def test_a_command_kept_by_the_broker_is_refused_and_rubbish_is_dropped(port: in
 def test_a_cut_node_holds_by_itself_reconnects_and_reports_what_happened_meanwhile(
     port: int,
 ) -> None:
-    """A2 over a real cable; reports wait in order until the link is back."""
+    """L2 over a real cable; reports wait in order until the link is back."""
     party = small_party()
 
     async def whole() -> None:
@@ -307,7 +307,7 @@ asyncio.run(run_party(party, CELL, Broker(port=int(sys.argv[1])), clock_us))
 def test_a_killed_process_knows_after_its_restart_what_it_was_doing(
     port: int, tmp_path: Path
 ) -> None:
-    """A1 with a real process and a real disk; SIGTERM ends it in good order."""
+    """A4 with a real process and a real disk; SIGTERM ends it in good order."""
 
     def start() -> subprocess.Popen[bytes]:
         return subprocess.Popen(

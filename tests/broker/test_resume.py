@@ -127,7 +127,7 @@ def test_a_run_killed_in_the_pull_is_resumed_to_its_end(tmp_path: Path) -> None:
 
 
 def test_a_run_killed_after_the_pull_does_not_pull_again(tmp_path: Path) -> None:
-    """Both ledgers say that the pull is done: only the wrenches are lifted."""
+    """A4: both ledgers say that the pull is done: only the wrenches are lifted."""
     folder = killed_at(tmp_path, "fore: lift wrench bolt 1")
     before = finished_actions(folder)
 
@@ -140,7 +140,7 @@ def test_a_run_killed_after_the_pull_does_not_pull_again(tmp_path: Path) -> None
 
 
 def test_what_nobody_knows_waits_for_a_person(tmp_path: Path) -> None:
-    """Arms that died in the pull cannot say how far it came: without an answer nothing moves."""
+    """R3: arms that died in the pull cannot say how far it came: unanswered, nothing moves."""
     folder = killed_at(tmp_path, "fore: pull bolt 1")
 
     code, document, told = resume(folder, "--restart")
@@ -266,7 +266,7 @@ async def wait_for_word(port: int) -> None:
 
 @mosquitto_only
 def test_a_second_coordinator_on_a_cell_is_refused(tmp_path: Path) -> None:
-    """Two would command the same arms; the second is told so at once, and makes no run."""
+    """A7: two would command the same arms; the second is told so at once, and makes no run."""
     with waiting(tmp_path) as (first, sequence, broker):
         second_out = tmp_path / "second"
         code, document, told = ended("run", str(sequence), "--out", str(second_out), *broker)

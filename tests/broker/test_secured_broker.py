@@ -119,7 +119,7 @@ def test_a_run_over_tls_with_passwords_and_rights_is_complete(
     ids=["no password", "wrong password", "unknown name", "without TLS"],
 )
 def test_whoever_is_not_known_does_not_get_in(broker: Secured, changes: dict[str, Any]) -> None:
-    """Whoever reaches the network must not reach the arms."""
+    """CN3: whoever reaches the network must not reach the arms."""
 
     async def try_it() -> None:
         async with broker.client("fore", **changes):
@@ -251,7 +251,7 @@ def _spoiled(dice: random.Random, good: bytes) -> bytes:
 
 
 def test_secrets_are_their_owners_alone_and_made_once(broker: Secured, tmp_path: Path) -> None:
-    """A second call keeps every password: parties that run must not be locked out."""
+    """CN4: A second call keeps every password: parties that run must not be locked out."""
     cell = str(SEQUENCES / "cells" / "sill_point.yaml")
     words = ["contract", cell, "--broker-config", str(tmp_path)]
     assert CliRunner().invoke(app, words).exit_code == 0

@@ -83,7 +83,7 @@ async def look(
 
 
 def test_a_driver_made_with_the_kit_passes_every_line() -> None:
-    """The kit keeps the contract for it; what it says of itself stands in the report."""
+    """CM2, KT1, KT2: the kit keeps the contract; what it says of itself stands in the report."""
     report = asyncio.run(look(Tampered(honest(), as_it_comes, as_it_goes)))
 
     assert [(one.code, one.text) for one in report.seen if one.result != "passed"] == []
@@ -109,7 +109,7 @@ def test_a_clock_as_good_as_it_must_be_passes_every_line() -> None:
 
 
 def test_each_driver_that_breaks_a_promise_fails_at_its_line() -> None:
-    """An acceptance that cannot fail accepts anything. All at once, each on a bus of its own."""
+    """CM1, CM5: an acceptance that cannot fail accepts anything. Each on a bus of its own."""
 
     async def all_of_them() -> list[Report]:
         parties = [
@@ -152,7 +152,7 @@ def test_nobody_there_fails_at_once_and_is_not_asked_further() -> None:
 
 
 def test_a_line_that_was_not_looked_at_is_not_passed() -> None:
-    """C2: nobody beside the arm, no action to be held in, no torque: it says so."""
+    """CM6: nobody beside the arm, no action to be held in, no torque: it says so."""
 
     async def bare(party: Any) -> Report:
         bus = MemoryBus()

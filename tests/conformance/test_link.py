@@ -93,7 +93,7 @@ def enough(count: int) -> Callable[[list[Delivery]], bool]:
 
 
 def test_a_message_arrives_as_it_was_sent(bus: Bus) -> None:
-    """W4 end to end, with a trace larger than a broker's usual limit of 20 kB."""
+    """WR4 end to end, with a trace larger than a broker's usual limit of 20 kB."""
 
     async def scenario(bus: Bus) -> None:
         near = await bus.link("near", subscriptions_of_coordinator(bus.cell))
@@ -113,7 +113,7 @@ def test_a_message_arrives_as_it_was_sent(bus: Bus) -> None:
 
 
 def test_messages_of_one_sender_arrive_in_order(bus: Bus) -> None:
-    """K1: a report that overtakes another would tell a different story."""
+    """LV1: a report that overtakes another would tell a different story."""
 
     async def scenario(bus: Bus) -> None:
         near = await bus.link("near", subscriptions_of_coordinator(bus.cell))
@@ -133,7 +133,7 @@ def test_messages_of_one_sender_arrive_in_order(bus: Bus) -> None:
 
 
 def test_a_newcomer_gets_the_last_state_marked_as_retained(bus: Bus) -> None:
-    """W1: the broker's memory must be told from what is said now."""
+    """WR9: the broker's memory must be told from what is said now."""
 
     async def scenario(bus: Bus) -> None:
         far = await bus.link("far", ())
@@ -158,7 +158,7 @@ def test_a_newcomer_gets_the_last_state_marked_as_retained(bus: Bus) -> None:
 
 
 def test_a_command_is_not_kept_for_a_newcomer(bus: Bus) -> None:
-    """W1: an arm that wakes up must find no order from the past."""
+    """WR1: an arm that wakes up must find no order from the past."""
 
     async def scenario(bus: Bus) -> None:
         far = await bus.link("far", ())
@@ -179,7 +179,7 @@ def test_a_command_is_not_kept_for_a_newcomer(bus: Bus) -> None:
 
 
 def test_junk_is_told_and_the_next_message_still_arrives(bus: Bus) -> None:
-    """K3: one bad driver must not blind the coordinator."""
+    """WR3: one bad driver must not blind the coordinator."""
 
     async def scenario(bus: Bus) -> None:
         near = await bus.link("near", subscriptions_of_coordinator(bus.cell))
@@ -203,7 +203,7 @@ def test_junk_is_told_and_the_next_message_still_arrives(bus: Bus) -> None:
 
 
 def test_a_message_on_a_foreign_topic_is_told_and_dropped(bus: Bus) -> None:
-    """K3: rights are given by topic, so a report must travel on its party's own."""
+    """WR3: rights are given by topic, so a report must travel on its party's own."""
 
     async def scenario(bus: Bus) -> None:
         near = await bus.link("near", subscriptions_of_coordinator(bus.cell))
@@ -264,7 +264,7 @@ def test_a_party_that_leaves_in_good_order_leaves_no_will(bus: Bus) -> None:
 
 
 def test_a_broken_link_is_told_then_mended_and_hears_again(bus: Bus) -> None:
-    """K2: nothing may rest on a session, so everything is subscribed anew."""
+    """LV2: nothing may rest on a session, so everything is subscribed anew."""
 
     async def scenario(bus: Bus) -> None:
         near = await bus.link("near", subscriptions_of_coordinator(bus.cell))

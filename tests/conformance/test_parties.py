@@ -98,7 +98,7 @@ def weather(party: SimulatedParty, seed: int) -> list[Message]:
 def test_in_any_storm_each_source_counts_its_messages_and_each_fits_the_contract(
     make: Maker, seed: int
 ) -> None:
-    """W3, W4: whoever listens can tell a gap, and can read everything."""
+    """WR6, WR4: whoever listens can tell a gap, and can read everything."""
     said = weather(make(), seed)
 
     for source in {message.source: None for message in said}:
@@ -135,7 +135,7 @@ def test_after_an_advance_the_next_time_lies_ahead(make: Maker) -> None:
 def test_in_any_storm_every_command_moves_at_most_once_and_ends_at_most_once(
     make: Maker, seed: int
 ) -> None:
-    """A1: a second ending is only ever a word-for-word repeat of the first."""
+    """A4: a second ending is only ever a word-for-word repeat of the first."""
     endings: dict[int, Body] = {}
     for message in weather(make(), seed):
         body, kind = message.body, type(message.body).__name__
@@ -147,7 +147,7 @@ def test_in_any_storm_every_command_moves_at_most_once_and_ends_at_most_once(
 
 @pytest.mark.parametrize("make", MAKERS)
 def test_a_reborn_party_is_held_with_a_new_boot(make: Maker) -> None:
-    """A5 over a restart."""
+    """H3 over a restart."""
     party = make()
     weather(party, 1)
     boot = party.will().body.boot  # type: ignore[union-attr]  # a will is a party state

@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import select
 import signal
 import sqlite3
 import subprocess
@@ -78,7 +79,7 @@ def serious(page: Page) -> list[str]:
 def test_a_run_is_released_held_restarted_and_completed_from_the_page(
     browser: Browser, run: PageRun
 ) -> None:
-    """What an operator needs on a shift, without the terminal; accessible at each stage."""
+    """PG5: what an operator needs on a shift, without the terminal; accessible at each stage."""
     looking, page, other = (
         visit(browser, run),
         visit(browser, run, "mate"),
@@ -170,7 +171,7 @@ def test_a_lost_broker_shows_in_ages_and_the_run_goes_on_after_it(
 
 
 def test_a_run_goes_on_when_its_page_dies(browser: Browser, run: PageRun) -> None:
-    """V4: a page is for looking; what it does to itself must not hold an arm's work up."""
+    """PG9: a page is for looking; what it does to itself must not hold an arm's work up."""
     page = visit(browser, run, "mate")
     option = page.get_by_role("button", name="release")
     expect(option).to_be_visible(timeout=PATIENCE_MS)
@@ -181,6 +182,18 @@ def test_a_run_goes_on_when_its_page_dies(browser: Browser, run: PageRun) -> Non
 
     expect(page.locator("#stale")).to_contain_text("Nothing heard", timeout=PATIENCE_MS)
     assert run.end() == 0
+
+
+def test_a_page_ends_once_its_run_was_killed(run: PageRun) -> None:
+    """PG8: a page that stayed would show a run that is gone, and keep its port."""
+    page = os.pidfd_open(_page_process(run))  # Readable once the process has ended.
+
+    run.process.kill()
+    run.process.wait()
+
+    ended, _, _ = select.select([page], [], [], PATIENCE_MS / 1000)
+    os.close(page)
+    assert ended == [page]
 
 
 def _page_process(run: PageRun) -> int:
@@ -196,7 +209,7 @@ def _page_process(run: PageRun) -> int:
 
 
 def test_an_altered_record_is_shown_as_altered(browser: Browser, tmp_path: Path) -> None:
-    """Whoever looks at records must see that they are not what was written."""
+    """PG1: whoever looks at records must see that they are not what was written."""
     from tests.unit.coordinator.records.test_records_store import filled
 
     filled(f"sqlite:///{tmp_path}/records.sqlite").close()

@@ -30,7 +30,7 @@ def app_of(folder: Path, feed: Feed | None = None) -> Any:
 
 
 def test_every_endpoint_answers_whatever_it_is_sent(tmp_path: Path) -> None:
-    """Nothing that can be sent may end in an error of ours or in an answer not documented."""
+    """PG7: nothing that can be sent may end in an error of ours or in an answer not documented."""
     schema = schemathesis.openapi.from_asgi("/api/openapi.json", app_of(tmp_path))
     tried = []
     for found in schema.get_all_operations():
@@ -66,7 +66,7 @@ def ask(app: Any, *calls: tuple[str, str, Any]) -> list[httpx.Response]:
 
 
 def test_nobody_acts_without_a_session(tmp_path: Path) -> None:
-    """V2: reaching the page is no right to move arms."""
+    """PG6: reaching the page is no right to move arms."""
     sent: list[dict[str, Any]] = []
 
     (act, answer) = ask(
@@ -91,7 +91,7 @@ def test_another_site_cannot_act_with_an_operators_session(tmp_path: Path) -> No
 
 
 def test_guessing_a_pass_phrase_is_slowed_down(tmp_path: Path) -> None:
-    """S2: after five wrong ones even the right one waits."""
+    """PG11: after five wrong ones even the right one waits."""
     wrong = ("POST", "/api/session", {"json": {"name": "mate", "phrase": "wrong"}})
     right = ("POST", "/api/session", {"json": {"name": "mate", "phrase": PHRASE}})
 

@@ -23,7 +23,7 @@ TOPIC = "bothsides/cell/fore/report"
 
 @given(messages())
 def test_decode_after_encode_is_the_identity(message: Message) -> None:
-    """W4, for every body and every field."""
+    """WR4, for every body and every field."""
     assert decode(TOPIC, encode(message)) == message
 
 
@@ -52,7 +52,7 @@ def test_a_time_survives_as_text_to_the_microsecond(at_us: int) -> None:
 
 @given(st.binary(max_size=200) | st.text(max_size=200).map(str.encode))
 def test_junk_is_refused_with_a_code_and_never_crashes(payload: bytes) -> None:
-    """W3: whatever comes in, the border holds."""
+    """WR3: whatever comes in, the border holds."""
     with pytest.raises(RemoteProtocolError, match=r"\[LNK00[1-4]\]"):
         decode(TOPIC, payload)
 

@@ -97,7 +97,7 @@ def test_socket_angles_follow_from_the_number_of_points(
 
 @pytest.mark.parametrize("points", [6, 12])
 def test_turns_of_nuts_at_every_angle_have_the_stated_worst_and_mean(points: int) -> None:
-    """Sweeping 7200 nut angles finds the worst and the mean turn without their formulas."""
+    """Sweeping 7200 nut angles finds the worst and the mean turn without their formulas (BT6)."""
     angles_rad = np.linspace(-pi, pi, 7200, endpoint=False)
 
     turns_rad = np.abs([reindex_rad(0.3, float(angle), points) for angle in angles_rad])

@@ -36,7 +36,7 @@ def test_joint_example_agrees_with_the_textbook() -> None:
 
 
 def test_bolt_and_members_share_the_whole_load() -> None:
-    """Derived: the bolt's gain and the members' loss add up to the outside load; exact."""
+    """Derived: the bolt's gain and the members' loss add up to the outside load; exact (BT1)."""
     constant = joint_constant(6.50, 13.8)
 
     gained_n = bolt_load_n(1000.0, 300.0, constant) - 1000.0

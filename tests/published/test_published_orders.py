@@ -55,7 +55,7 @@ def test_two_tools_follow_the_drawn_sixteen_bolt_order() -> None:
 
 @pytest.mark.parametrize("bolt_count", COUNTS)
 def test_two_tools_always_stand_half_a_turn_apart(bolt_count: int) -> None:
-    """MIL-HDBK-60, 5.7: opposite bolts together; every bolt comes once."""
+    """MIL-HDBK-60, 5.7: opposite bolts together; every bolt comes once (BT5)."""
     pairs = two_tool_order(bolt_count)
 
     assert all(second - first == bolt_count // 2 for first, second in pairs)

@@ -1,6 +1,6 @@
 """Keep what the hunters have found, and draw the table of it.
 
-Keeps: every figure of `PLANTED.md` is reckoned from `planted.json`.
+Invariants: every figure of `PLANTED.md` is reckoned from `planted.json`.
 """
 
 import json

@@ -137,7 +137,7 @@ def test_a_batch_in_parts_comes_to_the_same_as_in_one(tmp_path: Path) -> None:
 
 
 def test_the_same_cases_are_planned_for_any_number_of_workers() -> None:
-    """Also where some were done before, and where another takes half of a batch."""
+    """CA2: also where some were done before, and where another takes half of a batch."""
     survey = run_survey(maker(), DAY)
     done = {5: Row(5, 1, 0, 1, "", False, 0.1, Outcome("went_on"))}
 

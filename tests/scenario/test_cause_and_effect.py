@@ -159,7 +159,7 @@ def test_a_coordinator_that_knows_no_exceptions_fails_what_must_go_on(makeup: Lo
 
 
 def test_what_nobody_tried_has_no_tick(makeup: Loaded) -> None:
-    """A start that nobody asked for was not refused."""
+    """CM8: A start that nobody asked for was not refused."""
     drill = Drill(makeup, starts=True)
     drill.run(iter(()))
     steps = drill.one_interlock(index_of(makeup.plan, "person_on_floor"), "false")
@@ -172,7 +172,7 @@ def test_what_nobody_tried_has_no_tick(makeup: Loaded) -> None:
 
 
 def test_the_last_journal_decides_and_a_changed_file_outdates_its_cells(makeup: Loaded) -> None:
-    """A failure after a pass is a failure, and new words want new tries."""
+    """CM7, CM9, CM10: A failure after a pass is a failure, and new words want new tries."""
     plan = makeup.plan
     ticks = drilled(makeup, "supply_low", "false")
     spoiled = tuple(replace(one, result="failed") for one in ticks)

@@ -82,7 +82,7 @@ def test_hold_points_name_who_answered_and_witness_points_whom_they_were_told(ce
 
 
 def test_a_wait_is_charged_to_the_side_that_caused_it_and_every_side_adds_up(cell: Path) -> None:
-    """Aft waits at the barrier while fore asks a person and looks for the joint."""
+    """CM4: aft waits at the barrier while fore asks a person and looks for the joint."""
     _, document, _ = lists(cell)
 
     (cycle,) = document["cycle_time"]["runs"]
@@ -97,7 +97,7 @@ def test_a_wait_is_charged_to_the_side_that_caused_it_and_every_side_adds_up(cel
 def test_overrides_are_listed_with_who_why_from_and_to_and_refused_ones_are_not(
     cell: Path,
 ) -> None:
-    """A register that lists what never was in force would be read by nobody."""
+    """CM21: A register that lists what never was in force would be read by nobody."""
     (path,) = (cell.parent / "runs").glob(f"*/{FILE_NAME}")
     with contextlib.closing(Journal.take_up(path)) as journal:
         end_us = max(one.at_us for one in journal.read_events())
@@ -136,7 +136,7 @@ def pack(cell: Path, out: Path) -> tuple[int, dict[str, Any], str]:
 
 
 def test_the_pack_has_every_part_with_its_hash_and_tells_first_what_is_open(cell: Path) -> None:
-    """Whoever takes a cell over must not find out later what nobody has looked at."""
+    """CM11, CM12: whoever takes a cell over must not find out later what nobody has looked at."""
     out = cell.parent / "pack"
     enter = ("--enter", "fore/link=there", "--by", "Ben", "--why", "seen on the panel")
     ask("commission", "points", cell, "--book", cell.parent / "book", *enter)

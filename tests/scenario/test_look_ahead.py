@@ -30,7 +30,7 @@ def by_option(outlooks: tuple[Outlook, ...]) -> dict[str, Outlook]:
 
 
 def test_looking_ahead_leaves_the_run_as_it_was() -> None:
-    """A4: byte for byte the same deliveries, although every answer was lived through."""
+    """LV12: byte for byte the same deliveries, although every answer was lived through."""
     with_it, lines = go(2)
     without, plain = go(0)
 

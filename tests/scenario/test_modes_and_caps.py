@@ -8,7 +8,7 @@ import pytest
 
 from coordinator.core.plan import Caps, Mode, Plan
 from coordinator.rehearse.rehearsal import Rehearsal, rehearse
-from coordinator.sequence import Loaded, load
+from coordinator.sequence import Loaded, People, StepWord, load
 from coordinator.sequence.caps import capped
 from tests.support.sequence_files import SEQUENCES
 
@@ -23,7 +23,8 @@ def makeup() -> Loaded:
 
 def go(loaded: Loaded, mode: Mode = Mode.AUTOMATIC) -> tuple[Rehearsal, list[Delivery]]:
     lines: list[str] = []
-    result = rehearse(loaded, mode=mode, write_line=lines.append)
+    people = People(steps=(StepWord("mate"),))
+    result = rehearse(loaded, mode=mode, people=people, write_line=lines.append)
     marks = tuple(f'"org.bothsides.{name}"' for name in ("do", "lease", "refused", "finished"))
     return result, [json.loads(one) for one in lines if any(mark in one for mark in marks)]
 

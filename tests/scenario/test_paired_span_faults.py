@@ -113,7 +113,7 @@ def case_text(fault: str, side: str, at_us: int) -> str:
 def test_a_fault_of_one_side_in_a_paired_span_is_the_fate_of_both(
     loads: Callable[[str], Loaded], tmp_path: Path, action: str, case: tuple[str, str, str]
 ) -> None:
-    """S1 to S3: bounded stop of the partner, the band kept, both again together, none alone."""
+    """S3, S4, S6: bounded stop of the partner, the band kept, both again together, none alone."""
     _, follows, seed, balance_nm = KINDS[action]
     fault, moment, side = case
     loaded = loads(action)

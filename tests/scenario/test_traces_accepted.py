@@ -81,7 +81,7 @@ def test_a_run_in_which_one_thing_goes_wrong_is_accepted(cause: CaseCause, seed:
 
 @pytest.mark.parametrize("at_s", MANY_S)
 def test_a_hold_at_any_moment_is_accepted(at_s: int) -> None:
-    """A hold catches each lane where it happens to be."""
+    """PV14: A hold catches each lane where it happens to be."""
     cause = CaseCause("person_steps_in", at_us=at_s * S_US, for_us=10 * S_US)
 
     verdict = walk("change_tools", 1).judge(run("change_tools", 1, cause))
@@ -104,7 +104,7 @@ def test_a_run_that_skips_a_step_is_refused(lane: int) -> None:
 
 
 def test_a_run_with_a_fault_is_refused_by_a_walk_without_causes() -> None:
-    """What the walk did not look at must not pass for looked at."""
+    """PV15: what the walk did not look at must not pass for looked at."""
     states = run("change_tools", 1, CAUSES["person_steps_in"])
 
     assert walk("change_tools", 0).judge(states).refused is not None

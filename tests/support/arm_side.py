@@ -1,6 +1,6 @@
 """Judge a run from the arms' side alone: their ledgers and the commands that reached them.
 
-Keeps: independence, nothing here asks the coordinator what it believes.
+Invariants: independence, nothing here asks the coordinator what it believes.
 """
 
 from collections import defaultdict

@@ -10,6 +10,7 @@ from typing import get_args
 
 from coordinator.campaign.oracles import PROMISES
 from coordinator.commissioning.lines import LINES
+from coordinator.invariants import INVARIANTS
 from coordinator.lifecycles import ALARM, ARM, BARRIER, PROCEDURE, PROMPT, STEP, Lifecycle
 from coordinator.lifecycles.diagrams import to_mermaid
 from coordinator.prove.monitors import PROPERTIES
@@ -17,6 +18,7 @@ from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
 from sim_arms.causes import CATALOGUE, CauseKind
 from tests.support.house import ROOT
+from tests.support.invariants import judges_of, upheld_in
 from tests.support.key_tables import LABELS, key_table
 
 _PART = re.compile(r"(<!-- generated: ([a-z ]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
@@ -75,7 +77,21 @@ def lines() -> str:
 def promises() -> str:
     """Return what the oracles of a campaign hold the program to."""
     rows = "".join(f"| {code} | {promise} |\n" for code, promise in PROMISES.items())
-    return "| code | promise |\n|---|---|\n" + rows
+    return "| code | invariant |\n|---|---|\n" + rows
+
+
+def invariants(*folders: str) -> str:
+    """Return the invariants that modules below some folders uphold, and who judges them."""
+    head = "| code | invariant | upheld in | judged by |\n|---|---|---|---|\n"
+    return head + "".join(
+        _row(code, one.text, _upheld(code), ", ".join(judges_of(code)))
+        for code, one in INVARIANTS.items()
+        if not folders or any(name.startswith(folders) for name in upheld_in(code))
+    )
+
+
+def _upheld(code: str) -> str:
+    return ", ".join(f"`{name.removeprefix('coordinator/')}`" for name in upheld_in(code))
 
 
 def bodies() -> str:
@@ -99,7 +115,11 @@ PARTS: dict[str, Callable[[], str]] = {
     **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
     "causes": causes,
     "signs of causes": signs,
-    "promises": promises,
+    "invariants": invariants,
+    "invariants of the core": partial(invariants, "coordinator/core/", "coordinator/lifecycles/"),
+    "invariants of the gateway": partial(invariants, "coordinator/gateway/"),
+    "invariants of the proof": partial(invariants, "coordinator/prove/"),
+    "invariants of a campaign": promises,
     "lines of acceptance": lines,
     "properties": properties,
     "bodies": bodies,
@@ -108,6 +128,9 @@ GUIDES = (
     "coordinator/campaign/README.md",
     "coordinator/commissioning/README.md",
     "coordinator/core/README.md",
+    "coordinator/gateway/README.md",
+    "coordinator/invariants/README.md",
+    "coordinator/prove/README.md",
     "coordinator/wire/README.md",
     "sequences/README.md",
     "sim_arms/README.md",

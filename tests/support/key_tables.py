@@ -41,6 +41,7 @@ LABELS: dict[str, tuple[tuple[str, str], ...]] = {
         ("cause", "CauseModel"),
         ("answer", "AnswerModel"),
         ("act", "ActModel"),
+        ("step allowed", "StepModel"),
         ("found", "FoundModel"),
     ),
 }

@@ -4,7 +4,7 @@ Its bus, or the network beneath it, is the test's to break; what came of it is j
 arms have written.
 
 Units: ``*_us`` whole microseconds of the cell's clock; ``*_s`` seconds of the wall.
-Keeps: independence, the judges ask nothing of the coordinator.
+Invariants: independence, the judges ask nothing of the coordinator.
 """
 
 import contextlib

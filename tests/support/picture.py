@@ -14,6 +14,8 @@ from coordinator.core.effects import Effect, Notify
 from coordinator.core.events import Event
 from coordinator.core.state import State
 from coordinator.operate.live_lines import LiveLines, stamp
+from coordinator.operate.screen import Screen
+from coordinator.operate.terminal_prompts import PromptDesk
 from coordinator.rehearse.rehearsal import rehearse
 from coordinator.rehearse.simulated import BOLT_CATALOGUE
 from coordinator.sequence import load, read_case
@@ -22,6 +24,7 @@ ROOT = Path(__file__).parents[2]
 PICTURE = ROOT / "coordinator" / "cli" / "a_run.svg"
 AT_US = 933_000_000
 LINES = 7
+WIDTH = 118
 
 
 def picture() -> str:
@@ -46,12 +49,12 @@ def picture() -> str:
         loaded.plan,
         moment[0],
         lambda: AT_US,
-        lambda text: None,
-        typed=lambda: "",
-        banner="SIMULATED  ",
+        Screen(lambda text: None),
+        desk=PromptDesk(),
+        banner="SIMULATED",
     )
-    console = Console(record=True, width=118, file=io.StringIO(), highlight=False)
-    console.print(Group(*(Text(line) for line in kept[-LINES:]), Text(""), lines.table()))
+    console = Console(record=True, width=WIDTH, file=io.StringIO(), highlight=False)
+    console.print(Group(*(Text(line) for line in kept[-LINES:]), Text(""), lines.region(WIDTH, 40)))
     return console.export_svg(title="bothsides run sequences/makeup_8.yaml", unique_id="run")
 
 

@@ -1,7 +1,7 @@
 """Judge the paired spans of a run from the messages on the bus alone.
 
 Units: ``*_us`` whole microseconds of the run; ``*_nm`` newton metre.
-Keeps: independence, nothing here asks the coordinator what it believes, nor reads the plan.
+Invariants: independence, nothing here asks the coordinator what it believes, nor reads the plan.
 """
 
 from collections import defaultdict

@@ -1,10 +1,11 @@
 """What a person asks of a check, and what of it cannot be done: told before anything is judged."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import TYPE_CHECKING
+
+from coordinator.cli.asked import CheckAsked
 
 if TYPE_CHECKING:
     from coordinator.prove import Limits
@@ -14,37 +15,15 @@ CAUSES = 2
 STATES_MAX = 20_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What a person asks of a check."""
+def limits_of(asked: CheckAsked) -> "Limits":
+    """Return what a proof may spend."""
+    from coordinator.prove import Limits  # Whoever only wants the rules needs no proof.
 
-    quick: bool = False
-    """By the rules alone, without a proof."""
-    fix: bool = False
-    """Put each file into the house's layout first."""
-    sarif: bool = False
-    """Findings as SARIF instead of as our own document."""
-    joint: Path | None = None
-    """Instead of the joint that a sequence names."""
-    causes: int | None = None
-    """Up to how many things that go wrong the proof covers; None for as many as are usual."""
-    states_max: int | None = None
-    """Where the proof is given up; None where it usually is."""
-    out: Path | None = None
-    """Folder for pictures and cases of counterexamples."""
-    leave_out: bool = False
-    """Leave one thing out after the other, and tell what depends on it."""
-
-    @property
-    def limits(self) -> "Limits":
-        """Return what a proof may spend."""
-        from coordinator.prove import Limits  # Whoever only wants the rules needs no proof.
-
-        causes = CAUSES if self.causes is None else self.causes
-        return Limits(causes, self.states_max or STATES_MAX)
+    causes = CAUSES if asked.causes is None else asked.causes
+    return Limits(causes, asked.states_max or STATES_MAX)
 
 
-def refusals(asked: Asked) -> Iterator[str]:
+def refusals(asked: CheckAsked) -> Iterator[str]:
     """Yield everything that is asked and cannot be done."""
     if asked.quick:
         yield from _idle_when_quick(asked)
@@ -56,7 +35,7 @@ def refusals(asked: Asked) -> Iterator[str]:
         )
 
 
-def _idle_when_quick(asked: Asked) -> Iterator[str]:
+def _idle_when_quick(asked: CheckAsked) -> Iterator[str]:
     """Yield what does nothing where no proof is made."""
     idle = (
         ("--out", asked.out is not None, "leaves what a proof found to be broken"),

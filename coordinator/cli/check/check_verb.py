@@ -7,7 +7,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from coordinator.cli.check.asked import Asked, refusals
+from coordinator.cli.asked import CheckAsked
+from coordinator.cli.check.asked import limits_of, refusals
 from coordinator.cli.check.sarif_of_proofs import breaches_of, rules_of, unfinished_of
 from coordinator.cli.files import exit_of, to_data
 from coordinator.cli.output import Exit, Output
@@ -33,7 +34,7 @@ IDLE = (
 )
 
 
-def check_files(output: Output, paths: Sequence[Path], asked: Asked) -> Exit:
+def check_files(output: Output, paths: Sequence[Path], asked: CheckAsked) -> Exit:
     """Check sequences, cells, joints or cases; the worst decides how the program ends."""
     refused = "\n".join(refusals(asked))
     if refused:
@@ -84,11 +85,11 @@ def _print_sarif(findings: Sequence[Diagnostic], proofs: Sequence[dict[str, Any]
     print(json.dumps(document, ensure_ascii=False))
 
 
-def _leave_out(output: Output, path: Path, loaded: Loaded, asked: Asked) -> dict[str, Any]:
+def _leave_out(output: Output, path: Path, loaded: Loaded, asked: CheckAsked) -> dict[str, Any]:
     """Say of each thing that can be left out what depends on it."""
     from coordinator.cli.check.leaving_out import leave_out
 
-    limits = asked.limits
+    limits = limits_of(asked)
     found = []
     for one in leave_out(path, loaded, limits, date.today()):  # noqa: DTZ011 (as above)
         cut = "" if one.is_complete else " as far as it went; it was cut"
@@ -116,7 +117,7 @@ def _reformat(output: Output, path: Path) -> bool:
     return True
 
 
-def _judge_sequence(output: Output, path: Path, asked: Asked) -> Loaded:
+def _judge_sequence(output: Output, path: Path, asked: CheckAsked) -> Loaded:
     loaded = load(path, joint=asked.joint, today=date.today())  # noqa: DTZ011 (a calendar day on site)
     plan = loaded.plan
     steps = sum(1 for node in plan.nodes if node.move)
@@ -128,13 +129,13 @@ def _judge_sequence(output: Output, path: Path, asked: Asked) -> Loaded:
 
 
 def _prove(
-    output: Output, plans: Sequence[tuple[Path, Loaded]], asked: Asked
+    output: Output, plans: Sequence[tuple[Path, Loaded]], asked: CheckAsked
 ) -> list[dict[str, Any]]:
     """Prove one after the other; what is alike in several is decided once."""
     from coordinator.cli.check.proof import Proving, prove
     from coordinator.prove import Stores
 
-    proving = Proving(asked.limits, Stores(), asked.out)
+    proving = Proving(limits_of(asked), Stores(), asked.out)
     return [
         {"file": str(path), **prove(output, str(path), loaded, proving)} for path, loaded in plans
     ]
@@ -159,7 +160,7 @@ def _judge_case(path: Path) -> str:
 
 def _judge_answers(path: Path) -> str:
     people = read_answers(path)
-    return f"{len(people.answers)} answers, {len(people.acts)} acts"
+    return f"{len(people.answers)} answers, {len(people.acts)} acts, {len(people.steps)} steps"
 
 
 def _judge_windows(path: Path) -> str:

@@ -3,13 +3,13 @@
 import asyncio
 import json
 import time
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from aiomqtt import Client, MqttError, ProtocolVersion
 from rich.table import Table
 
+from coordinator.cli.commission.asked import ArmAsked
 from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import Exit, Output
 from coordinator.commissioning.acceptance import Report, Seen, accept
@@ -32,50 +32,35 @@ CAUTION = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Wish:
-    """What is asked of an acceptance."""
-
-    broker: str
-    by: str
-    """Who carries it out and signs."""
-    out: Path | None = None
-    lines: tuple[str, ...] = ()
-    attended: bool = False
-    """Somebody stands by the arm and does as asked."""
-    book: Path | None = None
-    """Folder of the books; None writes nothing down."""
-
-
-def commission_arm(output: Output, cell_path: Path, side: str, wish: Wish) -> Exit:
+def commission_arm(output: Output, side: str, asked: ArmAsked) -> Exit:
     """Look at one party on the bus; 0 every line passed, 1 not, 3 nobody could be reached."""
-    cell = read_or_exit(output, lambda: read_cell(cell_path))
+    cell = read_or_exit(output, lambda: read_cell(asked.cell))
     if side not in cell.sides:
         known = ", ".join(cell.sides)
         return output.refuse(f"side is '{side}', must be one of {known}; name one of them")
-    if not wish.by.strip():
+    if not asked.by.strip():
         return output.refuse("--by is empty, must name who carries it out and signs for it")
     output.say(CAUTION)
     try:
-        report = asyncio.run(_accept(output, cell, side, wish))
+        report = asyncio.run(_accept(output, cell, side, asked))
     except LinkUnreachable as error:
         output.refuse(str(error))
         return Exit.HELD
     except ValueError as error:
         return output.refuse(str(error))
-    if wish.out is not None and (wrong := _write(report, wish.out)):
+    if asked.out is not None and (wrong := _write(report, asked.out)):
         return output.refuse(wrong)
-    if wish.book is not None and (wrong := _keep(output, report, wish.book)):
+    if wrong := _keep(output, report, asked.book):
         return output.refuse(wrong)
-    _tell(output, report, wish.out)
+    _tell(output, report, asked.out)
     return Exit.GOOD if report.is_passed else Exit.FINDINGS
 
 
-async def _accept(output: Output, cell: CellModel, side: str, wish: Wish) -> Report:
-    address = address_for(wish.broker, COORDINATOR)
+async def _accept(output: Output, cell: CellModel, side: str, asked: ArmAsked) -> Report:
+    address = address_for(asked.broker, COORDINATOR)
     topics = subscriptions_of_coordinator(cell.cell)
     link = MqttLink(address, cell.cell, topics, f"{ROOT}-{cell.cell}-acceptance")
-    person = (lambda what: output.say(f"NOW, within a minute: {what}")) if wish.attended else None
+    person = (lambda what: output.say(f"NOW, within a minute: {what}")) if asked.attended else None
     motions, torque = motions_of(cell, side), torque_of(cell)
 
     async def memory(message: Message, is_kept: bool) -> None:
@@ -87,7 +72,7 @@ async def _accept(output: Output, cell: CellModel, side: str, wish: Wish) -> Rep
         output.say(f"{seen.code} {seen.result}: {seen.title}{f': {seen.text}' * bool(seen.text)}")
 
     at = to_time(_clock_us())
-    return await accept(probe, cell=cell.cell, by=wish.by, at=at, codes=wish.lines, tell=tell)
+    return await accept(probe, cell=cell.cell, by=asked.by, at=at, codes=asked.lines, tell=tell)
 
 
 async def keep_in_broker(address: Address, cell: str, message: Message, *, is_kept: bool) -> None:

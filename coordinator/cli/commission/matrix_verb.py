@@ -4,10 +4,10 @@ import contextlib
 import json
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from coordinator.cautions import CAUTION
+from coordinator.cli.commission.asked import MatrixAsked
 from coordinator.cli.evidence import PROGRAM
 from coordinator.cli.files import load_sequence
 from coordinator.cli.output import Exit, Output
@@ -41,25 +41,12 @@ DRILLS = "drills"
 DRILL_US_MAX = 600_000_000
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MatrixAsked:
-    """What is asked of the matrix."""
-
-    book: Path
-    joint: Path | None = None
-    drill: bool = False
-    runs: tuple[Path, ...] = ()
-    """Folders with runs whose journals are judged."""
-    file: Path | None = None
-    real: bool = False
-    """The ticks on real parties count, instead of those on simulated ones."""
-    seed: int = 1
-
-
 def commission_matrix(output: Output, path: Path, asked: MatrixAsked) -> Exit:
     """Show the matrix, ticked first if that is asked for; 0 every cell passed, 1 not."""
-    if asked.file is not None and asked.file.suffix not in ENDINGS:
-        return output.refuse(f"{asked.file}: ending must be one of {', '.join(ENDINGS)}; rename it")
+    if asked.target is not None and asked.target.suffix not in ENDINGS:
+        return output.refuse(
+            f"{asked.target}: ending must be one of {', '.join(ENDINGS)}; rename it"
+        )
     loaded = load_sequence(output, path, asked.joint)
     at = book_path(asked.book, loaded.cell.cell)
     if asked.drill and (unknown := unknown_to_simulation(loaded)):
@@ -73,8 +60,8 @@ def commission_matrix(output: Output, path: Path, asked: MatrixAsked) -> Exit:
                 for folder in folders:
                     _judge(output, book, loaded, folder)
         rows = rows_of(matrix_of(loaded.plan), read_book(at))
-        if asked.file is not None:
-            _write(asked.file, rows, loaded)
+        if asked.target is not None:
+            _write(asked.target, rows, loaded)
     except (ValueError, JournalFailed) as error:
         return output.refuse(str(error))
     except OSError as error:
@@ -152,8 +139,8 @@ def _tell(output: Output, rows: Sequence[Row], loaded: Loaded, asked: MatrixAske
     counts = {word: results.count(word) for word in ("passed", "failed", "untested")}
     told = ", ".join(f"{count} {word}" for word, count in counts.items())
     output.say(f"{len(rows)} cells on {world} parties: {told}")
-    if asked.file is not None:
-        output.say(f"wrote {asked.file}")
+    if asked.target is not None:
+        output.say(f"wrote {asked.target}")
     is_good = counts["passed"] == len(rows)
     output.document(
         ok=is_good,

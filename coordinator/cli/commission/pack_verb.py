@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from coordinator.cautions import CAUTION
+from coordinator.cli.commission.asked import PackAsked
 from coordinator.cli.files import load_sequence
 from coordinator.cli.output import Exit, Output
 from coordinator.commissioning.book import book_path, read_book
@@ -28,17 +29,6 @@ from coordinator.sequence import Loaded
 from coordinator.sequence.read import root_of
 from coordinator.timeline.build import build
 from coordinator.wire.codec import to_time
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PackAsked:
-    """What is asked of the lists or of the pack."""
-
-    book: Path
-    joint: Path | None = None
-    runs: tuple[Path, ...] = ()
-    out: Path | None = None
-    by: str = ""
 
 
 @dataclass(slots=True)
@@ -87,16 +77,15 @@ def commission_lists(output: Output, path: Path, asked: PackAsked) -> Exit:
     return Exit.GOOD if is_good else Exit.FINDINGS
 
 
-def commission_pack(output: Output, path: Path, asked: PackAsked) -> Exit:
+def commission_pack(output: Output, path: Path, asked: PackAsked, out: Path, by: str) -> Exit:
     """Write the hand-over pack; 0 nothing is open, 1 something is, and the pack says what."""
-    out = asked.out
-    if out is None or not asked.by.strip():
+    if not by.strip():
         return output.refuse("--out and --by must name the folder of the pack and who draws it up")
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
         return output.refuse(f"{out}: is there already, must be a new or an empty folder")
     loaded = load_sequence(output, path, asked.joint)
     try:
-        pack = _gather(path, loaded, asked)
+        pack = _gather(path, loaded, asked, by)
         made = contents(pack)
         _write(out, made)
     except (ValueError, JournalFailed) as error:
@@ -114,7 +103,7 @@ def commission_pack(output: Output, path: Path, asked: PackAsked) -> Exit:
     return Exit.FINDINGS if left else Exit.GOOD
 
 
-def _gather(path: Path, loaded: Loaded, asked: PackAsked) -> Pack:
+def _gather(path: Path, loaded: Loaded, asked: PackAsked, by: str = "") -> Pack:
     """Read everything that a pack is made from.
 
     Raises:
@@ -127,7 +116,7 @@ def _gather(path: Path, loaded: Loaded, asked: PackAsked) -> Pack:
         cell=loaded.cell.cell,
         text=loaded.cell.text,
         sequence=loaded.plan.name,
-        by=asked.by,
+        by=by,
         at=to_time(time.time_ns() // 1_000),
         cautions=(CAUTION,),
         points=sheet_of(points_of(loaded), entries),

@@ -7,11 +7,11 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from rich.table import Table
 
+from coordinator.cli.commission.asked import PointsAsked
 from coordinator.cli.files import load_sequence
 from coordinator.cli.output import Exit, Output
 from coordinator.commissioning.book import Book, Entry, book_path, read_book
@@ -27,23 +27,6 @@ from coordinator.wire.topics import COORDINATOR, ROOT, subscriptions_of_coordina
 
 LOOK_S = 0.25
 """Chosen: how often we look whether something has grown too old."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PointsAsked:
-    """What is asked of the sheet."""
-
-    book: Path
-    joint: Path | None = None
-    broker: str | None = None
-    seconds: float = 60.0
-    by: str = ""
-    enter: tuple[str, ...] = ()
-    """``tag=state``, by a person's word."""
-    why: str = ""
-    parties: tuple[str, ...] = ()
-    simulated: bool = False
-    """Count what simulated parties show too, as for a rehearsal."""
 
 
 def commission_points(output: Output, path: Path, asked: PointsAsked) -> Exit:

@@ -3,7 +3,7 @@
 The table is a CSV file with the columns `pressure` and `torque`, every value with its unit.
 
 Units: SI.
-Keeps: a table is never read beyond its ends; what lies outside is told, not guessed.
+Invariants: a table is never read beyond its ends; what lies outside is told, not guessed.
 """
 
 import csv

@@ -1,6 +1,6 @@
 """Write the files of a new cell out of answers: cell, joint, first sequence, schemas for editors.
 
-Keeps: the folder appears whole or not at all.
+Invariants: the folder appears whole or not at all.
 """
 
 import json

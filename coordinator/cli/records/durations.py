@@ -6,7 +6,7 @@ from pathlib import Path
 from rich.table import Table
 
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.records.record_verbs import open_store
+from coordinator.cli.records.record_verbs import records_of
 from coordinator.cli.timeline import read_timeline
 from coordinator.records.journal import FILE_NAME, JournalFailed
 from coordinator.records.rows import RecordFilter
@@ -21,17 +21,12 @@ def show_durations(output: Output, store_at: str, wanted: RecordFilter) -> Exit:
             f"--steps reads journals, which are in the runs' folder and not in {store_at}; name "
             "the folder with --out"
         )
-    store = open_store(output, store_at)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, store_at) as store:
         runs = [
             one.run
             for one in store.runs()
             if wanted.run in (None, one.run) and wanted.joint in (None, one.joint)
         ]
-    finally:
-        store.close()
     made, lost = _read(Path(store_at), runs)
     found = durations(made)
     table = Table("side", "step", "times", "least s", "median s", "most s", box=None)

@@ -1,10 +1,12 @@
-"""The verb `records`: list, show and verify what was proved about each bolt."""
+"""The verb `records`: list, show, verify and certify what was proved about each bolt."""
 
+import contextlib
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
+import typer
 from rich.table import Table
 
 from coordinator.cli.output import Exit, Output
@@ -12,37 +14,30 @@ from coordinator.records.rows import RecordFilter, StoredRecord
 from coordinator.records.store import RecordsFailed, RecordStore
 
 TRACE_ROWS_MAX = 24
+ENDINGS = (".pdf", ".html")
 
 
-def open_store(output: Output, place: str | Path) -> RecordStore | None:
-    """Open the records of a folder or a database; say so and return None if there are none."""
-    text = str(place)
-    if "://" not in text:
-        path = Path(text) / "records.sqlite"
+@contextlib.contextmanager
+def records_of(output: Output, place: str) -> Iterator[RecordStore]:
+    """Open the records of a folder or a database; leave with what is wrong with them."""
+    address = place
+    if "://" not in place:
+        path = Path(place) / "records.sqlite"
         if not path.is_file():
-            output.refuse(
-                f"{path}: no records here; run a sequence first or name a folder with --out"
-            )
-            return None
-        text = f"sqlite:///{path}"
+            text = f"{path}: no records here; run a sequence first or name a folder with --out"
+            raise typer.Exit(output.refuse(text))
+        address = f"sqlite:///{path}"
     try:
-        return RecordStore(text)
+        with contextlib.closing(RecordStore(address)) as store:
+            yield store
     except RecordsFailed as error:
-        output.refuse(str(error))
-        return None
+        raise typer.Exit(output.refuse(str(error))) from None
 
 
-def list_records(output: Output, folder: str | Path, wanted: RecordFilter) -> Exit:
+def list_records(output: Output, place: str, wanted: RecordFilter) -> Exit:
     """Print one line per record."""
-    store = open_store(output, folder)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, place) as store:
         found = store.list_records(wanted, traces=False)
-    except RecordsFailed as error:
-        return output.refuse(str(error))
-    finally:
-        store.close()
     for run in dict.fromkeys(one.run for one in found):
         rows = [one for one in found if one.run == run]
         output.say(f"run {run}: {rows[0].sequence} on {rows[0].joint}")
@@ -62,17 +57,10 @@ def _table(found: Sequence[StoredRecord]) -> Table:
     return table
 
 
-def show_record(output: Output, folder: str | Path, number: int) -> Exit:
+def show_record(output: Output, place: str, number: int) -> Exit:
     """Print one record with its trace."""
-    store = open_store(output, folder)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, place) as store:
         one = store.show(number)
-    except RecordsFailed as error:
-        return output.refuse(str(error))
-    finally:
-        store.close()
     for name, value in _without_trace(one).items():
         output.say(f"{name:12} {value}")
     output.people.print(_trace_table(one))
@@ -80,21 +68,32 @@ def show_record(output: Output, folder: str | Path, number: int) -> Exit:
     return Exit.GOOD
 
 
-def verify_records(output: Output, folder: str | Path) -> Exit:
+def verify_records(output: Output, place: str) -> Exit:
     """Verify the chain and print its head."""
-    store = open_store(output, folder)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, place) as store:
         wrong = store.verify()
         seq, digest = store.head()
-    except RecordsFailed as error:
-        return output.refuse(str(error))
-    finally:
-        store.close()
     output.say(wrong or f"{seq} rows, the chain is whole; head {digest}")
     output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
     return Exit.GOOD if wrong is None else Exit.FINDINGS
+
+
+def write_certificate(output: Output, place: str, run: str, target: Path) -> Exit:
+    """Write the certificate of a run into a file; its ending says the form."""
+    if target.suffix not in ENDINGS:
+        return output.refuse(f"{target}: ending must be one of {', '.join(ENDINGS)}; rename it")
+    # Imported here: listing records needs no certificate.
+    from coordinator.operate.run_certificate import certificate_for, rendered
+
+    with records_of(output, place) as store:
+        made = certificate_for(store, place, run)
+    try:
+        target.write_bytes(rendered(made, target.suffix))
+    except OSError as error:
+        return output.refuse(f"{target}: {error.strerror}; name another file")
+    output.say(f"{target}: {made.title}: {made.verdict}")
+    output.document(ok=made.verdict == "accepted", file=str(target), verdict=made.verdict)
+    return Exit.GOOD if made.verdict == "accepted" else Exit.FINDINGS
 
 
 def _cells(one: StoredRecord) -> list[str]:

@@ -7,6 +7,8 @@ import typer
 
 from coordinator.cli.options import Json
 from coordinator.cli.output import Output
+from coordinator.cli.taking import taking
+from coordinator.records.rows import RecordFilter
 
 records_app = typer.Typer(
     no_args_is_help=True, help="Read, verify, export and judge torque records; certificates."
@@ -15,51 +17,38 @@ Store = Annotated[
     str,
     typer.Option("--out", help="Folder that holds records.sqlite, or a database address."),
 ]
-OfRun = Annotated[str | None, typer.Option("--run", help="Of this run.")]
-OfJoint = Annotated[str | None, typer.Option("--joint", help="Of this joint.")]
-OfSide = Annotated[str | None, typer.Option("--side", help="Of this side.")]
-OfBolt = Annotated[int | None, typer.Option("--bolt", help="Of this bolt.")]
-OfKind = Annotated[str | None, typer.Option("--kind", help="pull, confirm, check, run-up ...")]
-OfRound = Annotated[int | None, typer.Option("--round", help="Of this round.")]
-OfVerdict = Annotated[
-    str | None, typer.Option("--verdict", help="accepted, rejected or not_decidable.")
-]
-OfOutcome = Annotated[
-    str | None, typer.Option("--outcome", help="finished, faulted or interrupted.")
-]
-OfFault = Annotated[str | None, typer.Option("--fault", help="With this fault.")]
-OfTool = Annotated[str | None, typer.Option("--tool", help="With this tool.")]
-OfSince = Annotated[str | None, typer.Option("--since", help="Not before this day or moment.")]
-OfUntil = Annotated[str | None, typer.Option("--until", help="Not after this day or moment.")]
-Real = Annotated[
-    bool | None, typer.Option("--real/--simulated", help="Only real, or only simulated ones.")
-]
 RECORDS_AT = "bothsides-runs"
 
 
-@records_app.command("list")
-def records_list(
-    out: Store = RECORDS_AT,
-    run: OfRun = None,
-    joint: OfJoint = None,
-    side: OfSide = None,
-    bolt: OfBolt = None,
-    kind: OfKind = None,
-    round_number: OfRound = None,
-    verdict: OfVerdict = None,
-    outcome: OfOutcome = None,
-    fault: OfFault = None,
-    tool: OfTool = None,
-    since: OfSince = None,
-    until: OfUntil = None,
-    real: Real = None,
-    json: Json = False,
-) -> None:
-    """List torque records, one per bolt, round and attempt."""
-    from coordinator.cli.records.record_verbs import list_records
-    from coordinator.records.rows import RecordFilter
-
-    wanted = RecordFilter(
+def wanted(
+    run: Annotated[str | None, typer.Option("--run", help="Of this run.")] = None,
+    joint: Annotated[str | None, typer.Option("--joint", help="Of this joint.")] = None,
+    side: Annotated[str | None, typer.Option("--side", help="Of this side.")] = None,
+    bolt: Annotated[int | None, typer.Option("--bolt", help="Of this bolt.")] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", help="pull, confirm, check, run-up ...")
+    ] = None,
+    round_number: Annotated[int | None, typer.Option("--round", help="Of this round.")] = None,
+    verdict: Annotated[
+        str | None, typer.Option("--verdict", help="accepted, rejected or not_decidable.")
+    ] = None,
+    outcome: Annotated[
+        str | None, typer.Option("--outcome", help="finished, faulted or interrupted.")
+    ] = None,
+    fault: Annotated[str | None, typer.Option("--fault", help="With this fault.")] = None,
+    tool: Annotated[str | None, typer.Option("--tool", help="With this tool.")] = None,
+    since: Annotated[
+        str | None, typer.Option("--since", help="Not before this day or moment.")
+    ] = None,
+    until: Annotated[
+        str | None, typer.Option("--until", help="Not after this day or moment.")
+    ] = None,
+    real: Annotated[
+        bool | None, typer.Option("--real/--simulated", help="Only real, or only simulated ones.")
+    ] = None,
+) -> RecordFilter:
+    """Return which records are wanted."""
+    return RecordFilter(
         run=run,
         joint=joint,
         side=side,
@@ -74,92 +63,48 @@ def records_list(
         until=until,
         simulated=None if real is None else not real,
     )
-    raise typer.Exit(list_records(Output.of(json), out, wanted))
+
+
+@records_app.command("list")
+@taking(wanted)
+def records_list(out: Store = RECORDS_AT, *, asked: RecordFilter, json: Json = False) -> None:
+    """List torque records, one per bolt, round and attempt."""
+    from coordinator.cli.records.record_verbs import list_records
+
+    raise typer.Exit(list_records(Output.of(json), out, asked))
 
 
 @records_app.command("export")
+@taking(wanted)
 def records_export(
     target: Annotated[Path, typer.Argument(help="File ending in .csv, .json or .parquet.")],
     out: Store = RECORDS_AT,
-    run: OfRun = None,
-    joint: OfJoint = None,
-    side: OfSide = None,
-    bolt: OfBolt = None,
-    kind: OfKind = None,
-    round_number: OfRound = None,
-    verdict: OfVerdict = None,
-    outcome: OfOutcome = None,
-    fault: OfFault = None,
-    tool: OfTool = None,
-    since: OfSince = None,
-    until: OfUntil = None,
-    real: Real = None,
+    *,
+    asked: RecordFilter,
     json: Json = False,
 ) -> None:
     """Write records into a file: units in the names, same bytes from the same data."""
     from coordinator.cli.records.study_verbs import export_records
-    from coordinator.records.rows import RecordFilter
 
-    wanted = RecordFilter(
-        run=run,
-        joint=joint,
-        side=side,
-        bolt=bolt,
-        kind=kind,
-        round=round_number,
-        verdict=verdict,
-        outcome=outcome,
-        fault=fault,
-        tool=tool,
-        since=since,
-        until=until,
-        simulated=None if real is None else not real,
-    )
-    raise typer.Exit(export_records(Output.of(json), out, wanted, target))
+    raise typer.Exit(export_records(Output.of(json), out, asked, target))
 
 
 @records_app.command("re-judge")
+@taking(wanted)
 def records_rejudge(
     windows: Annotated[Path, typer.Argument(help="A file of windows.", show_default=False)],
     out: Store = RECORDS_AT,
     by: Annotated[
         str | None, typer.Option("--by", help="Keep the outcome, under this name.")
     ] = None,
-    run: OfRun = None,
-    joint: OfJoint = None,
-    side: OfSide = None,
-    bolt: OfBolt = None,
-    kind: OfKind = None,
-    round_number: OfRound = None,
-    verdict: OfVerdict = None,
-    outcome: OfOutcome = None,
-    fault: OfFault = None,
-    tool: OfTool = None,
-    since: OfSince = None,
-    until: OfUntil = None,
-    real: Real = None,
+    *,
+    asked: RecordFilter,
     json: Json = False,
 ) -> None:
     """Judge old records under new windows, beside their first verdict."""
     from coordinator.cli.records.study_verbs import rejudge_records
-    from coordinator.records.rows import RecordFilter
 
-    wanted = RecordFilter(
-        run=run,
-        joint=joint,
-        side=side,
-        bolt=bolt,
-        kind=kind,
-        round=round_number,
-        verdict=verdict,
-        outcome=outcome,
-        fault=fault,
-        tool=tool,
-        since=since,
-        until=until,
-        simulated=None if real is None else not real,
-    )
-    raise typer.Exit(rejudge_records(Output.of(json), out, wanted, windows, by))
+    raise typer.Exit(rejudge_records(Output.of(json), out, asked, windows, by))
 
 
 @records_app.command("look-back")
@@ -176,21 +121,11 @@ def records_look_back(
 
 
 @records_app.command("trends")
+@taking(wanted)
 def records_trends(
     out: Store = RECORDS_AT,
-    run: OfRun = None,
-    joint: OfJoint = None,
-    side: OfSide = None,
-    bolt: OfBolt = None,
-    kind: OfKind = None,
-    round_number: OfRound = None,
-    verdict: OfVerdict = None,
-    outcome: OfOutcome = None,
-    fault: OfFault = None,
-    tool: OfTool = None,
-    since: OfSince = None,
-    until: OfUntil = None,
-    real: Real = None,
+    *,
+    asked: RecordFilter,
     steps: Annotated[
         bool, typer.Option("--steps", help="How long each step took, from the runs' journals.")
     ] = False,
@@ -199,26 +134,9 @@ def records_trends(
     """Compare joints: attempts, causes by side, make-up against break-out."""
     from coordinator.cli.records.durations import show_durations
     from coordinator.cli.records.study_verbs import show_trends
-    from coordinator.records.rows import RecordFilter
 
-    wanted = RecordFilter(
-        run=run,
-        joint=joint,
-        side=side,
-        bolt=bolt,
-        kind=kind,
-        round=round_number,
-        verdict=verdict,
-        outcome=outcome,
-        fault=fault,
-        tool=tool,
-        since=since,
-        until=until,
-        simulated=None if real is None else not real,
-    )
-    if steps:
-        raise typer.Exit(show_durations(Output.of(json), out, wanted))
-    raise typer.Exit(show_trends(Output.of(json), out, wanted))
+    show = show_durations if steps else show_trends
+    raise typer.Exit(show(Output.of(json), out, asked))
 
 
 @records_app.command("certificate")
@@ -229,7 +147,7 @@ def records_certificate(
     json: Json = False,
 ) -> None:
     """Write the certificate of a run."""
-    from coordinator.cli.records.certificate import write_certificate
+    from coordinator.cli.records.record_verbs import write_certificate
 
     raise typer.Exit(write_certificate(Output.of(json), out, run, target))
 

@@ -1,6 +1,7 @@
 """The verbs of `records` that ask more than one record: export, re-judge, look-back, trends."""
 
 import math
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -8,11 +9,11 @@ from rich.table import Table
 
 from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.records.record_verbs import open_store
+from coordinator.cli.records.record_verbs import records_of
 from coordinator.records.export import FORMATS, export
 from coordinator.records.lookback import Touched, find_touched, rejudge, trends
 from coordinator.records.rows import LaterJudgement, RecordFilter
-from coordinator.records.store import RecordsFailed, RecordStore
+from coordinator.records.store import RecordStore
 from coordinator.records.windows import Bounds, Window, Windows
 from coordinator.sequence.form.diagnostics import Findings, SequenceError
 from coordinator.sequence.models.windows_model import WindowModel, WindowsModel
@@ -26,18 +27,12 @@ def export_records(output: Output, store_at: str, wanted: RecordFilter, target: 
         return output.refuse(
             f"{target}: ending is '{form}', must be one of {', '.join(FORMATS)}; rename the file"
         )
-    store = open_store(output, store_at)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, store_at) as store:
         found = store.list_records(wanted)
+    try:
         target.write_bytes(export(found, form))
-    except RecordsFailed as error:
-        return output.refuse(str(error))
     except OSError as error:
         return output.refuse(f"{target}: {error.strerror}; name another file")
-    finally:
-        store.close()
     output.say(f"{len(found)} records in {target}")
     output.document(ok=True, records=len(found), file=str(target), format=form)
     return Exit.GOOD
@@ -48,15 +43,8 @@ def rejudge_records(
 ) -> Exit:
     """Judge records under other windows; with `who` the outcome is kept beside the first."""
     windows = read_or_exit(output, lambda: read_windows(windows_path))
-    store = open_store(output, store_at)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, store_at) as store:
         changed = _rejudge(output, store, wanted, windows, who)
-    except RecordsFailed as error:
-        return output.refuse(str(error))
-    finally:
-        store.close()
     return Exit.FINDINGS if changed else Exit.GOOD
 
 
@@ -100,16 +88,9 @@ def look_back(output: Output, store_at: str, tool: str, since: str) -> Exit:
         datetime.fromisoformat(since)
     except ValueError:
         return output.refuse(f"--since is '{since}', must be a day such as 2026-08-03")
-    store = open_store(output, store_at)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, store_at) as store:
         wanted = RecordFilter(side=side, tool=name, since=since)
         touched = find_touched(store.list_records(wanted, traces=False), store.runs(), side, name)
-    except RecordsFailed as error:
-        return output.refuse(str(error))
-    finally:
-        store.close()
     _tell_touched(output, touched, tool, since)
     return Exit.FINDINGS if touched else Exit.GOOD
 
@@ -123,23 +104,13 @@ def _tell_touched(output: Output, touched: tuple[Touched, ...], tool: str, since
         )  # fmt: skip
     output.people.print(table)
     output.say(f"{len(touched)} runs with {tool} since {since}")
-    output.document(
-        ok=not touched,
-        touched=[{name: getattr(one, name) for name in one.__slots__} for one in touched],
-    )
+    output.document(ok=not touched, touched=[asdict(one) for one in touched])
 
 
 def show_trends(output: Output, store_at: str, wanted: RecordFilter) -> Exit:
     """Print what joints needed, run by run."""
-    store = open_store(output, store_at)
-    if store is None:
-        return Exit.BAD_USE
-    try:
+    with records_of(output, store_at) as store:
         found = trends(store.list_records(wanted, traces=False), store.runs())
-    except RecordsFailed as error:
-        return output.refuse(str(error))
-    finally:
-        store.close()
     table = Table(
         "joint", "started", "records", "rejected", "attempts", "pulled N·m", "broke N·m", "causes",
         box=None,
@@ -151,9 +122,7 @@ def show_trends(output: Output, store_at: str, wanted: RecordFilter) -> Exit:
             f"{one.attempts:.2f}", _figure(one.pull_nm), _figure(one.break_out_nm), causes,
         )  # fmt: skip
     output.people.print(table)
-    output.document(
-        ok=True, runs=[{name: getattr(one, name) for name in one.__slots__} for one in found]
-    )
+    output.document(ok=True, runs=[asdict(one) for one in found])
     return Exit.GOOD
 
 

@@ -4,7 +4,7 @@ A case sets causes, never outcomes. The catalogue of causes is handed in, becaus
 knows them is none of this package's business.
 
 Units: ``*_us`` microseconds; parameters SI floats.
-Keeps: a parameter of a cause has the dimension that the catalogue gives it.
+Invariants: a parameter of a cause has the dimension that the catalogue gives it.
 """
 
 from collections.abc import Collection, Mapping
@@ -68,11 +68,23 @@ class Act:
 
 
 @dataclass(frozen=True, slots=True)
+class StepWord:
+    """A person's word for the next step, given whenever the run waits for one."""
+
+    by: str
+    after_us: int = 0
+    """How long after the run began to wait."""
+    times: int | None = None
+    """How many words; None for one at every wait."""
+
+
+@dataclass(frozen=True, slots=True)
 class People:
-    """What people answer and do in one run."""
+    """What people answer and do in one run, and which steps they allow."""
 
     answers: tuple[Answer, ...] = ()
     acts: tuple[Act, ...] = ()
+    steps: tuple[StepWord, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +118,7 @@ class Case:
     digest: str = ""
     """SHA-256 of the file."""
     found: Found | None = None
+    steps: tuple[StepWord, ...] = ()
 
 
 def read_case(
@@ -155,11 +168,12 @@ def read_case(
         people.acts,
         document.digest,
         None if model.found is None else _found(model.found),
+        people.steps,
     )
 
 
 def read_answers(path: Path | str) -> People:
-    """Read a file that holds only answers and acts.
+    """Read a file that holds only what people answer, do and allow.
 
     Raises:
         SequenceError: With every finding.
@@ -210,7 +224,8 @@ def _people(model: AnswersModel, document: Document, findings: Findings) -> Peop
     acts = tuple(
         Act(ActName(one.act), one.by, one.when, one.at, one.after or 0) for one in model.acts
     )
-    return People(answers, acts)
+    steps = tuple(StepWord(one.by, one.after or 0, one.times) for one in model.steps)
+    return People(answers, acts, steps)
 
 
 class _CauseReader:

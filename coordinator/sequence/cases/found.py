@@ -1,7 +1,7 @@
 """Judge what a case says it was found with, before anything of it is believed or written.
 
-Keeps: F1, the files of a case are named by paths below one folder, so that whoever writes them to
-run the case again writes nowhere else.
+Invariants: CA9, the files of a case are named by paths below one folder, so that whoever writes
+them writes nowhere else.
 """
 
 import re

@@ -2,8 +2,8 @@
 
 A barrier is met where its name and the loops around it (round 2, pair 3) agree.
 
-Keeps: no barrier is met alone or twice; barriers come in one order that suits every lane; a paired
-span lies between its barrier and the next one of the same two arms.
+Invariants: no barrier is met alone or twice; barriers come in one order that suits every lane; a
+paired span lies between its barrier and the next one of the same two arms.
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,8 @@
 """Decide the figures of a joint: target torque, rounds and limits, out of its file and the tables.
 
 Units: m, N, N*m, Pa, rad; shares are fractions of one.
-Keeps: torque follows from stress and friction by the long form, never from a number in the file.
+Invariants: torque follows from stress and friction by the long form, never from a number in the
+file.
 """
 
 from collections.abc import Callable

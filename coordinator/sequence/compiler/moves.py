@@ -1,7 +1,7 @@
 """Turn actions with their written parameters into moves of the plan.
 
 Units: parameters in SI; times microseconds.
-Keeps: a move carries every parameter that its action takes, and no other.
+Invariants: a move carries every parameter that its action takes, and no other.
 """
 
 from collections.abc import Mapping

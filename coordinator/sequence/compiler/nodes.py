@@ -1,7 +1,8 @@
 """Make the nodes of the plan out of unfolded steps and barriers.
 
 Units: SI parameters; times microseconds; torque newton metre.
-Keeps: a node's name says what is done to which bolt in which round, and stands once in its lane.
+Invariants: a node's name says what is done to which bolt in which round, and stands once in its
+lane.
 """
 
 from collections.abc import Mapping

@@ -3,7 +3,7 @@
 A step follows the one above it; with `after` it follows the steps named there instead. A barrier
 divides its lane: everything above it is done before it, nothing below starts before it.
 
-Keeps: a lane whose steps wait for each other is told, with every step of the ring.
+Invariants: a lane whose steps wait for each other is told, with every step of the ring.
 """
 
 from graphlib import CycleError, TopologicalSorter

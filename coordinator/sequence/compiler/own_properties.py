@@ -1,7 +1,7 @@
 """Compile what an author wants proved into what the proof judges, and tell what it cannot mean.
 
-Keeps: a property speaks only of what some step, signal or zone of the sequence can show, so that
-none holds merely because nothing it speaks of ever happens.
+Invariants: a property speaks only of what some step, signal or zone of the sequence can show, so
+that none holds merely because nothing it speaks of ever happens.
 """
 
 from collections.abc import Iterator, Sequence

@@ -3,8 +3,8 @@
 A hold point is not passed before a person has released it; a witness point is told to whoever may
 want to see what follows, and passed.
 
-Keeps: a hold point can be released; nothing else can, for a fault is not released but tried again;
-from every prompt that a step can come to, some answer leads on.
+Invariants: a hold point can be released; nothing else can, for a fault is not released but tried
+again; from every prompt that a step can come to, some answer leads on.
 
 Source:
     Hold point and witness point mean what they mean in inspection and test plans; common practice,

@@ -1,6 +1,6 @@
 """Turn policies into the rules of steps: what follows which fault, with which moves.
 
-Keeps: a step carries only rules for faults that it can raise; a rule never leads back over a
+Invariants: a step carries only rules for faults that it can raise; a rule never leads back over a
 barrier.
 """
 

@@ -3,7 +3,8 @@
 A reference is a whole value; there is no arithmetic and no joining of text.
 
 Units: SI in every bound value.
-Keeps: a value that comes from the joint keeps its kind, so that a torque never becomes an angle.
+Invariants: a value that comes from the joint keeps its kind, so that a torque never becomes an
+angle.
 """
 
 import re

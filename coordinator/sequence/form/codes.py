@@ -1,6 +1,6 @@
 """Name every code of a wrong file once, with the heading it has in the author's guide.
 
-Keeps: codes are never reused; guide, broken samples and this table name the same codes.
+Invariants: codes are never reused; guide, broken samples and this table name the same codes.
 """
 
 from collections.abc import Mapping

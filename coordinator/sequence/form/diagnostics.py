@@ -1,6 +1,6 @@
 """Say everything that is wrong with a file, each thing with its place and what to do about it.
 
-Keeps: diagnostics are collected, never first-error-only; the same finding is told once.
+Invariants: diagnostics are collected, never first-error-only; the same finding is told once.
 """
 
 from collections.abc import Iterable

@@ -1,7 +1,7 @@
 """Decide the SI value of a quantity that is written with its unit, such as `2.5 kN.m`.
 
 Units: results are SI floats (m, s, N, N*m, Pa, rad, fraction); times also whole microseconds.
-Keeps: a number without unit is never taken for a quantity; arithmetic is not evaluated.
+Invariants: a number without unit is never taken for a quantity; arithmetic is not evaluated.
 """
 
 import re

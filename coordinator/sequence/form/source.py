@@ -1,7 +1,7 @@
 """Read YAML into a frozen tree, without obeying anything that a file could ask of its reader.
 
-Keeps: no code and no tag is obeyed; no alias can grow; size, depth and number of nodes are bounded;
-every diagnostic of a file is collected as far as its syntax allows.
+Invariants: no code and no tag is obeyed; no alias can grow; size, depth and number of nodes are
+bounded; every diagnostic of a file is collected as far as its syntax allows.
 """
 
 import os

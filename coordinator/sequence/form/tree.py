@@ -2,7 +2,7 @@
 
 Scalars stay text: the models decide what `no`, `on` or `2-8UN` mean, not the YAML resolver.
 
-Keeps: nothing in a tree changes after it is read.
+Invariants: nothing in a tree changes after it is read.
 """
 
 import re

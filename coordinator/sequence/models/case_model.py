@@ -83,6 +83,17 @@ class ActModel(Strict):
     """Who does it."""
 
 
+class StepModel(Strict):
+    """A person's word for the next step, given whenever a run outside automatic mode waits."""
+
+    by: str = Field(min_length=1)
+    """Who allows the step."""
+    after: Instant | None = None
+    """How long after the run began to wait for the word."""
+    times: int | None = Field(None, ge=1)
+    """How many words; one for every wait without it."""
+
+
 class AnswersModel(Strict):
     """The people of a run: a file by itself, or part of a case."""
 
@@ -92,6 +103,8 @@ class AnswersModel(Strict):
     """What people answer, each used once and in order."""
     acts: tuple[ActModel, ...] = ()
     """What operators do."""
+    steps: tuple[StepModel, ...] = ()
+    """Who allows steps outside automatic mode, in order; simulated parties only."""
 
 
 class FoundModel(Strict):

@@ -1,7 +1,7 @@
 """Say how single values of a file are checked: names, references, quantities, dates.
 
 Units: quantities become SI floats, times whole microseconds.
-Keeps: every refusal carries its own SEQ code.
+Invariants: every refusal carries its own SEQ code.
 """
 
 import re

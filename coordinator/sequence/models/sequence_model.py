@@ -1,7 +1,7 @@
 """Describe a sequence file: lanes of steps, the barriers they meet at, and what follows a fault.
 
 Units: times microseconds, torque newton metre.
-Keeps: a step is exactly one of do, use, each and barrier.
+Invariants: a step is exactly one of do, use, each and barrier.
 """
 
 from typing import Annotated, Any, Literal

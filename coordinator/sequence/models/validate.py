@@ -1,6 +1,6 @@
 """Check a document against its model and say of each deviation where it stands.
 
-Keeps: every deviation that the model sees becomes one diagnostic at its own place.
+Invariants: every deviation that the model sees becomes one diagnostic at its own place.
 """
 
 import re

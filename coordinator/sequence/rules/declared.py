@@ -1,6 +1,6 @@
 """Judge what is declared: names that lead nowhere, and things that nothing uses.
 
-Keeps: every name that a cell or a sequence gives to something else is one that exists.
+Invariants: every name that a cell or a sequence gives to something else is one that exists.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Mapping

@@ -1,8 +1,7 @@
 """Judge every step that pulls on a bolt: limits, opposite bolts, both sides at once, calibration.
 
 Units: torque newton metre.
-Keeps: no torque goes above tool or bolt; no pull is one-sided; no pull rests on an expired
-calibration.
+Invariants: T1, no torque above the joint's own; T3, bolts that are pulled together stand opposite.
 """
 
 from datetime import date

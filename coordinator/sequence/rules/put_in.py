@@ -1,7 +1,7 @@
 """Follow what is put into the joint, such as covers and pins, through steps and recoveries.
 
-Keeps: what is put in comes out again; nothing is taken out that is not in, and no recovery leaves
-out what must stay in until a later step takes it out.
+Invariants: what is put in comes out again; nothing is taken out that is not in, and no recovery
+leaves out what must stay in until a later step takes it out.
 """
 
 from collections.abc import Mapping

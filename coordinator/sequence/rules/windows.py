@@ -1,7 +1,7 @@
 """Judge whether a step may succeed by its own numbers: what it is told to reach, it must accept.
 
 Units: SI; torque newton metre.
-Keeps: a parameter lies inside the window of the result that is called like it, in every round.
+Invariants: a parameter lies inside the window of the result that is called like it, in every round.
 """
 
 from coordinator.sequence.compiler.expand import Input

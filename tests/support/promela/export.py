@@ -1,6 +1,7 @@
 """Write a plan as a Promela model: its tables, the meaning of a sequence, and what may happen.
 
-Keeps: M1, the model is made of the plan alone; neither the core nor the proof is asked.
+Invariants: PV22, the model for SPIN is made of the plan alone; neither the core nor the proof is
+asked.
 Source: Holzmann, The SPIN Model Checker, 2004, chapters 3 (Promela) and 17 (embedded C code).
 """
 

@@ -25,7 +25,7 @@ def _run(folder: Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_what_was_compiled_from_other_sources_is_not_used_and_that_is_told(tmp_path: Path) -> None:
-    """K1: a stale file that ran silently would prove what is no longer there."""
+    """PV23: a stale file that ran silently would prove what is no longer there."""
     there = tmp_path / ("0" * 32) / "coordinator" / "core"
     there.mkdir(parents=True)
     shutil.copy(ROOT / "coordinator" / "core" / "zones.py", there)
@@ -48,7 +48,7 @@ def test_what_was_compiled_from_these_sources_comes_before_them(tmp_path: Path) 
 
 
 def test_any_change_of_a_source_changes_the_name_that_is_looked_for(tmp_path: Path) -> None:
-    """K1: in each package one byte is enough."""
+    """PV23: in each package one byte is enough."""
     names = [digest()]
     for package in PACKAGES:
         root = tmp_path / package

@@ -37,7 +37,7 @@ def _live_machine(lifecycle: Lifecycle) -> tuple[Machine, _Model]:
 
 @EVERY
 def test_every_state_and_trigger_does_what_the_live_machine_does(lifecycle: Lifecycle) -> None:
-    """L1: the table that runs must be the machine that is drawn."""
+    """D5: the table that runs must be the machine that is drawn."""
     machine, model = _live_machine(lifecycle)
     for state in lifecycle.states:
         for trigger in sorted({trigger for trigger, _, _ in lifecycle.rows}):

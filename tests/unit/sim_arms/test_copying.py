@@ -51,7 +51,7 @@ def run_to(world: World, time_us: int) -> None:
 
 
 def test_a_copy_goes_on_as_its_original_to_the_byte(loaded: Loaded) -> None:
-    """What is found in a copy must be true of the run that it was copied from."""
+    """N5: what is found in a copy must be true of the run that it was copied from."""
     world = world_of(loaded)
     for moment_s in MOMENTS_S:
         run_to(world, moment_s * 1_000_000)

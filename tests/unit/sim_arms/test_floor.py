@@ -120,7 +120,7 @@ def test_the_hoist_moves_the_string_and_the_floor_says_so_while_it_does() -> Non
 
 
 def test_the_hoist_holds_when_a_signal_that_it_watches_is_lost() -> None:
-    """A3: the hoist hears the floor that it lives on."""
+    """L5: the hoist hears the floor that it lives on."""
     floor = floor_with([Cause("person_steps_in", at_us=5 * SECOND_US)], ("floor_clear",))
     run_on(floor, 0)
     say(floor, Lease(30 * SECOND_US))

@@ -30,7 +30,7 @@ def message(body: Body, epoch: int = 1) -> Message:
 
 
 def test_outcomes_survive_and_what_ran_reads_as_interrupted(store: LedgerStore) -> None:
-    """A1: nobody can tell how far a command came that ran when the process died."""
+    """A4: nobody can tell how far a command came that ran when the process died."""
     ledger = Ledger(store)
     for body in (
         Accepted(1),

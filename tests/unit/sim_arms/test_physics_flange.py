@@ -22,14 +22,14 @@ def tighten(model: FlangeModel, groups: list[list[int]]) -> tuple[float, ...]:
 
 
 def test_two_opposite_bolts_one_after_the_other_match_the_derived_figure() -> None:
-    """E2a, derived by two independent routes for this project: 1 + a/(1 + 3a) with a = 1/20."""
+    """Derived by two independent routes for this project: 1 + a/(1 + 3a) with a = 1/20."""
     loads = tighten(FlangeModel(2, RADIUS_M, BOLT_N_M, 20.0 * BOLT_N_M), [[0], [1]])
 
     assert loads == pytest.approx((1.043478, 1.0), abs=1e-6)
 
 
 def test_four_bolts_in_cross_order_match_the_derived_figures() -> None:
-    """E2b, derived by two independent routes for this project; in the order of the bolts.
+    """Derived by two independent routes for this project; in the order of the bolts.
 
     Bolt 4 comes last and lies opposite bolt 2, so it is bolt 2 that ends above one.
     """
@@ -39,7 +39,7 @@ def test_four_bolts_in_cross_order_match_the_derived_figures() -> None:
 
 
 def test_four_bolts_in_opposed_pairs_match_the_derived_figures() -> None:
-    """E2c, derived by two independent routes for this project: 1 - 2a/(1 + 2a) with a = 1/20."""
+    """Derived by two independent routes for this project: 1 - 2a/(1 + 2a) with a = 1/20."""
     loads = tighten(FlangeModel(4, RADIUS_M, BOLT_N_M, 20.0 * BOLT_N_M), [[0, 2], [1, 3]])
 
     assert loads == pytest.approx((0.909091, 1.0, 0.909091, 1.0), abs=1e-6)

@@ -208,7 +208,7 @@ def test_more_rounds_bring_every_load_into_the_window_and_are_counted() -> None:
 
 
 def test_two_opposite_bolts_one_after_the_other_end_as_derived_by_the_same_pulls() -> None:
-    """E2a, derived by two independent routes for this project: 1 + a/(1 + 3a), a = 1/20."""
+    """Derived by two independent routes for this project: 1 + a/(1 + 3a), a = 1/20."""
     model = FlangeModel(2, RADIUS_M, BOLT_N_M, 20.0 * BOLT_N_M)
     advances = [FREE_ADVANCE_M] * 2
 
@@ -226,7 +226,7 @@ def test_two_opposite_bolts_one_after_the_other_end_as_derived_by_the_same_pulls
 def test_what_four_bolts_keep_of_a_hundred_newtons_each_follows_from_their_coefficients(
     order: tuple[int, ...], kept: tuple[float, ...]
 ) -> None:
-    """E1, derived by two independent routes for this project: 10 % off neighbours, 2 % across."""
+    """Derived by two independent routes for this project: 10 % off neighbours, 2 % across."""
     rows = tuple(tuple((1.0, -0.1, 0.02, -0.1)[(i - j) % 4] for j in range(4)) for i in range(4))
     model = InfluenceModel(rows, RADIUS_M, BOLT_N_M)
     advances = list(model.advances_for([1000.0] * 4))

@@ -59,7 +59,7 @@ def test_a_command_is_accepted_runs_and_finishes_when_its_time_is_over() -> None
 
 
 def test_an_expired_command_is_refused_and_moves_nothing() -> None:
-    """W1: what comes after its expiry was meant for another moment."""
+    """A3: what comes after its expiry was meant for another moment."""
     driver = ready()
 
     answer = driver.say(Do(1, "step", "move"), now_us=1001, expires_us=1000)
@@ -74,7 +74,7 @@ def test_a_command_at_its_very_expiry_is_taken() -> None:
 
 
 def test_a_command_without_an_expiry_is_refused() -> None:
-    """W1: a command always expires."""
+    """A3: a command always expires."""
     assert reason(ready().say(Do(1, "step", "move"), expires_us=None)) == "expired"
 
 
@@ -100,7 +100,7 @@ def test_a_retained_lease_lets_nobody_move() -> None:
 
 
 def test_a_duplicate_moves_nothing_and_repeats_what_became_of_the_first() -> None:
-    """A1: quality of service 1 may deliver twice, and late."""
+    """A4: quality of service 1 may deliver twice, and late."""
     driver = ready()
     driver.do(1)
     assert driver.do(1) == [Refused(1, "duplicate"), Accepted(1)]
@@ -142,7 +142,7 @@ def test_a_lease_of_an_older_epoch_prolongs_nothing() -> None:
 
 
 def test_a_party_wakes_up_held_and_is_unready() -> None:
-    """A5: power coming back is no reason to move."""
+    """H3: power coming back is no reason to move."""
     driver = Driver()
     driver.say(Lease(600 * SECOND_US))
 
@@ -164,7 +164,7 @@ def test_a_running_or_armed_party_is_unready_for_another_command() -> None:
 
 
 def test_without_a_fresh_lease_nothing_begins() -> None:
-    """A2, also at the very end of a lease."""
+    """L1: also at the very end of a lease."""
     driver = Driver()
     driver.say(MakeReady())
     assert reason(driver.do(1)) == "no_lease"
@@ -176,7 +176,7 @@ def test_without_a_fresh_lease_nothing_begins() -> None:
 
 @pytest.mark.parametrize("value", [False, None])
 def test_a_watched_signal_that_is_not_good_refuses(value: bool | None) -> None:
-    """A3: unknown counts as bad."""
+    """L5: unknown counts as bad."""
     driver = Driver(watched=("floor_clear",))
     driver.wake_up()
     assert reason(driver.do(1)) == "interlock"
@@ -197,7 +197,7 @@ def test_a_retained_signal_is_not_believed() -> None:
 
 
 def test_an_old_signal_refuses_and_an_older_one_changes_nothing() -> None:
-    """A3: silence counts as bad; an overtaken message is no news."""
+    """L5: silence counts as bad; an overtaken message is no news."""
     driver = Driver(watched=("floor_clear",))
     driver.wake_up()
     driver.say(FloorSignals({"floor_clear": False}), sent_us=200, now_us=200)
@@ -232,7 +232,7 @@ def test_an_unknown_action_is_unfit_and_its_number_may_be_used_again() -> None:
 
 
 def test_a_released_command_starts_at_its_start_time_and_not_before() -> None:
-    """A4: armed moves nothing; the start is measured and differs by the latency only."""
+    """B3: armed moves nothing; the start is measured and differs by the latency only."""
     driver = ready()
     assert driver.do(1, barrier="pull") == [Armed(1)]
     assert driver.pass_time(5 * SECOND_US) == []
@@ -372,7 +372,7 @@ def test_a_hold_answers_with_its_number_and_an_older_one_is_outdated() -> None:
 
 
 def test_a_second_copy_of_a_make_ready_does_not_undo_a_hold_by_itself() -> None:
-    """A5: the first copy was obeyed; what held the party since then stands."""
+    """H3: the first copy was obeyed; what held the party since then stands."""
     driver = Driver()
     driver.say(Lease(SECOND_US))
     driver.say(MakeReady(1))
@@ -388,7 +388,7 @@ def test_a_second_copy_of_a_make_ready_does_not_undo_a_hold_by_itself() -> None:
 
 
 def test_a_lapsed_lease_holds_a_running_command_by_itself() -> None:
-    """A2: silence of the coordinator is enough."""
+    """L2: silence of the coordinator is enough."""
     driver = Driver()
     driver.wake_up(until_us=3 * SECOND_US)
     driver.do(1, "long")
@@ -423,7 +423,7 @@ def test_a_renewed_lease_lets_it_go_on() -> None:
 
 @pytest.mark.parametrize("value", [False, None])
 def test_a_signal_lost_while_running_holds_at_once(value: bool | None) -> None:
-    """A3: the arm holds by itself, whatever the coordinator thinks."""
+    """L5: the arm holds by itself, whatever the coordinator thinks."""
     driver = Driver(watched=("floor_clear",))
     driver.wake_up()
     driver.say(FloorSignals({"floor_clear": True}))
@@ -439,7 +439,7 @@ def test_a_signal_lost_while_running_holds_at_once(value: bool | None) -> None:
 
 
 def test_a_silent_floor_holds_a_running_and_an_armed_command() -> None:
-    """A3: too old is as bad as bad."""
+    """L5: too old is as bad as bad."""
     for barrier in (None, "pull"):
         driver = Driver(watched=("floor_clear",))
         driver.wake_up()
@@ -534,7 +534,7 @@ def test_an_ask_repeats_the_last_report_and_says_unknown_otherwise() -> None:
 
 
 def test_after_a_restart_a_command_that_ran_is_interrupted_and_never_runs_again() -> None:
-    """A1 over a crash: nobody can tell how far it came, so nothing says it did nothing."""
+    """A4 over a crash: nobody can tell how far it came, so nothing says it did nothing."""
     driver = ready()
     driver.do(1)
     driver.pass_time(SECOND_US)

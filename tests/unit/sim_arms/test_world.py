@@ -55,7 +55,7 @@ def test_every_move_is_done_once_and_the_run_ends_by_itself() -> None:
 
 @pytest.mark.parametrize("seed", range(20))
 def test_on_a_bad_bus_no_move_is_done_twice_and_all_are_done_once_it_heals(seed: int) -> None:
-    """A1 against loss, doubles, delay and overtaking, with a coordinator that asks and repeats."""
+    """A4 against loss, doubles, delay and overtaking, with a coordinator that asks and repeats."""
     world, coordinator, benches = small_world(seed, TROUBLES)
 
     world.run(coordinator.is_done, 300 * SECOND_US)
@@ -78,7 +78,7 @@ def test_the_same_seed_gives_the_same_bytes() -> None:
 
 
 def test_the_trace_does_not_depend_on_the_hash_seed_of_the_process() -> None:
-    """N2, over processes: a set or a hash in the hot path would show here."""
+    """N2, N4, over processes: a set or a hash in the hot path would show here."""
     digests = [
         subprocess.run(
             [sys.executable, "-c", _PROGRAM],
@@ -96,7 +96,7 @@ def test_the_trace_does_not_depend_on_the_hash_seed_of_the_process() -> None:
 
 
 def test_a_cut_party_holds_by_its_lease_and_the_coordinator_hears_of_it() -> None:
-    """A2 over the bus; the broker tells what the party cannot."""
+    """L2 over the bus; the broker tells what the party cannot."""
     cut = Cause("party_cut", side="aft", at_us=2 * SECOND_US, for_us=5 * SECOND_US)
     world, coordinator, _ = small_world(1, [cut], action="long", moves=1)
 
@@ -123,7 +123,7 @@ def test_a_cut_party_holds_by_its_lease_and_the_coordinator_hears_of_it() -> Non
 
 
 def test_a_restarted_party_keeps_its_ledger_and_says_that_its_move_was_interrupted() -> None:
-    """A1 over a crash: the move that ran is not done again by anybody's repeat."""
+    """A4 over a crash: the move that ran is not done again by anybody's repeat."""
     restart = Cause("party_restarts", side="fore", at_us=2 * SECOND_US)
     reached: list[tuple[int, str]] = []
     world, coordinator, benches = small_world(
@@ -146,7 +146,7 @@ def test_a_restarted_party_keeps_its_ledger_and_says_that_its_move_was_interrupt
 
 
 def test_a_party_that_was_down_hears_nothing_and_asks_for_the_steel_when_it_is_back() -> None:
-    """What the other arm did meanwhile is not lost on it."""
+    """F3: what the other arm did meanwhile is not lost on it."""
     restart = Cause("party_restarts", side="fore", at_us=1_500_000, for_us=None)
     told: list[tuple[int, SimulatedFacts]] = []
 
@@ -234,7 +234,7 @@ def test_a_false_will_says_that_a_party_is_gone_while_it_works_on() -> None:
 
 
 def test_what_comes_out_of_the_brokers_memory_is_refused_and_moves_nothing() -> None:
-    """A lease or a command from before must not come to life again (W1)."""
+    """A lease or a command from before must not come to life again (WR9)."""
     error = Cause("stale_retained", side="fore", at_us=4 * SECOND_US, for_us=3 * SECOND_US)
     reached: list[int] = []
     world, coordinator, benches = small_world(

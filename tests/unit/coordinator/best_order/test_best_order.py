@@ -14,9 +14,10 @@ from coordinator.best_order.lane_order import lay_out
 from coordinator.best_order.measured import Measured
 from coordinator.best_order.search import search
 from coordinator.best_order.solve import find_best_order
+from coordinator.cli.asked import DryRunAsked
 from coordinator.cli.best_order import _rehearsed, cycle_s, show_best_order
 from coordinator.cli.output import Exit, Output
-from coordinator.core.plan import Plan
+from coordinator.core.plan import Plan, Rule
 from coordinator.prove import Limits, explore
 from coordinator.sequence import Loaded, load
 from tests.support.sequence_files import SEQUENCES, write_sequence
@@ -139,7 +140,7 @@ def test_the_model_of_the_present_order_takes_as_long_as_its_rehearsal(name: str
 
 
 def test_a_step_is_not_moved_past_the_change_of_the_tool_that_it_needs(tmp_path: Path) -> None:
-    """Freedom of order is no freedom of tools: the rules have judged the tools as written."""
+    """BO2: freedom of order is no freedom of tools: the rules have judged the tools as written."""
     steps = """
     - {do: park, id: begin}
     - {do: change_tool, with: {tool: wrench}, after: [begin]}
@@ -158,7 +159,7 @@ def test_a_rehearsal_in_the_best_order_is_shorter_and_keeps_to_the_bound(
     two_free_lanes: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Before and after are both run on the simulated arms, whatever the solver says."""
-    ended = show_best_order(Output.of(True), two_free_lanes, seed=1)
+    ended = show_best_order(Output.of(True), two_free_lanes, DryRunAsked())
 
     told = json.loads(capsys.readouterr().out)
     assert ended is Exit.GOOD
@@ -203,7 +204,7 @@ def test_no_order_written_out_by_hand_rehearses_shorter_than_the_best(
         cycles_s.append(cycle_s(measured))
 
     path = write_sequence(tmp_path, _covers(orders[0], orders[0]))
-    ended = show_best_order(Output.of(True), path, seed=1)
+    ended = show_best_order(Output.of(True), path, DryRunAsked())
 
     told = json.loads(capsys.readouterr().out)
     assert ended is Exit.GOOD
@@ -214,7 +215,7 @@ def test_no_order_written_out_by_hand_rehearses_shorter_than_the_best(
 def test_what_no_time_of_a_step_tells_is_found_by_rehearsing_on_once_the_bound_is_met(
     tmp_path: Path,
 ) -> None:
-    """The cover that the other arm has put in is quick to fit: one rehearsal in nine sees it."""
+    """BO5: the cover that the other arm has put in is quick to fit: one rehearsal in 9 sees it."""
     loaded = load(write_sequence(tmp_path, _covers(*[("cover", "uncover", "pin")] * 2)))
     _, present = _rehearsed(loaded, 1)
 
@@ -278,7 +279,7 @@ def _shortest_s() -> int:
 def test_of_more_orders_than_may_be_rehearsed_the_shortest_is_found_and_the_bound_meets_it(
     two_free_lanes: Path,
 ) -> None:
-    """The model is taught by what it offered, until nothing that is left can be shorter."""
+    """BO6: the model is taught by what it offered, until nothing that is left can be shorter."""
     loaded = load(two_free_lanes)
     arms = _MadeUpArms(loaded)
     present = arms.rehearse(loaded.plan)
@@ -310,7 +311,57 @@ def test_a_sequence_without_freedom_is_left_as_it_stands(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """In the shipped files every step waits for the one above."""
-    ended = show_best_order(Output.of(True), SEQUENCES / "park.yaml", seed=1)
+    ended = show_best_order(Output.of(True), SEQUENCES / "park.yaml", DryRunAsked())
 
     assert ended is Exit.GOOD
     assert json.loads(capsys.readouterr().out)["free"] == 0
+
+
+def test_what_a_barrier_releases_stays_first_whatever_is_free_after_it(tmp_path: Path) -> None:
+    """BO1: both sides of a span are released into the same steps as written."""
+    lane = """
+    - {do: park, id: begin}
+    - barrier: seen
+    - {do: lift, after: [begin]}
+    - {do: park, after: [begin]}
+    - {do: locate_joint, after: [begin]}
+"""
+    barriers = "barriers:\n  seen: {timeout: 30 min}\n"
+    path = write_sequence(tmp_path, f"{barriers}lanes:\n  fore:{lane}  aft:{lane}")
+    loaded = load(path)
+
+    free = free_stretches(loaded.plan, loaded.cell)
+
+    firsts = {one for barrier in loaded.plan.barriers for one in barrier.next_nodes}
+    assert [(one.nodes[0] in firsts, len(one.nodes)) for one in free] == [(True, 3)] * 2
+    assert [one.before for one in free] == [
+        ((one.nodes[0], one.nodes[1]), (one.nodes[0], one.nodes[2])) for one in free
+    ]
+
+
+def test_steps_that_a_rule_does_again_keep_the_order_of_the_file(two_free_lanes: Path) -> None:
+    """BO3: going back from the last to the first must find the steps between as written."""
+    loaded = load(two_free_lanes)
+    plan = loaded.plan
+    _, again, _, last, *_ = plan.lanes[0]
+    rule = Rule("missed", again_from=again)
+    nodes = tuple(
+        replace(node, rules=(rule,)) if index == last else node
+        for index, node in enumerate(plan.nodes)
+    )
+
+    (before, _) = free_stretches(plan, loaded.cell)
+    kept = [one for one in free_stretches(replace(plan, nodes=nodes), loaded.cell) if one.lane == 0]
+
+    assert before.is_free
+    assert kept == []
+
+
+def test_the_same_measures_give_the_same_order_again(two_free_lanes: Path) -> None:
+    """BO4: an order that changed from call to call could not be reviewed."""
+    loaded = load(two_free_lanes)
+
+    found = [find_best_order(loaded.plan, loaded.cell, _measured(loaded)) for _ in range(3)]
+
+    assert found[0] is not None
+    assert found == [found[0]] * 3

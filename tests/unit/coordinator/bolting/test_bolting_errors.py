@@ -90,7 +90,7 @@ MISUSES: list[tuple[str, str, Callable[[], object]]] = [
 def test_misuse_is_refused_with_its_code_value_and_way_out(
     code: str, tells: str, misuse: Callable[[], object]
 ) -> None:
-    """An author must learn what is wrong, what is right and what to do, from one line."""
+    """BT2, BT4, BT8: one line says what is wrong, what is right and what to do."""
     with pytest.raises(BoltingError) as caught:
         misuse()
 

@@ -16,7 +16,7 @@ def test_table_returns_its_own_rows() -> None:
 
 
 def test_reading_a_table_back_returns_the_pressure() -> None:
-    """The pressure that a torque asks for must make that torque: 131 points from end to end."""
+    """BT9: the pressure that a torque asks for must make that torque; 131 points, end to end."""
     pressures_pa = [5.0e6 + 0.5e6 * step for step in range(131)]
 
     torques_nm = [TABLE.torque_nm(pressure_pa) for pressure_pa in pressures_pa]
@@ -31,7 +31,7 @@ def test_halfway_between_rows_lies_halfway_in_torque() -> None:
 
 
 def test_planning_distance_never_falls_when_time_or_resolution_grows() -> None:
-    """A slower stop or a coarser field may not ask for less room, also across the limits."""
+    """BT11: a slower stop or a coarser field may not ask for less room, also across the limits."""
     times_s = [0.01 * step for step in range(1, 101)]
     resolutions_m = [0.001 * step for step in range(1, 71)]
 

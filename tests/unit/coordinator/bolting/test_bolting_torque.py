@@ -32,7 +32,7 @@ FRICTIONS = (Friction(0.0, 0.0), Friction(0.08, 0.12), Friction(0.15, 0.15), Fri
 def test_preload_from_torque_undoes_torque_from_preload(
     designation: str, friction: Friction
 ) -> None:
-    """A joint that is judged by its torque must be judged by the formula that set it."""
+    """BT7: a joint that is judged by its torque must be judged by the formula that set it."""
     thread = parse_thread(designation)
     bearing_m = 1.3 * thread.major_diameter_m
 
@@ -107,7 +107,7 @@ def test_a_frictionless_nut_runs_back_by_itself() -> None:
 
 @pytest.mark.parametrize("designation", DESIGNATIONS)
 def test_combined_stress_grows_with_friction_and_exceeds_the_tension(designation: str) -> None:
-    """A dry bolt is twisted harder at one preload, so it yields at less preload."""
+    """BT3: a dry bolt is twisted harder at one preload, so it yields at less preload."""
     thread = parse_thread(designation)
 
     stresses = [tightening_stress(1.0e5, thread, friction) for friction in (0.0, 0.1, 0.2)]
@@ -128,7 +128,7 @@ def test_equivalent_stress_of_pure_twist_is_the_shear_times_root_three() -> None
 
 
 def test_preload_band_holds_every_corner_of_tool_and_friction() -> None:
-    """The band is worst case: no mix of tool error and friction inside the limits escapes it."""
+    """BT10: the band is worst case: no mix of tool error and friction inside limits escapes it."""
     thread = parse_thread("2-8UN")
     frictions = FrictionBand(Friction(0.08, 0.07), Friction(0.1, 0.1), Friction(0.14, 0.15))
 

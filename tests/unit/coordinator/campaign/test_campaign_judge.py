@@ -2,7 +2,6 @@
 
 import pytest
 
-from coordinator.campaign.oracles import PROMISES
 from coordinator.core.effects import RaisePrompt, WriteRecord
 from coordinator.core.events import Act, OperatorActed, TimePassed
 from coordinator.wire.messages import (
@@ -414,24 +413,3 @@ def test_complete_with_steps_left_undone_is_found() -> None:
     court.decide(TimePassed(0), phase="complete")
 
     assert court.broken == ["E2"]
-
-
-def test_every_code_that_an_oracle_may_report_is_a_promise_in_words() -> None:
-    """Who reads a report looks the promise up."""
-    import ast
-    from pathlib import Path
-
-    import coordinator.campaign as package
-
-    codes: set[str] = set()
-    for path in sorted(Path(str(package.__file__)).parent.glob("*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
-                continue
-            if node.func.attr in ("report", "later"):
-                place = 0 if node.func.attr == "report" else 1
-                code = node.args[place] if len(node.args) > place else None
-                if isinstance(code, ast.Constant) and isinstance(code.value, str):
-                    codes.add(code.value)
-
-    assert {*codes, "R1", "R2"} == set(PROMISES)

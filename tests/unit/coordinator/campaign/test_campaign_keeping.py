@@ -40,7 +40,7 @@ def row(number: int, result: Outcome, *, canary: str = "", seed: int = 1) -> Row
 
 
 def test_every_planned_case_reads_back_from_its_file_as_it_was(tmp_path: Path) -> None:
-    """Times to the microsecond, parameters to the last digit."""
+    """CA4: times to the microsecond, parameters to the last digit."""
     words = maker().words()
     planner = Planner(words, 9)
     path = tmp_path / "case.yaml"
@@ -104,7 +104,7 @@ def test_shrinking_keeps_a_cause_that_another_failure_would_do_without() -> None
 
 
 def test_what_was_kept_is_there_again_and_a_torn_line_is_not(tmp_path: Path) -> None:
-    """A campaign is stopped in the middle of a line as well."""
+    """CA6: A campaign is stopped in the middle of a line as well."""
     folder = Folder(tmp_path)
     assert folder.begin(HEAD) == []
     rows = [row(1, outcome(True, False)), row(2, outcome(True, broken=True))]
@@ -120,7 +120,7 @@ def test_what_was_kept_is_there_again_and_a_torn_line_is_not(tmp_path: Path) -> 
 
 
 def test_a_case_counts_once_whatever_the_lines_say(tmp_path: Path) -> None:
-    """Two programs that once wrote into one folder would double every count."""
+    """CA8: two programs that once wrote into one folder would double every count."""
     folder = Folder(tmp_path)
     folder.begin(HEAD)
     folder.add([row(1, outcome(True)), row(2, outcome()), row(1, outcome(False))])
@@ -188,7 +188,7 @@ def test_failing_cases_of_two_campaigns_are_kept_side_by_side(tmp_path: Path) ->
 def test_a_folder_of_another_campaign_is_refused_by_what_differs(
     tmp_path: Path, change: str
 ) -> None:
-    """Results of other files would be counted as ours."""
+    """CA7: results of other files would be counted as ours."""
     Folder(tmp_path).begin(HEAD)
     other = replace(HEAD, **{change: 2 if change == "seed" else "other"})  # type: ignore[arg-type]  # by name
 
@@ -197,7 +197,7 @@ def test_a_folder_of_another_campaign_is_refused_by_what_differs(
 
 
 def test_the_matrix_sums_up_to_what_was_set() -> None:
-    """Nothing is counted twice, nothing is lost, canaries are left out."""
+    """CA5: nothing is counted twice, nothing is lost, canaries are left out."""
     rows = [
         row(1, outcome(True, True, False)),
         row(2, outcome(False, ended="held")),
@@ -270,7 +270,7 @@ def filled() -> Tally:
 
 
 def test_a_missed_canary_fails_the_campaign_and_a_reported_one_is_no_failure() -> None:
-    """A judge who sleeps through a defect put in on purpose sees nothing else either."""
+    """CA3: A judge who sleeps through a defect put in on purpose sees nothing else either."""
     tally = filled()
 
     assert tally.failed == {"S1 at release": 1}

@@ -44,7 +44,7 @@ def test_every_job_is_done_once_whatever_the_number_of_workers(count: int) -> No
 
 
 def test_a_worker_that_is_killed_loses_no_job(tmp_path: Path) -> None:
-    """Its jobs, and those that waited behind them, are done by another."""
+    """CA1: its jobs, and those that waited behind them, are done by another."""
     results: list[tuple[int, int]] = []
     with workers(2) as pool:
         pool.submit(Job(9, die_once, (tmp_path / "dead", 9)))

@@ -7,7 +7,8 @@ import pytest
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
-from coordinator.cli.check.asked import Asked, refusals
+from coordinator.cli.asked import CheckAsked
+from coordinator.cli.check.asked import refusals
 from coordinator.cli.check.check_verb import check_files
 from coordinator.cli.output import Exit, Output
 from tests.support.sequence_files import SEQUENCES
@@ -33,7 +34,7 @@ def test_a_folder_that_cannot_be_written_to_is_refused_before_anything_is_judged
 
 def test_asking_whether_a_folder_can_be_written_to_leaves_none(tmp_path: Path) -> None:
     """Where nothing is broken, nothing is left."""
-    assert list(refusals(Asked(out=tmp_path / "a" / "b"))) == []
+    assert list(refusals(CheckAsked(out=tmp_path / "a" / "b"))) == []
     assert list(tmp_path.iterdir()) == []
 
 
@@ -52,7 +53,7 @@ def test_what_does_nothing_without_a_proof_is_refused_beside_quick(given: list[s
 
 def test_a_refusal_is_a_document_for_scripts(capsys: pytest.CaptureFixture[str]) -> None:
     """With --json nobody should have to read people's text."""
-    ended = check_files(Output.of(True), [PARK], Asked(quick=True, states_max=100))
+    ended = check_files(Output.of(True), [PARK], CheckAsked(quick=True, states_max=100))
 
     told = json.loads(capsys.readouterr().out)
     assert ended is Exit.BAD_USE
@@ -63,7 +64,7 @@ def test_leaving_out_gives_no_leave(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Nobody takes out an interlock because a proof does without it."""
-    asked = Asked(causes=0, leave_out=True)
+    asked = CheckAsked(causes=0, leave_out=True)
 
     check_files(Output.of(False), [PARK], asked)
 

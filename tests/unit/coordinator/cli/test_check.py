@@ -6,7 +6,7 @@ from shutil import copytree
 
 import pytest
 
-from coordinator.cli.check.asked import Asked
+from coordinator.cli.asked import CheckAsked
 from coordinator.cli.check.check_verb import check_files
 from coordinator.cli.output import Exit, Output
 from tests.support.sequence_files import SEQUENCES
@@ -19,7 +19,7 @@ def test_a_cell_a_joint_and_a_case_are_checked_by_themselves(
     name: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """An editor hands over the file that is open, whatever its kind."""
-    ended = check_files(Output.of(True), [SEQUENCES / name], Asked(quick=False))
+    ended = check_files(Output.of(True), [SEQUENCES / name], CheckAsked(quick=False))
 
     assert ended is Exit.GOOD
     assert json.loads(capsys.readouterr().out)["findings"] == []
@@ -31,7 +31,7 @@ def test_sarif_takes_stdout_for_itself_and_keeps_the_exit(
     """A build server pipes stdout into a file; people's text would break it."""
     path = SEQUENCES / "broken" / "SEQ014_unknown_action.yaml"
 
-    ended = check_files(Output.of(True), [path], Asked(quick=True, sarif=True))
+    ended = check_files(Output.of(True), [path], CheckAsked(quick=True, sarif=True))
 
     told = capsys.readouterr()
     (result,) = json.loads(told.out)["runs"][0]["results"]
@@ -47,7 +47,7 @@ def test_fix_rewrites_the_file_and_then_judges_it(tmp_path: Path) -> None:
     shipped = path.read_text(encoding="utf-8")
     path.write_text(shipped.replace("count: 8", "count:    '9'"), encoding="utf-8")
 
-    ended = check_files(Output.of(True), [path], Asked(quick=True, fix=True))
+    ended = check_files(Output.of(True), [path], CheckAsked(quick=True, fix=True))
 
     assert ended is Exit.FINDINGS
     assert path.read_text(encoding="utf-8") == shipped.replace("count: 8", 'count: "9"')
@@ -62,7 +62,7 @@ def test_fix_says_which_file_it_had_to_leave(
     text = "case: a\ncauses: [{cause: burr,  # old\n  side: fore, bolt: 2}]\n"
     path.write_text(text, encoding="utf-8")
 
-    ended = check_files(Output.of(False), [path], Asked(quick=True, fix=True))
+    ended = check_files(Output.of(False), [path], CheckAsked(quick=True, fix=True))
 
     assert ended is Exit.FINDINGS
     assert path.read_text(encoding="utf-8") == text
@@ -80,7 +80,7 @@ def test_the_kind_of_a_file_is_told_by_its_keys_in_whatever_order(
     answers = tmp_path / "answers.yaml"
     answers.write_text("answers: [{prompt: stuck, answer: again, by: mate}]\n")
 
-    ended = check_files(Output.of(True), [joint, answers], Asked())
+    ended = check_files(Output.of(True), [joint, answers], CheckAsked())
 
     assert ended is Exit.GOOD
     assert len(json.loads(capsys.readouterr().out)["good"]) == 2

@@ -7,7 +7,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from coordinator.cli.check.asked import Asked
+from coordinator.cli.asked import CheckAsked
 from coordinator.cli.check.check_verb import check_files
 from coordinator.cli.output import Exit, Output
 from coordinator.prove import PROPERTIES
@@ -41,7 +41,7 @@ def test_a_broken_property_is_a_result_at_the_step_that_breaks_it(
     broken: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A build server that sees no result lets the file through."""
-    ended = check_files(Output.of(True), [broken], Asked(causes=0, sarif=True))
+    ended = check_files(Output.of(True), [broken], CheckAsked(causes=0, sarif=True))
 
     run = _run_of(capsys)
     (result,) = run["results"]
@@ -64,7 +64,7 @@ def test_a_cut_proof_is_no_success_and_says_of_which_file(
     """Nothing found in a part of the states is not nothing wrong."""
     path = copied(tmp_path) / "park.yaml"
 
-    ended = check_files(Output.of(True), [path], Asked(states_max=10, sarif=True))
+    ended = check_files(Output.of(True), [path], CheckAsked(states_max=10, sarif=True))
 
     run = _run_of(capsys)
     (invocation,) = run["invocations"]
@@ -82,7 +82,7 @@ def test_a_proof_that_holds_lists_what_was_judged(
     """What was broken before is closed only if it is told that it was judged again."""
     path = copied(tmp_path) / "park.yaml"
 
-    ended = check_files(Output.of(True), [path], Asked(causes=0, sarif=True))
+    ended = check_files(Output.of(True), [path], CheckAsked(causes=0, sarif=True))
 
     run = _run_of(capsys)
     assert ended is Exit.GOOD
@@ -96,7 +96,7 @@ def test_a_broken_file_is_not_good_and_its_steps_have_places(
     """A script takes its list of good files as it stands."""
     good = broken.parent / "change_tools.yaml"
 
-    check_files(Output.of(True), [broken, good], Asked(causes=0))
+    check_files(Output.of(True), [broken, good], CheckAsked(causes=0))
 
     told = json.loads(capsys.readouterr().out)
     (violation,) = told["proofs"][0]["violations"]
@@ -113,7 +113,7 @@ def test_no_more_states_are_decided_than_can_come_up(
     """Counts that do not add up make a reader doubt the rest."""
     path = copied(tmp_path) / "park.yaml"
 
-    check_files(Output.of(True), [path], Asked(causes=1))
+    check_files(Output.of(True), [path], CheckAsked(causes=1))
 
     told = capsys.readouterr()
     (proof,) = json.loads(told.out)["proofs"]
@@ -129,7 +129,7 @@ def test_a_cut_proof_counts_only_what_it_found(
     """It has seen no depth, and what its states stand for is not known."""
     path = copied(tmp_path) / "change_tools.yaml"
 
-    check_files(Output.of(True), [path], Asked(states_max=100))
+    check_files(Output.of(True), [path], CheckAsked(states_max=100))
 
     told = capsys.readouterr()
     (proof,) = json.loads(told.out)["proofs"]

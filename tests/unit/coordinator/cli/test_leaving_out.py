@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli.check.asked import Asked
+from coordinator.cli.asked import CheckAsked
 from coordinator.cli.check.check_verb import check_files
 from coordinator.cli.check.leaving_out import leave_out
 from coordinator.cli.output import Exit, Output
@@ -72,7 +72,7 @@ def test_what_nothing_depends_on_is_told_and_spoils_no_verdict(
     """It is for the author to decide whether it is needed; the sequence is sound as it is."""
     path = copied(tmp_path) / "park.yaml"
 
-    ended = check_files(Output.of(True), [path], Asked(causes=0, leave_out=True))
+    ended = check_files(Output.of(True), [path], CheckAsked(causes=0, leave_out=True))
 
     told = capsys.readouterr()
     (one,) = json.loads(told.out)["left_out"]

@@ -59,7 +59,7 @@ def test_an_export_is_refused_by_its_ending_before_anything_is_written(
 def test_judging_again_keeps_the_first_verdict_and_tells_what_differs(
     out: Path, tmp_path: Path
 ) -> None:
-    """L1: windows that nothing can keep reject every pull, beside the first verdict."""
+    """RC5: windows that nothing can keep reject every pull, beside the first verdict."""
     windows = tmp_path / "hard.yaml"
     windows.write_text(
         "windows: hard\ntolerance: 5 %\nkinds:\n  pull: {angle: [700 deg, 720 deg]}\n"
@@ -106,7 +106,7 @@ def test_look_back_names_the_joints_of_a_doubtful_tool(out: Path) -> None:
 def test_a_certificate_is_the_same_each_time_and_says_what_the_records_say(
     out: Path, tmp_path: Path
 ) -> None:
-    """C1: two prints of one joint must not differ; every bolt stands on it."""
+    """RC9: two prints of one joint must not differ; every bolt stands on it."""
     digests, text = [], ""
     for name in ("a.pdf", "b.pdf"):
         code, _ = ask(

@@ -48,7 +48,7 @@ def place_of(path: Path, word: str) -> str:
 def test_a_file_of_a_case_is_written_nowhere_but_below_its_folder(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, out_of: str, words: tuple[str, ...]
 ) -> None:
-    """A case comes from somebody else; it must not be able to put files on this machine."""
+    """CA9: A case comes from somebody else; it must not be able to put files on this machine."""
     name = out_of.format(folder=tmp_path)
     path = written(tmp_path, ("  files:\n", f"  files:\n    {name}: evil\n"))
     temporary = tmp_path / "temporary" / "deep"

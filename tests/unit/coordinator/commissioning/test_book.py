@@ -50,7 +50,7 @@ def test_a_book_goes_on_where_it_ended_and_its_chain_covers_everything(tmp_path:
 
 
 def test_no_byte_of_a_book_can_change_unseen(tmp_path: Path) -> None:
-    """A tick that can be painted in afterwards is no evidence."""
+    """CM3: A tick that can be painted in afterwards is no evidence."""
     path = written(tmp_path)
     sound = path.read_bytes()
     before = read_book(path)

@@ -80,7 +80,7 @@ def test_a_signal_is_seen_by_both_values_and_an_interlock_when_it_is_too_old_as_
 def test_a_value_from_the_memory_of_the_broker_or_in_a_foreign_name_is_not_seen(
     loaded: Loaded,
 ) -> None:
-    """A retained value may be a week old."""
+    """CM14: A retained value may be a week old."""
     watch = PointWatch(loaded.cell, points_of(loaded))
     forged = Message("aft", "floor", 1, 1, 0, FloorSignals(GOOD))
 
@@ -146,7 +146,7 @@ def test_unchecked_points_are_told_by_name_until_every_state_was_seen(
 
 
 def test_what_a_simulated_party_shows_checks_no_real_one(loaded: Loaded, tmp_path: Path) -> None:
-    """A simulated switch proves no wire; neither does one that has not said what it is."""
+    """CM16: A simulated switch proves no wire; neither does one that has not said what it is."""
     points = points_of(loaded)
     with Book.open(book_path(tmp_path, "cell")) as book:
         for number, point in enumerate(points):
@@ -160,7 +160,7 @@ def test_what_a_simulated_party_shows_checks_no_real_one(loaded: Loaded, tmp_pat
 def test_a_changed_file_outdates_the_points_concerned_and_no_other(
     loaded: Loaded, tmp_path: Path
 ) -> None:
-    """A new greatest age is a new promise; the tools have nothing to do with it."""
+    """CM13, CM15: A new greatest age is a new promise; the tools have nothing to do with it."""
     points = points_of(loaded)
     cell = tmp_path / "cells" / "sill_point.yaml"
     before = "floor_clear: {text: nobody inside the line, max_age: 1500 ms"

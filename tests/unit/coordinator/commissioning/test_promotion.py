@@ -116,7 +116,7 @@ def test_the_degrees_of_a_real_arm_open_one_another(loaded: Loaded) -> None:
 def test_a_resumed_run_is_whole_for_what_is_simulated_and_opens_nothing_for_what_is_real(
     loaded: Loaded,
 ) -> None:
-    """P3: a person who meets the refusal is told which run it was, and why it does not count."""
+    """CM19: a person who meets the refusal is told which run it was, and why it does not count."""
     pages = Pages(loaded).run(resumed=True)
     assert lacking(pages, ("fore=shadow",)) == []
 
@@ -185,7 +185,7 @@ def test_an_acceptance_counts_only_whole_passed_and_of_a_real_arm(
 
 
 def test_a_later_failure_takes_back_what_an_earlier_pass_has_opened(loaded: Loaded) -> None:
-    """A driver that was changed since is another driver."""
+    """CM17: A driver that was changed since is another driver."""
     pages = Pages(loaded).run(fore="shadow").points("floor").accept()
     assert lacking(pages, caps=BARE, mode=Mode.STEP) == []
 
@@ -218,7 +218,7 @@ def test_a_shadow_that_was_not_heard_or_not_still_opens_nothing(
 
 
 def test_runs_of_other_files_open_nothing(loaded: Loaded) -> None:
-    """The same hash for all of them, or the evidence is about something else."""
+    """CM18: the same hash for all of them, or the evidence is about something else."""
     pages = Pages(loaded).points("floor").accept().run(fore="shadow").run(BARE, fore="real")
     assert lacking(pages, caps=SLOW, mode=Mode.STEP) == []
 

@@ -43,7 +43,7 @@ def ticked(*results: str) -> tuple[str, dict[str, Any]]:
 
 
 def test_a_failed_check_opens_an_item_that_the_same_check_closes_once_it_passes() -> None:
-    """Both ends name the entry of the book, so that anybody can look it up."""
+    """CM20: both ends name the entry of the book, so that anybody can look it up."""
     items = punch_list(book(acceptance("failed"), acceptance("failed"), acceptance("passed")))
 
     (item,) = items

@@ -51,7 +51,7 @@ def test_the_published_schema_is_the_published_one() -> None:
 
 @pytest.mark.parametrize("body", bodies(), ids=lambda body: body.__name__)
 def test_each_example_fits_its_schema_and_its_topic_and_is_read_back(body: type[Any]) -> None:
-    """Whoever writes a driver replays these; a schema that takes anything would take less too."""
+    """CN1: whoever writes a driver replays these; a schema that takes anything takes less too."""
     example = example_of(body)
     payload = encode(example)
     schema = schema_of(body)
@@ -105,7 +105,7 @@ def broken(change: Any) -> tuple[str, ...]:
 
 
 def test_what_breaks_old_parties_is_told_and_what_does_not_is_not() -> None:
-    """The comparison can fail, and does not cry wolf."""
+    """CN2: the comparison can fail, and does not cry wolf."""
 
     def data(messages: Any, name: str) -> Any:
         return messages[name]["payload"]["properties"]["data"]

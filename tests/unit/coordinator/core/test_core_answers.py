@@ -34,7 +34,7 @@ def answer(world: CoreWorld, party: int, option: str, torque_nm: float | None = 
 
 
 def test_side_that_was_to_begin_again_with_a_partner_done_by_hand_is_asked_anew() -> None:
-    """Found by the proof: the core broke; and it must never pull by itself (S1)."""
+    """Found by the proof: the core broke; and it must never pull by itself (S5)."""
     world = pulling()
     fail(world, FORE)
     fail(world, AFT)
@@ -52,7 +52,7 @@ def test_side_that_was_to_begin_again_with_a_partner_done_by_hand_is_asked_anew(
 
 
 def test_whoever_leaves_in_order_goes_on_leaving_after_a_hold() -> None:
-    """Found by the proof: after the restart one side went back to work while the other left."""
+    """R4: found by the proof: after the restart one side went back to work while the other left."""
     world = pulling()
     fail(world, FORE)
     world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))
@@ -74,7 +74,7 @@ def test_whoever_leaves_in_order_goes_on_leaving_after_a_hold() -> None:
 
 
 def test_side_before_a_move_of_its_own_recovery_leaves_with_its_partner() -> None:
-    """Found by the proof: the core broke when the partner was about to recover."""
+    """S6: found by the proof: the core broke when the partner was about to recover."""
     world = pulling()
     fail(world, FORE)
     world.feed(CommandInterrupted(world.now_us, AFT, command_of(world, AFT)))

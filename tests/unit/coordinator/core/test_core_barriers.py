@@ -52,7 +52,7 @@ def test_starts_outside_the_window_are_warned_of() -> None:
 
 
 def test_refusal_by_one_disarms_everybody() -> None:
-    """B2: who is armed already must not stay so, waiting for a start that never comes."""
+    """B8: who is armed already must not stay so, waiting for a start that never comes."""
     world = reach("meet", armed=False)
     world.feed(CommandArmed(world.now_us, FORE, command_of(world, FORE)))
     refusal = CommandRefused(world.now_us, AFT, command_of(world, AFT), "busy")
@@ -74,7 +74,7 @@ def test_confirmation_of_an_older_arming_does_nothing() -> None:
 
 
 def test_timeout_names_who_is_missing_and_nobody_else() -> None:
-    """B3: a person must know where to look."""
+    """B9: a person must know where to look."""
     world = reach("pick")
     # Aft works on for longer than its partners are ready to wait.
     impatient = replace(world.plan.barriers[MEET], timeout_us=20_000_000)

@@ -55,7 +55,7 @@ def test_supply_lost_between_arming_and_release_releases_nobody() -> None:
 
 
 def test_end_that_comes_in_before_time_is_called_sends_nothing_on_an_old_signal() -> None:
-    """I3: an event is decided by its own time, whether or not the deadline was called before it."""
+    """I8: an event is decided by its own time, whether or not the deadline was called before it."""
     world = reach("pick")
     in_time_us = world.plan.signals[0].max_age_us
     assert {seen_us for _, seen_us in world.judge.signals} == {0}
@@ -70,7 +70,7 @@ def test_end_that_comes_in_before_time_is_called_sends_nothing_on_an_old_signal(
 
 
 def test_silent_party_is_asked_as_often_as_allowed_before_anybody_is_held() -> None:
-    """C2: silence alone says nothing about what was done; the party's own ledger does."""
+    """A2: silence alone says nothing about what was done; the party's own ledger does."""
     world = reach("pick")
     held = len(holds_of(world, AFT))
 
@@ -84,7 +84,7 @@ def test_silent_party_is_asked_as_often_as_allowed_before_anybody_is_held() -> N
 
 
 def test_side_that_had_ended_its_part_of_a_span_does_all_of_it_again() -> None:
-    """S2: what one side did before the other failed counts for nothing once both go back."""
+    """S6: what one side did before the other failed counts for nothing once both go back."""
     world = reach("confirm torque bolt 1 round 1", plan=load(SEQUENCES / "makeup_8.yaml").plan)
     world.feed(CommandFinished(world.now_us, FORE, command_of(world, FORE), ()))
     before, closing = len(world.sent[FORE]), "pulled (round 1, pair 1)"
@@ -113,7 +113,7 @@ def test_start_that_is_never_reported_takes_both_sides_back() -> None:
 
 
 def test_good_end_with_a_result_outside_its_window_is_a_fault() -> None:
-    """A party that feels too little has not done what was asked, whatever it says."""
+    """T5: A party that feels too little has not done what was asked, whatever it says."""
     world = reach("pull bolt 1 round 1", plan=load(SEQUENCES / "makeup_8.yaml").plan)
     end = CommandFinished(world.now_us, FORE, command_of(world, FORE), (("torque_nm", 1.0),))
 

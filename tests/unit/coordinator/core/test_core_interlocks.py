@@ -7,7 +7,7 @@ from tests.support.pair_plan import AFT, FORE, HOIST, INTERLOCK, TRIP
 
 
 def test_signal_that_is_too_old_counts_as_unsafe() -> None:
-    """I3: a sensor that says nothing says nothing good; one second is its age."""
+    """I8: a sensor that says nothing says nothing good; one second is its age."""
     world = reach("pick")
     world.unanswered.clear()
     for _ in range(4):
@@ -37,7 +37,7 @@ def test_step_with_an_exception_moves_while_its_interlock_is_active() -> None:
 
 
 def test_reset_moves_nothing_and_restart_names_what_is_checked_again() -> None:
-    """I2, H2: clearing, resetting and restarting are three things."""
+    """I7, H6: clearing, resetting and restarting are three things."""
     world = reach("seat")
     world.feed(SignalSeen(world.now_us, TRIP, False))
     run_until(world, lambda: world.state.phase == "held")

@@ -38,7 +38,7 @@ def pulling(plan: Plan | None = None) -> CoreWorld:
 
 
 def test_partner_is_stopped_and_both_start_again_together() -> None:
-    """S1, S2: one side must not pull on against a partner that has failed."""
+    """S3, S6: one side must not pull on against a partner that has failed."""
     world = pulling()
     first = world.state.meetings[OPEN].epoch
     effects = world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
@@ -52,7 +52,7 @@ def test_partner_is_stopped_and_both_start_again_together() -> None:
 
 
 def test_nobody_starts_again_before_the_partner_stands() -> None:
-    """S1: its fate is decided once both are at rest."""
+    """S3: its fate is decided once both are at rest."""
     world = pulling()
     world.feed(CommandFaulted(world.now_us, FORE, command_of(world, FORE), "not_reached"))
     assert not words_of(world, "span_again")
@@ -63,7 +63,7 @@ def test_nobody_starts_again_before_the_partner_stands() -> None:
 
 
 def test_torques_beyond_the_band_hold_both() -> None:
-    """S3: 600 N·m is the band; 601 N·m is outside it, 600 N·m is not."""
+    """S4: 600 N·m is the band; 601 N·m is outside it, 600 N·m is not."""
     world = pulling()
     world.feed(CommandProgressed(world.now_us, AFT, command_of(world, AFT), 100))
     within = world.feed(CommandProgressed(world.now_us, FORE, command_of(world, FORE), 700))
@@ -124,7 +124,7 @@ def longer_plan() -> Plan:
 
 
 def test_side_at_a_gate_does_not_go_on_while_its_partner_has_failed() -> None:
-    """S1: a gate that clears is no reason to go on in a span in which the other has failed."""
+    """S3: a gate that clears is no reason to go on in a span in which the other has failed."""
     world = pulling(longer_plan())
     world.feed(SignalSeen(world.now_us, INTERLOCK, False))
     world.feed(CommandFinished(world.now_us, AFT, command_of(world, AFT)))

@@ -47,7 +47,7 @@ def asked(evidence: tuple[tuple[str, float], ...] = ()) -> CoreWorld:
 
 
 def test_only_the_first_answer_counts() -> None:
-    """P1: two people at two screens must not both be obeyed."""
+    """P6: two people at two screens must not both be obeyed."""
     world = asked()
     number = min(world.prompts)
     world.feed(PromptAnswered(world.now_us, number, "again", "Ada"))
@@ -65,7 +65,7 @@ def test_option_that_was_not_offered_does_nothing() -> None:
 
 
 def test_both_sides_go_back_once_the_last_prompt_is_answered() -> None:
-    """S2: one person's answer must not send one side off alone."""
+    """S6: one person's answer must not send one side off alone."""
     world = asked()
     assert len(world.prompts) == 2
     before = len(words_of(world, "span_again"))
@@ -110,7 +110,7 @@ def test_party_told_to_hold_is_waited_for_before_all_count_as_paused() -> None:
 
 
 def test_act_that_the_phase_does_not_allow_is_refused_in_words() -> None:
-    """D3: a person's mistake is an event, never an exception."""
+    """X1: a person's mistake is an event, never an exception."""
     world = reach("pick")
     world.act(Act.RESTART)
     assert words_of(world, "act_refused") == ["restart: not from running"]

@@ -43,7 +43,7 @@ def test_a_signal_is_unknown_before_anything_was_heard() -> None:
 
 
 def test_an_answer_counts_from_its_question_for_one_turn_and_no_longer() -> None:
-    """The controller may have looked at the very moment it was asked."""
+    """GW2: the controller may have looked at the very moment it was asked."""
     one = desk()
     one.take("deck", clear(), START_US)
     last_us = START_US + EVERY_US + TIMEOUT_US
@@ -60,7 +60,7 @@ def test_an_answer_from_the_future_is_unknown() -> None:
 
 
 def test_nothing_outlives_the_link_it_came_over() -> None:
-    """What was good a moment ago says nothing about now."""
+    """GW2: what was good a moment ago says nothing about now."""
     one = desk()
     one.take("deck", clear(), START_US)
     one.lose("deck", "connection lost")
@@ -72,7 +72,7 @@ def test_nothing_outlives_the_link_it_came_over() -> None:
 
 @pytest.mark.parametrize("value", [True, False])
 def test_a_reading_of_bad_quality_is_unknown_whatever_its_value(value: bool) -> None:
-    """The controller itself does not vouch for it."""
+    """GW1: the controller itself does not vouch for it."""
     one = desk()
     one.take("deck", clear(value, wrong="its status is Bad"), START_US)
 
@@ -80,7 +80,7 @@ def test_a_reading_of_bad_quality_is_unknown_whatever_its_value(value: bool) -> 
 
 
 def test_a_place_that_is_not_answered_is_unknown() -> None:
-    """An answer about other places is none about this one."""
+    """GW1: an answer about other places is none about this one."""
     one = desk()
     one.take("deck", {}, START_US)
 
@@ -120,7 +120,7 @@ def test_a_beat_must_be_seen_to_change_before_anything_counts() -> None:
 
 
 def test_a_beat_that_stands_still_makes_everything_unknown_until_it_goes_on() -> None:
-    """A controller whose program has stopped goes on giving the last values."""
+    """GW1: A controller whose program has stopped goes on giving the last values."""
     one = desk(alive=BEAT.at)
     beats = (1, 2, *([2] * 6), 3)
     seen = []

@@ -13,7 +13,7 @@ def beat(ordinal: int, at_us: int, missed: int = 0, boot: int = 7) -> Message:
 
 
 def test_gaps_are_told_not_more_often_than_a_heartbeat() -> None:
-    """G3: a broker that sheds half of a hundred signs a second must not drown the journal."""
+    """WR8: a broker that sheds half of a hundred signs a second must not drown the journal."""
     watch = GapWatch(small_plan())
     told: list[MessagesMissed] = []
     for number in range(1, 400, 2):
@@ -98,7 +98,7 @@ def test_a_gap_is_journalled_and_the_party_asked_how_it_stands() -> None:
 
 
 def test_the_brokers_memory_is_no_gap() -> None:
-    """W1: what was kept may be as old as it likes."""
+    """WR9: what was kept may be as old as it likes."""
     coordinator = Coordinator(small_plan())
     coordinator.receive(beat(5, 0), 10)
 

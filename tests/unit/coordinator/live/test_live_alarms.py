@@ -69,7 +69,7 @@ def test_a_shelved_alarm_comes_back_by_itself() -> None:
 
 
 def test_a_hold_is_told_with_the_seconds_before_it_and_what_followed_beneath() -> None:
-    """First-out: what came second is often only what the first one led to."""
+    """ST1: first-out: what came second is often only what the first one led to."""
     stories = HoldStories(pair_plan())
 
     def note(at_us: int, kind: str, text: str, phase: str = "running") -> None:

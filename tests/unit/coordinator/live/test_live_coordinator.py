@@ -103,7 +103,7 @@ def test_a_proof_carries_the_trace_and_the_tool_of_its_command() -> None:
 
 
 def test_a_message_of_a_later_epoch_is_refused_loudly() -> None:
-    """E1: two coordinators on one cell would command against each other."""
+    """A7: two coordinators on one cell would command against each other."""
     coordinator = Coordinator(small_plan(), epoch=4)
 
     with pytest.raises(OutdatedCoordinator, match="LNK008"):
@@ -123,7 +123,7 @@ def test_a_report_of_an_earlier_epoch_is_dropped_but_a_heartbeat_is_not() -> Non
 
 
 def test_a_retained_state_is_shown_and_decides_nothing() -> None:
-    """W1: the broker's memory may be days old."""
+    """WR9: the broker's memory may be days old."""
     coordinator = Coordinator(small_plan())
 
     coordinator.receive(heartbeat(), 10, retained=True)
@@ -133,7 +133,7 @@ def test_a_retained_state_is_shown_and_decides_nothing() -> None:
 
 
 def test_time_passes_only_when_the_core_waits_for_it() -> None:
-    """A coordinator that ticks by itself would journal noise for ever."""
+    """D2: A coordinator that ticks by itself would journal noise for ever."""
     events: list[Event] = []
     observers = Observers(listeners=(lambda event, effects, state: events.append(event),))
     coordinator = Coordinator(small_plan(), origin_us=1_000, observers=observers)

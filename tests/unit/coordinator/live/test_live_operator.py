@@ -98,7 +98,7 @@ def test_a_script_with_a_start_of_its_own_starts_only_by_that() -> None:
 
 
 def test_answers_are_used_once_and_in_order() -> None:
-    """O1: the second prompt of a name gets the second answer, the third gets none."""
+    """LV4: the second prompt of a name gets the second answer, the third gets none."""
     script = OperatorScript(
         PLAN, [Reply("torque_trouble", "again"), Reply("torque_trouble", "abort")]
     )
@@ -195,7 +195,7 @@ def test_a_scripted_answer_brings_a_faulted_run_to_its_end() -> None:
 
 
 def test_a_run_that_nobody_answers_does_not_go_on() -> None:
-    """P3: no answer is no answer."""
+    """P1: no answer is no answer."""
     coordinator = Coordinator(PLAN)
     fore = ObedientParty("fore", faults={"pull": 1})
 

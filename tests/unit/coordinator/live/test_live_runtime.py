@@ -168,7 +168,7 @@ def test_a_journal_that_fails_holds_the_arms_and_ends_the_run() -> None:
 
 
 def test_another_coordinator_of_a_later_epoch_ends_the_run_without_a_word() -> None:
-    """E1: the cell is the other's now, and our hold would disturb it."""
+    """A7: the cell is the other's now, and our hold would disturb it."""
     scene = Scene()
     scene.script = None
     later = Message("fore", "fore", 1, 9, 0, PartyState(True))
@@ -249,7 +249,7 @@ def test_no_decision_waits_for_the_broker_to_say_that_it_has_the_last_one() -> N
 
 
 def test_a_mistake_while_sending_holds_every_arm_and_is_raised() -> None:
-    """R1 also for what is sent in the background: nobody may miss that it went wrong."""
+    """H7 also for what is sent in the background: nobody may miss that it went wrong."""
     scene = Scene(work_us=5_000_000)
     link = LateLink(scene, fails=True)
     link.ended.set()

@@ -94,7 +94,7 @@ def translated(body: Body, *, source: str = "aft", subject: str | None = None) -
     ],
 )
 def test_a_report_becomes_the_event_of_its_party(body: Body, event: Event) -> None:
-    """Every report has one event, timed from the run's beginning."""
+    """WR2: every report has one event, timed from the run's beginning."""
     assert translated(body) == Translation((event,))
 
 
@@ -125,7 +125,7 @@ def test_a_lost_floor_leaves_every_signal_unknown() -> None:
 
 @pytest.mark.parametrize("body", [Accepted(1), PartyState(True)])
 def test_a_stranger_becomes_no_event_and_is_told(body: Body) -> None:
-    """T1: whoever is not in the plan decides nothing."""
+    """LV3: whoever is not in the plan decides nothing."""
     assert translated(body, source="port") == Translation((), ("unknown party 'port'",))
 
 
@@ -138,7 +138,7 @@ def test_what_is_said_in_the_name_of_another_is_not_believed(body: Body) -> None
 
 
 def test_signals_count_from_the_floor_alone() -> None:
-    """An arm that says on its own topic that nobody is inside decides nothing."""
+    """WR5: an arm that says on its own topic that nobody is inside decides nothing."""
     outcome = translated(FloorSignals({"nobody_inside": True}), source="aft", subject="aft")
 
     assert outcome == Translation((), ("'aft' is not the floor, yet tells signals",))

@@ -96,7 +96,7 @@ def sources(found: Sequence[Delivery]) -> list[str]:
 
 
 def test_only_what_is_for_a_real_party_goes_onto_the_real_bus() -> None:
-    """A command for a party in shadow would move steel that nobody watches."""
+    """LV8: A command for a party in shadow would move steel that nobody watches."""
     messages = [said("coordinator", Do(1, "s", "park"), one) for one in ("fore", "aft", "hoist")]
     messages.append(said("coordinator", Lease(1), "all"))
 
@@ -107,7 +107,7 @@ def test_only_what_is_for_a_real_party_goes_onto_the_real_bus() -> None:
 
 
 def test_a_run_with_nothing_real_sends_nothing_onto_the_real_bus_not_even_a_lease() -> None:
-    """Live inputs, no outputs."""
+    """LV8: live inputs, no outputs."""
     messages = [said("coordinator", body, "aft") for body in (Hold("x", 1), Do(2, "s", "park"))]
     messages.append(said("coordinator", Lease(1), "all"))
 
@@ -137,7 +137,7 @@ def test_each_party_is_heard_from_one_bus_alone() -> None:
 
 
 def test_a_real_party_that_calls_itself_simulated_is_told_once_and_not_heard() -> None:
-    """Somebody has left a simulation on the bus of the real cell."""
+    """LV9: somebody has left a simulation on the bus of the real cell."""
     beat = said("fore", PartyState(online=True, simulated=True))
 
     found = asyncio.run(Two(**STOOD).heard([], [beat, beat, said("fore", Accepted(1))]))
@@ -171,7 +171,7 @@ def test_a_lasting_difference_is_told_with_both_values_and_a_flicker_is_not() ->
 def test_silence_is_told_and_never_taken_for_agreement(
     beats_s: tuple[int, ...], is_heard: bool
 ) -> None:
-    """A cable that was never plugged in shows no difference either."""
+    """LV10: A cable that was never plugged in shows no difference either."""
     found = compared({"fore": "shadow", "aft": "shadow"})
     for at_s in beats_s:
         found.seen(said("fore", PartyState(online=True, simulated=False)), at_s * S)

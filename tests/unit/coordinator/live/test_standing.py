@@ -12,7 +12,7 @@ CELL = read_cell(Path(SEQUENCES) / "cells" / "sill_point.yaml")
 
 
 def test_who_is_not_named_is_simulated_or_real_with_all_the_others() -> None:
-    """A word left out must not make steel move, unless everything was said to be real."""
+    """LV6: A word left out must not make steel move, unless everything was said to be real."""
     assert Standings.asked(CELL, ["fore=real"]).to_data() == (
         ("fore", "real"),
         ("aft", "simulated"),
@@ -60,7 +60,7 @@ def test_a_word_that_does_not_fit_is_refused_with_what_it_must_be(
     ],
 )
 def test_the_banner_says_who_can_move(words: list[str], banner: str, caution: str) -> None:
-    """Whoever stands beside an arm must read from anywhere whether it is meant."""
+    """LV7: whoever stands beside an arm must read from anywhere whether it is meant."""
     stands = Standings.asked(CELL, words)
 
     assert (stands.banner(), stands.caution()) == (banner, caution)

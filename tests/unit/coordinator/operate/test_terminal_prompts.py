@@ -46,8 +46,8 @@ def test_with_two_prompts_open_a_bare_option_answers_neither() -> None:
     told = desk_with(7, 8).read("again")
 
     assert isinstance(told, str)
-    assert "prompt 7" in told
-    assert "prompt 8" in told
+    assert "prompts 7 and 8 are open" in told
+    assert "such as: 7 again" in told
     assert desk_with(7, 8).read("8 again") == Answering(8, "again", WHO)
 
 
@@ -82,6 +82,27 @@ def test_a_prompt_is_taken_by_a_word() -> None:
     """One owner: whoever has taken it answers it."""
     assert desk_with(7).read("take Ada") == Taking(7, "Ada")
     assert desk_with(7, 8).read("8 take") == Taking(8, WHO)
+
+
+def test_help_lists_what_can_be_typed_at_this_moment() -> None:
+    """Whoever does not know the words must not have to guess them; what is refused is not there."""
+    told = desk_with(7, 8).read("help")
+
+    assert isinstance(told, str)
+    assert "PROMPT 7: 1 again, 2 hold, 3 abort" in told
+    assert "PROMPT 8: 1 again, 2 hold, 3 abort" in told
+    assert "type the prompt's number first" in told
+    [acts] = [line.strip() for line in told.splitlines() if "acts:" in line]
+    assert acts == "acts: pause, hold, reset, stop, abort"  # The desk's procedure is running.
+
+
+def test_help_before_the_start_offers_no_answer() -> None:
+    """Nothing is asked yet."""
+    told = PromptDesk().read("help")
+
+    assert isinstance(told, str)
+    assert "acts: start" in told
+    assert "take" not in told
 
 
 def test_keys_become_lines_with_the_last_one_erased() -> None:

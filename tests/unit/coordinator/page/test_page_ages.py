@@ -200,7 +200,7 @@ def run(case: str) -> Watched:
 
 @pytest.mark.timeout(240)
 def test_no_value_from_the_bus_is_shown_without_its_age_or_time() -> None:
-    """Over whole runs with a prompt, measured evidence, holds, barriers, pulls and records."""
+    """PG2: over whole runs with a prompt, measured evidence, holds, barriers, pulls and records."""
     seen: dict[str, int] = {}
     for case in ("low_supply_aft.yaml", "person_steps_in.yaml"):
         for snapshot in run(case).snapshots:

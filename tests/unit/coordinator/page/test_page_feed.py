@@ -27,3 +27,43 @@ def test_a_viewers_line_ends_with_the_run_after_the_last_snapshot() -> None:
         return seen
 
     assert asyncio.run(look()) == [{"run": 1}, {"run": 2}]
+
+
+def test_a_slow_viewer_misses_snapshots_and_nobody_waits_for_it() -> None:
+    """PG3: the run goes on putting snapshots, whatever its viewers do meanwhile."""
+
+    async def look() -> list[object]:
+        feed = Feed()
+        feed.put({"run": 1})
+        viewer = feed.follow()
+        first = await anext(viewer)
+        for number in range(2, 1_000):
+            feed.put({"run": number})
+        return [first, await anext(viewer)]
+
+    assert asyncio.run(look()) == [{"run": 1}, {"run": 999}]
+
+
+def test_every_call_is_answered_by_the_run_or_for_it() -> None:
+    """PG4: an operator who presses a button must read what came of it."""
+    sent: list[dict[str, object]] = []
+
+    def gone(content: dict[str, object]) -> None:
+        raise BrokenPipeError
+
+    async def call() -> list[dict[str, object]]:
+        feed = Feed(sent.append)
+        calling = asyncio.create_task(feed.call({"act": "hold"}))
+        while not sent:
+            await asyncio.sleep(0)
+        feed.take_reply({"reply": sent[0]["call"], "ok": True, "text": "holding"})
+        return [await calling, await Feed(gone).call({}), await Feed().call({})]
+
+    answered, lost, alone = asyncio.run(call())
+
+    assert answered["text"] == "holding"
+    assert (lost["ok"], lost["text"]) == (
+        False,
+        "the run does not answer; act at its terminal",
+    )
+    assert (alone["ok"], alone["text"]) == (False, "there is no run behind this page")

@@ -59,7 +59,7 @@ def test_a_sound_plan_is_proved_and_its_states_are_counted(causes: int, states: 
     [(pair_plan(), 1), (asking_plan(), 1), (shipped("makeup_6"), 0), (shipped("change_tools"), 2)],
 )
 def test_states_decided_once_stand_for_all_that_a_whole_walk_sees(plan: Plan, causes: int) -> None:
-    """Soundness: the walk that treats nothing as alike comes to just as many states and steps."""
+    """PV7, PV9, PV10, PV12, PV13: a walk that takes nothing as alike sees as many states."""
     whole = explore(plan, Limits(causes, is_cut=False))
     folded = explore(plan, Limits(causes))
 
@@ -87,7 +87,7 @@ def test_twenty_bolts_take_hardly_more_states_than_six() -> None:
 
 
 def test_what_is_left_out_changes_no_verdict() -> None:
-    """M3: with every combination of inner steps the same plan is proved as well."""
+    """PV16: with every combination of inner steps the same plan is proved as well."""
     found = explore(pair_plan(), Limits(1, is_modular=False))
 
     assert found.is_proved
@@ -95,14 +95,14 @@ def test_what_is_left_out_changes_no_verdict() -> None:
 
 
 def test_barriers_in_opposite_order_leave_no_way_to_complete() -> None:
-    """Each waits for the other: it never completes, and only a person's stop can end it."""
+    """PV21: each waits for the other: it never completes, and only a person's stop can end it."""
     found = explore(crossed_plan(), Limits(0))
 
     assert {one.property for one in found.violations} == {"no_deadlock", "way_to_complete"}
 
 
 def test_a_bound_that_cuts_the_walk_never_ends_in_proved() -> None:
-    """E1: not proved is told, whatever was seen until then."""
+    """PV1: not proved is told, whatever was seen until then."""
     found = explore(pair_plan(), Limits(1, states_max=100))
 
     assert (found.is_complete, found.is_proved) == (False, False)
@@ -116,7 +116,7 @@ def test_a_prompt_that_needs_more_causes_is_named_as_unreached() -> None:
 
 
 def test_a_counterexample_names_what_happened_in_order() -> None:
-    """The path is the shortest there is and says who did what."""
+    """PV8: the path is the shortest there is and says who did what."""
     found = explore(crossed_plan(), Limits(0))
 
     assert found.violations[0].path == ("fore is ready", "aft is ready")
@@ -129,7 +129,7 @@ def test_a_sequence_that_pulls_two_bolts_only_is_proved_too(name: str) -> None:
 
 
 def test_a_failure_of_a_step_that_a_lane_has_gone_back_from_is_part_of_where_it_is() -> None:
-    """It counts once the lane comes there again; unseen, the whole make-up was walked as one."""
+    """PV11: it counts once the lane comes there again; unseen, a make-up was walked as one."""
     expander = Expander(Own(shipped("makeup_6")), Limits(2), Store(), is_orderly=True)
     start = start_of(expander)
     first, *others = start.state.lanes

@@ -4,9 +4,13 @@ from pathlib import Path
 
 import pytest
 
+from coordinator.core.effects import SendDo
+from coordinator.core.state import Phase
 from coordinator.prove import Limits, explore
+from coordinator.prove.own import Own
 from coordinator.sequence import load
 from tests.support.altered_files import copied
+from tests.support.core_stories import reach
 from tests.support.own_properties import PROMISED, Promised
 from tests.support.pair_plan import pair_plan
 from tests.support.sequence_files import SEQUENCES, codes_of, write_sequence
@@ -40,7 +44,7 @@ def _name(one: Promised) -> str:
 
 @pytest.mark.parametrize("promised", PROMISED, ids=_name)
 def test_a_property_is_broken_exactly_where_it_does_not_hold(promised: Promised) -> None:
-    """What holds was thought out from the plan by hand."""
+    """PV19, PV20: what holds was thought out from the plan by hand."""
     found = explore(pair_plan(), Limits(promised.causes), properties=(promised.own,))
 
     broken = [one.property for one in found.violations]
@@ -49,7 +53,7 @@ def test_a_property_is_broken_exactly_where_it_does_not_hold(promised: Promised)
 
 
 def test_a_walk_that_leaves_nothing_out_breaks_the_same_properties() -> None:
-    """Soundness: neither folding nor putting steps off hides a moment that is spoken of."""
+    """PV18: soundness: neither folding nor putting steps off hides a moment that is spoken of."""
     properties = tuple(one.own for one in PROMISED)
 
     whole = explore(pair_plan(), Limits(0, is_modular=False, is_cut=False), properties=properties)
@@ -155,3 +159,24 @@ def test_a_property_in_a_file_is_proved_with_its_sequence(tmp_path: Path) -> Non
 
     assert len(loaded.properties) == 1
     assert found.is_proved
+
+
+def test_a_property_is_broken_while_the_procedure_runs_and_never_on_its_way_to_an_end() -> None:
+    """PV20: what a person stops need not be what its author wanted of the whole."""
+    plan = pair_plan()
+    never = next(one.own for one in PROMISED if one.own.name == "no_lift")
+    own = Own(plan, (never,))
+    running = reach("seat").state
+    node = next(index for index, one in enumerate(plan.nodes) if one.name.startswith("lift"))
+    move = plan.nodes[node].move
+    assert move is not None
+    lifts = (SendDo(plan.nodes[node].lane, 9, node, move, 0),)
+
+    broken = {
+        phase: [
+            name for name, _ in own.follow((0,), running, running._replace(phase=phase), lifts)[1]
+        ]
+        for phase in (Phase.RUNNING, Phase.STOPPING, Phase.ABORTED)
+    }
+
+    assert broken == {"running": ["properties.no_lift"], "stopping": [], "aborted": []}

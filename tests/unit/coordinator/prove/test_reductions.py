@@ -93,7 +93,7 @@ PLANS = {
 def test_what_is_left_out_is_found_in_the_plain_walk_and_the_other_way_round(
     name: str, causes: int
 ) -> None:
-    """M3, M4, F2: arms come to the same in each phase, by a third of the states or less.
+    """PV16, PV17, PV6: arms come to the same in each phase, by a third of the states or less.
 
     Left out of the comparison are the moments between two answers of a meeting, of which one order
     stands for all.
@@ -107,7 +107,7 @@ def test_what_is_left_out_is_found_in_the_plain_walk_and_the_other_way_round(
 
 @pytest.mark.parametrize("name", PLANS)
 def test_what_is_left_out_changes_no_verdict_and_no_dead_part(name: str) -> None:
-    """Steps, prompts and properties are the same with nothing left out and nothing alike."""
+    """PV3, PV5: steps, prompts, properties are the same with nothing left out and nothing alike."""
     plain = explore(PLANS[name], Limits(1, is_modular=False, is_cut=False))
     folded = explore(PLANS[name], Limits(1))
 
@@ -117,7 +117,7 @@ def test_what_is_left_out_changes_no_verdict_and_no_dead_part(name: str) -> None
 
 @pytest.mark.parametrize("name", [name for name, (_, causes, _) in SPOILT.items() if causes < 2])
 def test_a_spoilt_plan_breaks_the_same_properties_as_soon_with_nothing_left_out(name: str) -> None:
-    """E2: with nothing left out no shorter way to any of them is found."""
+    """PV2: with nothing left out no shorter way to any of them is found."""
     plan, causes, _ = SPOILT[name]
     plain = explore(plan, Limits(causes, is_modular=False, is_cut=False))
     folded = explore(plan, Limits(causes))

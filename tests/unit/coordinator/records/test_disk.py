@@ -20,7 +20,7 @@ def test_a_file_grows_with_zeros_and_is_written_in_place(tmp_path: Path) -> None
 
 
 def test_a_second_writer_is_refused_and_a_reader_is_not(tmp_path: Path) -> None:
-    """K1: two processes that write would overwrite each other's commits."""
+    """RC2: two processes that write would overwrite each other's commits."""
     disk = DiskFile.create(tmp_path / "file")
 
     with pytest.raises(BlockingIOError):

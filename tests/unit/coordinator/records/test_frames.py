@@ -38,7 +38,7 @@ def flipped(content: bytes, bit: int) -> bytes:
 
 
 def test_every_flipped_bit_of_a_journal_is_seen() -> None:
-    """One separator outside a chain is enough to let a change pass, so every bit is tried."""
+    """RC3: one separator outside a chain is enough to let a change pass, so every bit is tried."""
     content = journal_of(6)
 
     silent = [bit for bit in range(8 * len(content)) if not scan_sees(flipped(content, bit))]
@@ -79,7 +79,7 @@ def test_sampled_bits_and_cuts_of_a_long_journal_are_seen() -> None:
 
 
 def test_a_flipped_bit_never_looks_like_a_write_that_was_broken_off() -> None:
-    """What was durable, and had effects, must not be cut away as if it never was."""
+    """RC4: what was durable, and had effects, must not be cut away as if it never was."""
     content = journal_of(6)
     written = len(content.rstrip(b"\0"))
 

@@ -80,7 +80,7 @@ def test_what_was_not_committed_is_gone_and_the_rest_is_sound(tmp_path: Path) ->
 
 
 def test_a_commit_has_been_synced_when_it_returns() -> None:
-    """J1: what is only in the system's memory is lost with the power."""
+    """J4: what is only in the system's memory is lost with the power."""
     disk = MemoryDisk()
     asked: list[str] = []
     disk.fails = lambda operation: asked.append(operation) or ""  # type: ignore[func-returns-value]  # a list to write down what is asked
@@ -235,7 +235,7 @@ def test_a_commit_that_a_crash_broke_off_is_cut_away_and_told() -> None:
 
 
 def test_a_replay_gives_the_same_effects_and_the_same_state(tmp_path: Path) -> None:
-    """J2: the journal is the run."""
+    """D1, J2: the journal is the run."""
     plan = small_plan()
     decided: list[tuple[Event, tuple[Effect, ...], State]] = []
     journal = Journal.create(tmp_path / NAME, replace(HEAD, plan_digest=plan.digest))

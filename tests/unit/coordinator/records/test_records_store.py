@@ -120,7 +120,7 @@ def test_runs_tell_how_they_ended(address: str) -> None:
 
 
 def test_a_command_is_recorded_once(address: str) -> None:
-    """D2: a resumed run writes its last proof again."""
+    """RC7: a resumed run writes its last proof again."""
     store = filled(address)
     before = store.head()
 
@@ -187,7 +187,7 @@ RECORD_CHANGES = [
 
 @pytest.mark.parametrize(("column", "value"), RECORD_CHANGES)
 def test_any_altered_column_names_its_row(address: str, column: str, value: str) -> None:
-    """D1: no column stands outside the chain."""
+    """RC6: no column stands outside the chain."""
     store = filled(address)
     assert store.verify() is None
 
@@ -221,7 +221,7 @@ def test_the_changes_tried_are_all_columns_but_the_number() -> None:
 def test_a_missing_or_altered_row_of_any_table_is_named(
     address: str, changes: tuple[str, ...], told: str
 ) -> None:
-    """D1: also a cut tail, by the head that counts."""
+    """RC6: also a cut tail, by the head that counts."""
     store = filled(address)
 
     changed(address, *changes)
@@ -254,7 +254,7 @@ def test_an_unreachable_server_is_told_without_its_password() -> None:
 
 
 def test_a_store_of_the_first_version_keeps_every_row_and_its_digests(address: str) -> None:
-    """D3: what was signed for yesterday must verify after an upgrade."""
+    """RC8: what was signed for yesterday must verify after an upgrade."""
     store = filled(address)
     before = store.head()
     store.close()
@@ -310,7 +310,7 @@ def test_a_store_of_a_later_version_is_refused_and_left_alone(address: str) -> N
 
 
 def test_a_later_judgement_stands_beside_the_first_and_in_the_chain(address: str) -> None:
-    """The first verdict was what people acted on; it must never be written over."""
+    """RC5: the first verdict was what people acted on; it must never be written over."""
     store = filled(address)
     made = LaterJudgement(
         0, "run_1", 2, Windows(0.001), "rejected", ("torque_below",), "mate", "2031-01-01T00:00:00Z"

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from coordinator.cli.check.asked import Asked
+from coordinator.cli.asked import CheckAsked
 from coordinator.cli.check.check_verb import check_files
 from coordinator.cli.output import Exit, Output
 from coordinator.prove import Limits, explore
@@ -44,7 +44,9 @@ def left(tmp_path_factory: pytest.TempPathFactory) -> Path:
     output = Output.of(True)
     with (folder / "told.txt").open("w", encoding="utf-8") as told:
         output.people.file = told
-        assert check_files(output, [path], Asked(causes=1, out=folder / "out")) is Exit.FINDINGS
+        assert (
+            check_files(output, [path], CheckAsked(causes=1, out=folder / "out")) is Exit.FINDINGS
+        )
     return folder
 
 
@@ -99,7 +101,7 @@ def test_a_document_tells_scripts_where_picture_and_case_are(
     short = PROMISES[: PROMISES.index("  nobody_near")]
     path.write_text(path.read_text(encoding="utf-8") + short, encoding="utf-8")
 
-    check_files(Output.of(True), [path], Asked(causes=0, out=tmp_path / "out"))
+    check_files(Output.of(True), [path], CheckAsked(causes=0, out=tmp_path / "out"))
 
     (proof,) = json.loads(capsys.readouterr().out)["proofs"]
     (broken,) = proof["violations"]
@@ -126,7 +128,7 @@ def test_two_files_of_one_name_leave_pictures_and_cases_of_their_own(
     second = first.with_name("park_copy.yaml")
     second.write_text(first.read_text(encoding="utf-8"), encoding="utf-8")
 
-    check_files(Output.of(True), [first, second], Asked(causes=0, out=tmp_path / "out"))
+    check_files(Output.of(True), [first, second], CheckAsked(causes=0, out=tmp_path / "out"))
 
     told = capsys.readouterr()
     left = [one for proof in json.loads(told.out)["proofs"] for one in proof["violations"]]
@@ -147,7 +149,7 @@ def test_what_an_earlier_check_left_is_not_replaced_in_silence(
     path.write_text(path.read_text(encoding="utf-8") + short, encoding="utf-8")
 
     for _ in range(2):
-        check_files(Output.of(False), [path], Asked(causes=0, out=tmp_path / "out"))
+        check_files(Output.of(False), [path], CheckAsked(causes=0, out=tmp_path / "out"))
 
     assert capsys.readouterr().out.count("in place of an earlier one") == 2
 

@@ -37,7 +37,7 @@ def test_who_waits_for_a_zone_and_who_for_a_barrier_is_told() -> None:
 
 
 def test_a_way_that_is_lost_early_is_followed_to_where_it_stands_for_good() -> None:
-    """The shortest way ends long before anything is to be seen of what is wrong."""
+    """PV4: the shortest way ends long before anything is to be seen of what is wrong."""
     plan = SPOILT["kept_zone"][0]
     broken = _violation(plan, "way_to_complete")
 

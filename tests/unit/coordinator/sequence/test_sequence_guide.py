@@ -20,6 +20,7 @@ from coordinator.sequence.models.case_model import (
     CaseModel,
     CauseModel,
     FoundModel,
+    StepModel,
 )
 from coordinator.sequence.models.cell_model import (
     ActionModel,
@@ -101,7 +102,7 @@ SECTIONS: dict[str, tuple[type[Strict], ...]] = {
         *(FaultModel, ActionModel, GatewayModel, GatewaySourceModel, GatewaySignalModel),
     ),
     "Keys of a joint": (JointModel, BoltsModel, TighteningModel, LooseningModel, FlangeModel),
-    "Keys of a case": (CaseModel, CauseModel, FoundModel, AnswerModel, ActModel),
+    "Keys of a case": (CaseModel, CauseModel, FoundModel, AnswerModel, ActModel, StepModel),
 }
 
 

@@ -28,7 +28,7 @@ def rehearsed() -> tuple[Timeline, Decided]:
 
 
 def test_every_lane_is_told_without_gap_or_overlap(rehearsed: tuple[Timeline, Decided]) -> None:
-    """T1: a moment that nobody accounts for could hide any wait."""
+    """RC10: a moment that nobody accounts for could hide any wait."""
     made, decided = rehearsed
 
     assert made.end_us == max(event.at_us for event, _, _ in decided)
@@ -59,7 +59,7 @@ def test_the_critical_path_covers_the_whole_run(rehearsed: tuple[Timeline, Decid
 
 
 def test_a_wait_is_charged_to_whoever_came_last(rehearsed: tuple[Timeline, Decided]) -> None:
-    """T2: the hoist stands at a barrier until the sides are there, never for itself."""
+    """RC11: the hoist stands at a barrier until the sides are there, never for itself."""
     made = rehearsed[0]
     waits = [one for one in made.intervals if one.kind == "wait"]
 

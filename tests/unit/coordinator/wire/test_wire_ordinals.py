@@ -46,7 +46,7 @@ def test_what_was_lost_is_counted_whatever_was_lost() -> None:
 
 
 def test_copies_latecomers_and_unnumbered_ones_are_no_gap() -> None:
-    """G1, G2: MQTT may deliver twice, a broker may let one overtake another."""
+    """WR6, WR7: MQTT may deliver twice, a broker may let one overtake another."""
     gaps = Gaps()
 
     order = [(1, 10), (2, 20), (2, 20), (None, 25), (4, 40), (3, 30), (4, 40), (5, 50)]
