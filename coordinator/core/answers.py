@@ -81,14 +81,17 @@ def answer(turn: Turn, event: PromptAnswered) -> None:
 
 def _unsuitable(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> str:
     """Return why an answer does not count, empty if it does."""
+    # Asked anew: what was offered when the question was raised may not apply any more.
     if event.option not in options_of(turn, opened):
         return "not among the options"
+    # Two people who answer one question differently would each believe to have been heard.
     if opened.owner and opened.owner != event.who:
         return f"prompt {opened.number} is {opened.owner}'s; take it over first"
     if event.option != Option.BY_HAND:
         return ""
     for node in (turn.node(index) for index in _by_hand(turn, opened)):
         target_nm = node.record.target_nm if node.record else 0.0
+        # Without its torque a bolt done by hand has no evidence of load.
         if target_nm and event.torque_nm is None:
             return f"{node.name}: say the check torque with it"
         for window in node.windows:
@@ -142,6 +145,7 @@ def _done_by_hand(turn: Turn, given: _Answer) -> None:
     lane, done = given.lane, turn.lane(given.lane).done
     results = () if given.torque_nm is None else (("torque_nm", given.torque_nm),)
     span = pairing.open_span(turn, lane)
+    # Else the barrier would miss the start of a pull that nobody makes any more.
     _forget_start(turn, span)
     for node in _by_hand(turn, given.opened):
         done |= 1 << node
@@ -274,6 +278,7 @@ def _send_away(turn: Turn, lane: int, moves: tuple[Move, ...], then: Then) -> No
     if opened is not None:
         close_prompt(turn, opened)
         turn.emit(WithdrawPrompt(opened.number, "the other side's answer stands for both"))
+    # A command is never taken back from here: only a hold stops a party, and none is due.
     at_hand = turn.lane(lane)
     at = at_hand.at
     if isinstance(at, Recovering) and at.command is not None:

@@ -26,6 +26,7 @@ from coordinator.core.turn import Turn, require
 
 def arrive(turn: Turn, lane: int, barrier: int) -> None:
     """A lane stands at a barrier; the first to come starts the clock."""
+    # Once: one that comes later must not give the rest more time.
     if turn.state.meetings[barrier].deadline_us == 0:
         _wait(turn, barrier)
     _arm(turn, barrier)
@@ -64,6 +65,7 @@ def started(turn: Turn, lane: int, started_us: int) -> None:
         started_us if party == lane else start
         for party, start in zip(meeting.lanes, turn.state.meetings[barrier].starts_us, strict=True)
     )
+    # Starts are judged as the parties measured them; the bus delays each report differently.
     turn.meet(barrier, turn.state.meetings[barrier]._replace(starts_us=starts_us))
     if min(starts_us) < 0:
         return
@@ -73,6 +75,7 @@ def started(turn: Turn, lane: int, started_us: int) -> None:
     if spread_us <= meeting.window_us:
         turn.notify("note", "barrier_passed", text)
         return
+    # Outside a span only the record suffers; in one, one side has already pulled alone.
     turn.notify("warning", "out_of_step", f"{text}, window {meeting.window_us / 1000:.1f} ms")
     if meeting.span >= 0:
         _start_over(turn, barrier, lane)
@@ -121,6 +124,7 @@ def _arm(turn: Turn, barrier: int) -> None:
         return
     taken = []
     for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
+        # All or nobody: one that is armed while another may not be would hold its zone for nothing.
         move = turn.node(node).move if node >= 0 else commands.STAND_BY
         require(move is not None, "B6", f"barrier {meeting.name} is followed by no step")
         if move is None or not commands.may_send(turn, lane, node, move):
@@ -128,10 +132,12 @@ def _arm(turn: Turn, barrier: int) -> None:
         if move.zone >= 0 and move.zone in taken:
             return  # Two cannot begin together in one zone (Z1); the barrier's time will say so.
         taken.append(move.zone)
+    # In semi-automatic mode the word of one side must not make the other begin (M1).
     if not all(modes.is_allowed(turn, lane) for lane in meeting.lanes):
         return
     for lane in meeting.lanes:
         modes.use(turn, lane, at_barrier=True)
+    # A new epoch for every arming: an answer to the last one still under way counts for nothing.
     now = turn.state.meetings[barrier]
     turn.meet(barrier, now._replace(epoch=now.epoch + 1, deadline_us=0), "arm")
     for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
@@ -140,11 +146,13 @@ def _arm(turn: Turn, barrier: int) -> None:
 
 def _release(turn: Turn, barrier: int) -> None:
     meeting = turn.plan.barriers[barrier]
+    # Asked anew: between arming and the last confirmation an interlock may have acted (I1).
     for lane in meeting.lanes:
         node = commands.live_node(turn, lane)
         if not commands.may_send(turn, lane, node, commands.live_move(turn, lane)):
             break_up(turn, barrier, lane, "may not move")
             return
+    # The start lies ahead by more than the bus takes, so that all have heard it by then.
     timing = turn.plan.timing
     start_us = turn.now_us + timing.lead_us
     now = turn.state.meetings[barrier]._replace(
@@ -214,6 +222,7 @@ def _start_over(turn: Turn, barrier: int, lane: int) -> None:
     span = turn.plan.barriers[barrier].span
     if turn.state.phase not in DECIDING:
         return  # The run has ended, or everybody goes back on a restart anyway.
+    # It still pulls: it is stopped before it is decided about, and its partner with it.
     if turn.lane(lane).command:
         faults.hold_to_fail(turn, lane, CoreFault.OUT_OF_STEP, turn.plan.spans[span].stop_us)
         pairing.stop_partners(turn, span, lane)

@@ -85,6 +85,7 @@ def release(turn: Turn, lane: int, start_us: int) -> None:
     move = live_move(turn, lane)
     progress_us, timeout_us = start_us + move.no_progress_us, start_us + move.timeout_us
     turn.put_watch(lane, Watch(Timer.PROGRESS, progress_us, timeout_us))
+    # It expires at its own start: heard later it would start one side alone.
     turn.emit(SendRelease(lane, turn.lane(lane).command, start_us, start_us))
 
 
@@ -120,6 +121,7 @@ def make_ready(turn: Turn, lane: int) -> None:
 def ask(turn: Turn, lane: int) -> bool:
     """Ask what became of the live command; False once it was asked as often as allowed."""
     watch, timing = turn.lane(lane).watch, turn.plan.timing
+    # Bounded: who says nothing three times is a case for a person, not for more messages.
     if watch.asks >= timing.asks:
         return False
     timer_us = turn.now_us + timing.acknowledge_us
@@ -137,6 +139,7 @@ def ask_early(turn: Turn, event: MessagesMissed) -> None:
     way = "never reached it" if event.by_party else "never came"
     name = "the floor" if lane < 0 else turn.name(lane)
     turn.notify("warning", "messages_missed", f"{name}: {event.missed} messages {way}", party=lane)
+    # Only parties can be asked.
     if lane < 0:
         return  # The floor says all its signals each time.
     if not event.by_party:  # Who tells what it missed has just said how it stands.

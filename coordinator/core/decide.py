@@ -14,6 +14,7 @@ from coordinator.core import (
     answers,
     barriers,
     commands,
+    events,
     faults,
     holds,
     interlocks,
@@ -24,32 +25,7 @@ from coordinator.core import (
     procedure,
 )
 from coordinator.core.effects import Effect, SendLease
-from coordinator.core.events import (
-    CommandAccepted,
-    CommandArmed,
-    CommandFaulted,
-    CommandFinished,
-    CommandInterrupted,
-    CommandProgressed,
-    CommandRefused,
-    CommandStarted,
-    Event,
-    MessagesMissed,
-    ModeSet,
-    OperatorActed,
-    OverrideEnded,
-    OverrideSet,
-    PartyHeld,
-    PartyLost,
-    PartyReady,
-    PartySeen,
-    PromptAnswered,
-    PromptTaken,
-    Resumed,
-    SignalSeen,
-    StepAllowed,
-    TimePassed,
-)
+from coordinator.core.events import CommandEvent, Event, PartySeen
 from coordinator.core.plan import Plan
 from coordinator.core.state import (
     ACTIVE,
@@ -73,17 +49,6 @@ _NEVER_US = 1 << 62
 _WAITS_UNTIL_US = itemgetter(Meeting._fields.index("deadline_us"))
 _SETTLE_MAX = 64
 """Passes over all lanes in one turn; each pass sends something or ends the loop."""
-
-CommandEvent = (
-    CommandAccepted
-    | CommandRefused
-    | CommandArmed
-    | CommandStarted
-    | CommandProgressed
-    | CommandFinished
-    | CommandFaulted
-    | CommandInterrupted
-)
 
 
 def begin(plan: Plan, first_command: int = 0) -> State:
@@ -120,6 +85,7 @@ def decide(plan: Plan, state: State, event: Event) -> tuple[State, tuple[Effect,
         InvariantViolation: the core broke a promise of its own; hold everything.
     """
     turn = Turn(plan, state, event.at_us)
+    # Heartbeats and progress are most of what comes, and nothing follows from them: no settling.
     if _take(turn, event):
         _settle(turn)
     return turn.state, tuple(turn.effects)
@@ -157,44 +123,49 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
 
 def _take(turn: Turn, event: Event) -> bool:
     """Take the event into the state; tell whether anything else could follow from it."""
+    # Reports of work first, heartbeats next: they are nearly all that comes.
+    if isinstance(event, CommandEvent):
+        return _take_command(turn, event)
     match event:
-        case TimePassed():
+        case events.PartySeen():
+            return _see_party(turn, event)
+        case events.TimePassed():
             _pass_time(turn)
-        case SignalSeen():
+        case events.SignalSeen():
+            # Repeated signals come by the second; only a change can act or release anything.
             if not interlocks.see_signal(turn, event):
                 return False
             interlocks.watch(turn)
-        case OperatorActed():
+        case events.OperatorActed():
+            # What a person is refused for must be so now, not when the last timer ran.
             interlocks.forget_old_signals(turn)
             procedure.act(turn, event)
-        case PromptAnswered():
+        case events.PromptAnswered():
             answers.answer(turn, event)
-        case PromptTaken():
+        case events.PromptTaken():
             answers.take(turn, event)
-        case PartyHeld(_, party, number):
+        case events.PartyHeld(_, party, number):
             lanes.stands(turn, party, number)
-        case PartyReady(_, party, number):
+        case events.PartyReady(_, party, number):
             _become_ready(turn, party, number)
-        case PartySeen():
-            return _see_party(turn, event)
-        case PartyLost(_, party):
+        case events.PartyLost(_, party):
             lanes.lost(turn, party, "is gone from the bus")
-        case MessagesMissed():
+        case events.MessagesMissed():
             commands.ask_early(turn, event)
             return False
-        case ModeSet():
+        case events.ModeSet():
             modes.set_mode(turn, event)
-        case StepAllowed():
+        case events.StepAllowed():
             modes.allow(turn, event)
-        case OverrideSet():
+        case events.OverrideSet():
             overrides.set_override(turn, event)
-        case OverrideEnded():
+        case events.OverrideEnded():
             overrides.end_override(turn, event)
             interlocks.watch(turn)
-        case Resumed():
+        case events.Resumed():
             procedure.take_up(turn)
         case _:
-            return _take_command(turn, event)
+            assert_never(event)
     return True
 
 
@@ -203,42 +174,43 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
     lane = event.party
     at_hand = turn.lane(lane)
     at, live = at_hand.at, at_hand.live
+    # Late reports of commands that were replaced are common after a hold: they do nothing.
     if live is None or live.number != event.command:
         return False
     match event:
-        case CommandAccepted():
-            if isinstance(at, Commanded) and at.phase is StepPhase.SENT:
-                turn.step(lane, at._replace(phase=StepPhase.RUNNING), "accept")
-            if at.phase not in AT_BARRIER:
-                commands.see_work(turn, lane)
-        case CommandArmed():
-            if isinstance(at, Commanded) and at.phase is StepPhase.ARMING:
-                barriers.confirm(turn, lane, at)
-            else:
-                holds.settle_outcome(turn, lane)  # Released, but it had not begun.
-        case CommandStarted():
-            if at.phase in (StepPhase.RUNNING, StepPhase.RECOVERING):
-                commands.see_work(turn, lane)
-                barriers.started(turn, lane, event.started_us)
-        case CommandProgressed():
+        case events.CommandProgressed():
             commands.see_work(turn, lane)
             span = -1 if at_hand.rest.hold_us else pairing.watch_balance(turn, event)
             if span < 0:
                 return False
             if turn.state.phase in DECIDING:
                 faults.leave_band(turn, lane, span)
-        case CommandFinished():
+        case events.CommandAccepted():
+            if isinstance(at, Commanded) and at.phase is StepPhase.SENT:
+                turn.step(lane, at._replace(phase=StepPhase.RUNNING), "accept")
+            if at.phase not in AT_BARRIER:
+                commands.see_work(turn, lane)
+        case events.CommandArmed():
+            if isinstance(at, Commanded) and at.phase is StepPhase.ARMING:
+                barriers.confirm(turn, lane, at)
+            else:
+                holds.settle_outcome(turn, lane)  # Released, but it had not begun.
+        case events.CommandStarted():
+            if at.phase in (StepPhase.RUNNING, StepPhase.RECOVERING):
+                commands.see_work(turn, lane)
+                barriers.started(turn, lane, event.started_us)
+        case events.CommandFinished():
             lanes.finished(turn, event)
-        case CommandFaulted():
+        case events.CommandFaulted():
             if at.phase in AT_BARRIER:
                 barrier = turn.node(at_hand.node).barrier
                 barriers.break_up(turn, barrier, lane, f"failed while arming: {event.fault}")
             else:
                 faults.write_record(turn, lane, "faulted", event.fault)
                 faults.fail(turn, lane, event.fault, event.evidence)
-        case CommandRefused():
+        case events.CommandRefused():
             lanes.refused(turn, event)
-        case CommandInterrupted():
+        case events.CommandInterrupted():
             lanes.interrupted(turn, event)
         case _:
             assert_never(event)
@@ -256,9 +228,11 @@ def _pass_time(turn: Turn) -> None:
     overrides.expire(turn)
     interlocks.forget_old_signals(turn)
     interlocks.watch(turn)
+    # Parties before barriers: one that is lost must be named as lost, not as missing.
     for lane in range(len(turn.state.lanes)):
         lanes.watch_timers(turn, lane)
     barriers.watch(turn)
+    # Last: a hold that begins in this very turn has its own time and is not repeated at once.
     holds.insist(turn)
     if _is_leased(turn.state) and turn.state.renew_us <= turn.now_us:
         timing = turn.plan.timing

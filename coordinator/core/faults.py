@@ -49,6 +49,7 @@ def fail(turn: Turn, lane: int, fault: str, evidence: Evidence = ()) -> None:
 def decide_fate(turn: Turn, lane: int) -> None:
     """Decide about a faulted lane, unless the procedure is on its way to rest anyway."""
     if turn.state.phase not in DECIDING:
+        # A restart decides then, with all who have failed in view.
         return
     span = pairing.shared_span(turn, lane)
     if span >= 0:
@@ -66,6 +67,7 @@ def leave_band(turn: Turn, lane: int, span: int) -> None:
 
 def hold_to_fail(turn: Turn, lane: int, fault: CoreFault, within_us: int) -> None:
     """Hold a lane that still moves; its fault is decided on once it stands."""
+    # The fault is set before anybody is told: the partner's hold names it as its reason.
     turn.put_at(lane, turn.lane(lane).at._replace(fault=fault))
     hold_party(turn, lane, within_us, f"{turn.node(turn.lane(lane).node).name}: {fault}")
     turn.put_rest(lane, turn.lane(lane).rest._replace(failing=True))

@@ -39,6 +39,7 @@ def begin_hold(turn: Turn, kind: HoldKind, reason: str) -> None:
     """Tell every party to hold; does nothing where the procedure holds already."""
     if not turn.may(kind):
         return
+    # The phase first: a second reason within the same turn finds it holding and does nothing.
     turn.proceed(kind, reason=reason)
     turn.notify("warning", kind, reason)
     withdraw_all(turn, reason)
@@ -47,6 +48,7 @@ def begin_hold(turn: Turn, kind: HoldKind, reason: str) -> None:
 
 def tell_all_to_hold(turn: Turn, reason: str) -> None:
     """Send every party a hold of a new number, which alone they can confirm (H1)."""
+    # One number for all, and new: who stood for an earlier hold may have been let go since (H1).
     number = turn.next_command()
     turn.change(hold_us=turn.now_us + turn.plan.timing.hold_us)
     for lane in range(len(turn.state.lanes)):
@@ -54,6 +56,7 @@ def tell_all_to_hold(turn: Turn, reason: str) -> None:
         turn.put_order(lane, Rest(held=False, control=number), Watch())
         _send_hold(turn, lane, reason)
     for barrier, meeting in enumerate(turn.state.meetings):
+        # Nobody who was armed starts any more; after the restart they meet and arm again.
         if meeting.phase in (MeetingPhase.ARMING, MeetingPhase.TIMED_OUT):
             turn.end_meeting(barrier, "again")
         elif meeting.phase is MeetingPhase.RELEASED:
@@ -65,6 +68,7 @@ def tell_all_to_hold(turn: Turn, reason: str) -> None:
 def hold_party(turn: Turn, lane: int, within_us: int, reason: str) -> None:
     """Tell one party to hold, while the procedure runs on; it must confirm in time."""
     at_hand = turn.lane(lane)
+    # Failing is kept: told twice, the fault of its own still waits to be decided on.
     rest = Rest(
         held=False,
         control=turn.next_command(),
@@ -90,6 +94,7 @@ def note_unknown(turn: Turn, lane: int) -> None:
     """Note that nobody knows what became of the command; of a recovery's move the fault stays."""
     at = turn.lane(lane).at
     fault = at.fault or CoreFault.OUTCOME_UNKNOWN
+    # Broken off by a party that died over it: it stands, and still nobody knows.
     if isinstance(at, Stopped):
         turn.put_at(lane, at._replace(fault=fault, unknown=True))
     elif isinstance(at, Commanded | Recovering) and at.command is not None:
@@ -161,6 +166,7 @@ def break_off(turn: Turn, lane: int) -> None:
 def confirm_rest(turn: Turn) -> None:
     """Report held, stopped or aborted once every party stands (H1)."""
     trigger = _CONFIRMED.get(turn.state.phase)
+    # Every party, also those that had nothing to do: held is said of the whole cell.
     if trigger and all(lane.rest.held for lane in turn.state.lanes):
         turn.proceed(trigger, hold_us=0)
         turn.notify("note", turn.state.phase.value, f"every party stands: {turn.state.phase}")
@@ -173,6 +179,7 @@ def insist(turn: Turn) -> None:
     missing = [i for i, lane in enumerate(turn.state.lanes) if not lane.rest.held]
     names = ", ".join(turn.name(lane) for lane in missing)
     turn.notify("alarm", "hold_unconfirmed", f"{names}: has not confirmed that it stands")
+    # Without end: nobody gives up telling an arm to hold, and the alarm stands meanwhile.
     turn.change(hold_us=turn.now_us + turn.plan.timing.hold_us)
     for lane in missing:
         if is_doubted(turn, lane):

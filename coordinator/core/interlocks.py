@@ -75,6 +75,7 @@ def forget_old_signals(turn: Turn) -> None:
 def watch(turn: Turn) -> None:
     """Latch trips, and hold if an interlock acts on anything that moves."""
     for index, interlock in enumerate(turn.plan.interlocks):
+        # A permissive is asked for when something begins, and never stops what has begun.
         if interlock.kind is InterlockKind.PERMISSIVE or is_good(turn, interlock):
             continue
         if interlock.kind is InterlockKind.TRIP:
@@ -99,6 +100,7 @@ def reset(turn: Turn, who: str) -> None:
 
 def _trip(turn: Turn, index: int) -> None:
     """Latch a trip; of what was not heard since the start nothing is known, nor may anything go."""
+    # Before the first word of the floor nothing could have tripped: it only cannot start yet.
     never_heard = turn.state.signals[turn.plan.interlocks[index].signal].seen_us < 0
     if turn.state.phase is Phase.IDLE or turn.state.tripped[index] or never_heard:
         return
@@ -111,6 +113,7 @@ def _act(turn: Turn, index: int) -> None:
     interlock = turn.plan.interlocks[index]
     if interlock.rechecks and index not in turn.state.acted:
         turn.change(acted=tuple(sorted((*turn.state.acted, index))))
+    # First-out is kept until a reset: what acted later is often only its consequence.
     if turn.state.first_out < 0:
         turn.change(first_out=index)
         turn.notify("alarm", "first_out", f"{interlock.name}: {interlock.cause}")
@@ -119,6 +122,7 @@ def _act(turn: Turn, index: int) -> None:
 
 def _moves_under(turn: Turn, index: int) -> bool:
     """Tell whether a party moves, or is about to, without an exception to this interlock."""
+    # Overridden it still shows, and holds again at the end of the override (O2).
     if any(one.interlock == index for one in turn.state.overrides):
         return False
     for lane in turn.state.lanes:

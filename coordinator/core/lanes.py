@@ -55,9 +55,11 @@ def advance(turn: Turn, lane: int) -> None:
         return
     if pairing.waits_for_partner(turn, lane):
         return
+    # A pause lets nothing begin, and leaves nothing half done.
     if turn.state.phase is Phase.PAUSING and not _may_go_on(turn, lane):
         return
     if at_hand.rest.held:
+        # Asked once, the timer repeats it; to one that is not there it would only expire.
         if at_hand.watch.timer is not Timer.READY and at_hand.party.online:
             commands.make_ready(turn, lane)
         return
@@ -83,6 +85,7 @@ def finished(turn: Turn, event: CommandFinished) -> None:
     lane = event.party
     at_hand = turn.lane(lane)
     at = at_hand.at
+    # An end of what was never released contradicts the party itself: it is told, not believed.
     if at.phase in AT_BARRIER:
         name = turn.name(lane)
         turn.notify("warning", "out_of_turn", f"{name} reports an end while {at.phase}")
@@ -91,6 +94,7 @@ def finished(turn: Turn, event: CommandFinished) -> None:
     elif isinstance(at, Commanded):
         if at.command.doing is Doing.STEP:
             fault = _outside_window(turn, at_hand.node, event)
+            # Written before it fails: a bad pull is evidence about the bolt as a good one is.
             faults.write_record(turn, lane, "finished", fault, event.results)
             if fault:
                 faults.fail(turn, lane, fault)
@@ -108,6 +112,7 @@ def _finish_move(turn: Turn, lane: int, at: Recovering) -> None:
 
 def _finish_step(turn: Turn, lane: int, at: Commanded) -> None:
     at_hand = turn.lane(lane)
+    # Standing by is no node: the barrier it follows was done at its release.
     done = at_hand.done
     if at.command.doing is Doing.STEP:
         zones.leave(turn, lane, commands.live_move(turn, lane))
@@ -122,6 +127,7 @@ def refused(turn: Turn, event: CommandRefused) -> None:
     """The party did not take the command: send it again, or count it as a fault."""
     lane = event.party
     at_hand = turn.lane(lane)
+    # The bus may deliver twice (MQTT QoS 1); the first copy is the one that is obeyed.
     if event.reason == "duplicate":
         return
     phase = at_hand.at.phase
@@ -142,6 +148,7 @@ def refused(turn: Turn, event: CommandRefused) -> None:
         turn.put_watch(lane, watch._replace(asks=watch.asks + 1))
         commands.repeat(turn, lane)
         return
+    # The party sees the floor itself and is not to trust us: what it sees holds everybody.
     if event.reason == "interlock":
         break_off(turn, lane)
         begin_hold(turn, "hold", f"{turn.name(lane)} sees an interlock of its own")
@@ -158,6 +165,7 @@ def interrupted(turn: Turn, event: CommandInterrupted) -> None:
     at_hand = turn.lane(lane)
     faults.write_record(turn, lane, "interrupted")
     break_off(turn, lane)
+    # Its ledger does not hold how far a move came that its process died over (R3).
     if event.died:
         note_unknown(turn, lane)
     else:
@@ -171,12 +179,15 @@ def stands(turn: Turn, lane: int, number: int) -> None:
     """The party says that it stands and stays; only an answer to the latest hold counts (H1)."""
     at_hand = turn.lane(lane)
     rest = at_hand.rest
+    # A word that it stands may have been sent before the hold that it seems to answer.
     if number != rest.control or rest.held:
+        # Number 0: nobody told it to. It has lost its lease, or a person at the arm has held it.
         if not number and not rest.held and turn.state.phase in ACTIVE:
             begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
         return
     if ask_again(turn, lane):
         return  # The answer about its command was lost on the way.
+    # A bolt that was under the wrench when it was held has a record, whatever comes of it.
     if at_hand.command:
         faults.write_record(turn, lane, "interrupted")
     take_rest(turn, lane)
@@ -192,11 +203,13 @@ def watch_timers(turn: Turn, lane: int) -> None:
     if party.online and turn.now_us - party.seen_us > turn.plan.timing.silence_us:
         lost(turn, lane, "is silent")
         at_hand = turn.lane(lane)
+    # Before the other deadlines: while it may still move, nothing else about it is decided.
     if 0 < at_hand.rest.hold_us <= turn.now_us:
         turn.put_rest(lane, at_hand.rest._replace(hold_us=0))
         pairing.overdue(turn, lane)
     elif 0 < at_hand.watch.timeout_us <= turn.now_us and at_hand.command:
         faults.hold_to_fail(turn, lane, CoreFault.TIMEOUT, turn.plan.timing.hold_us)
+        # Too long for one is a fault of the pair: the other must not pull on alone (S3).
         span = pairing.shared_span(turn, lane)
         if span >= 0:
             pairing.stop_partners(turn, span, lane)
@@ -211,6 +224,7 @@ def lost(turn: Turn, lane: int, why: str) -> None:
         return
     turn.put_party(lane, at_hand.party._replace(online=False))
     turn.notify("alarm", "party_lost", f"{turn.name(lane)} {why}", party=lane)
+    # Without a link a lease reaches it no more, so it stops by itself; all others are told to.
     if turn.state.phase in ACTIVE:
         begin_hold(turn, "hold", f"{turn.name(lane)} {why}")
 
@@ -218,9 +232,11 @@ def lost(turn: Turn, lane: int, why: str) -> None:
 def _begin_step(turn: Turn, lane: int) -> None:
     node = turn.lane(lane).node
     move = turn.node(node).move or commands.STAND_BY
+    # Asked before interlocks: a lane that waits for a word would else run into the gate's timer.
     if not modes.may_begin(turn, lane):
         return
     if commands.may_send(turn, lane, node, move):
+        # Used up only now: a word for a step that could not be sent still stands.
         modes.use(turn, lane)
         _require_no_lone_start(turn, node)
         turn.count_begin(lane, node)
@@ -249,6 +265,7 @@ def _recover(turn: Turn, lane: int, at: Recovering) -> None:
 def _wait_at_gate(turn: Turn, lane: int, node: int) -> None:
     """Wait a moment for an interlock that is just clearing; a zone is waited for without limit."""
     watch = turn.lane(lane).watch
+    # A zone is freed by another lane's end, which has deadlines of its own; a signal has none.
     if not interlocks.unmet_for(turn, node):
         turn.put_watch(lane, watch._replace(timer=Timer.NONE, timer_us=0))
     elif watch.timer is not Timer.GATE:
@@ -275,6 +292,7 @@ def _on_timer(turn: Turn, lane: int) -> None:
 
 def _ask_ready(turn: Turn, lane: int) -> None:
     watch = turn.lane(lane).watch
+    # Make-ready moves nothing, so that it may be sent again without asking first.
     if watch.asks < turn.plan.timing.asks:
         turn.put_watch(lane, watch._replace(asks=watch.asks + 1))
         commands.make_ready(turn, lane)
@@ -287,6 +305,7 @@ def _fall_silent(turn: Turn, lane: int) -> None:
     """Asked as often as allowed, and no answer: what became of the command is unknown."""
     at_hand = turn.lane(lane)
     words = f"does not answer about {turn.node(at_hand.node).name}"
+    # Armed it has not begun, and that is certain: nobody need be asked what became of it.
     if at_hand.at.phase in AT_BARRIER:
         barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, words)
         return
@@ -299,6 +318,7 @@ def _decide_after_hold(turn: Turn, lane: int, before: Lane) -> None:
     span = pairing.open_span(turn, lane)
     at_hand = turn.lane(lane)
     at, failing, fault = at_hand.at, before.rest.failing, before.at.fault
+    # It failed by itself before it stood: that fault counts, not the one it was held for.
     if isinstance(at, Stopped) and at.phase is StepPhase.FAULTED:
         faults.decide_fate(turn, lane)
     elif failing and isinstance(at, Stopped | Recovering):
@@ -334,6 +354,7 @@ def _next_node(turn: Turn, lane: int) -> int:
 def _outside_window(turn: Turn, node: int, event: CommandFinished) -> str:
     results = dict(event.results)
     for window in turn.node(node).windows:
+        # A result that was not reported is outside its window: what is not known is not good.
         value = results.get(window.result)
         if value is None or not window.least <= value <= window.most:
             must = f"must be {window.least:g} to {window.most:g}"

@@ -17,6 +17,7 @@ TO_BARRIER = -1
 def set_mode(turn: Turn, event: ModeSet) -> None:
     """Change the mode; what was allowed before counts no more."""
     turn.change(mode=Mode(event.mode))
+    # A word given in one mode must not begin a step in another.
     for lane in range(len(turn.state.lanes)):
         _allow(turn, lane, 0)
     turn.notify("warning", "mode", f"mode is {event.mode}, by {event.who}")

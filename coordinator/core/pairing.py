@@ -82,11 +82,13 @@ def stop_partners(turn: Turn, span: int, failed: int) -> None:
 def resolve_span(turn: Turn, span: int) -> None:
     """Decide the common fate once every lane of the span stands."""
     lanes = turn.plan.spans[span].lanes
+    # One that still moves may yet fail or end well, and the fate of both hangs on that.
     if any(turn.lane(lane).command or turn.lane(lane).rest.hold_us for lane in lanes):
         return
     failed = [lane for lane in lanes if turn.lane(lane).at.phase is StepPhase.FAULTED]
     if not failed:
         return
+    # One side that may not go on keeps both: a retry of the other would be a lone pull (S5).
     stuck = [lane for lane in failed if not recovery.may_retry(turn, lane)]
     if stuck:
         for lane in stuck:
@@ -107,6 +109,7 @@ def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
     turn.end_meetings((pair.opens, pair.closes), "again")
     for position, lane in enumerate(pair.lanes):
         done = turn.lane(lane).done & ~(1 << opening.nodes[position])
+        # Also what ended well: a bolt pulled while its opposite was not has tilted the flange.
         for node in pair.nodes[position]:
             done &= ~(1 << node)
         at_hand = turn.lane(lane)._replace(done=done)
@@ -135,10 +138,12 @@ def watch_balance(turn: Turn, event: CommandProgressed) -> int:
     if index < 0 or turn.plan.spans[index].balance_nm <= 0:
         return -1
     span = turn.plan.spans[index]
+    # Only while both are at the first step: later ones take the tool off, each in its time.
     pulling = turn.plan.barriers[span.opens].next_nodes
     if tuple(turn.lane(i).node for i in span.lanes) != pulling:
         return -1
     live = [turn.lane(i).live for i in span.lanes]
+    # Nothing reported yet is no torque: it is the side that lags.
     known = [one.torque_nm or 0 for one in live if one is not None]
     if len(known) < 2 or max(known) - min(known) <= span.balance_nm:
         return -1

@@ -30,6 +30,7 @@ from coordinator.core.turn import Trigger, Turn
 def act(turn: Turn, event: OperatorActed) -> None:
     """Do an operator's act if the procedure may; otherwise name what keeps it."""
     kind = event.act
+    # Reset is no move of the procedure: it unlatches, in whatever phase (I7).
     if kind is Act.RESET:
         interlocks.reset(turn, event.who)
         return
@@ -58,8 +59,10 @@ def take_up(turn: Turn) -> None:
         # What it was heard of went with the coordinator that ended: it must be heard of anew.
         turn.put_party(lane, at_hand.party._replace(online=False))
         query_outcome(turn, lane)
+    # What the floor was like before says nothing about now.
     turn.change(signals=tuple(SignalValue() for _ in turn.state.signals))
     reason = "the coordinator has started anew"
+    # Told anew: what was confirmed to the coordinator that ended may be so no more.
     if turn.state.phase in HOLDING:
         tell_all_to_hold(turn, turn.state.reason)
     else:
@@ -88,6 +91,7 @@ def settle_restart(turn: Turn) -> None:
         if isinstance(at_hand.at, Recovering):
             queue = (*recovery.acted_moves(turn, lane), *at_hand.at.queue)
             turn.put_at(lane, at_hand.at._replace(queue=queue))
+    # Pairs first: what goes back together must not be put on its way one by one.
     opened = [pairing.open_span(turn, lane) for lane in range(len(turn.state.lanes))]
     for span in sorted(dict.fromkeys(one for one in opened if one >= 0)):
         inside = [lane for lane, at in enumerate(opened) if at == span]
@@ -99,6 +103,7 @@ def settle_restart(turn: Turn) -> None:
         _put_back(turn, lane, tuple(asked))
     each = enumerate(turn.state.lanes)
     checks = [f"{turn.name(i)}: {move.action}" for i, one in each for move in one.queue]
+    # Said from what is queued, so that nobody reads of a check that is not made.
     turn.notify("note", "rechecks", "checked again: " + ("; ".join(checks) or "nothing to check"))
     turn.change(acted=())
 
@@ -145,6 +150,7 @@ def _set_going(turn: Turn, event: OperatorActed) -> None:
     turn.proceed(trigger, reason="", renew_us=turn.now_us, hold_us=0)
     turn.notify("note", event.act.value, f"{event.act} by {event.who}")
     if is_restart:
+        # What was asked in vain before the hold is over: each is asked from the beginning.
         for lane in range(len(turn.state.lanes)):
             turn.put_watch(lane, Watch())
             commands.make_ready(turn, lane)

@@ -73,6 +73,7 @@ def raise_prompt(turn: Turn, lane: int, prompt: int, fault: str | None = None) -
     turn.step(lane, asked, "ask")
     opened = OpenPrompt(number, prompt, lane, at_hand.node, asked.fault)
     turn.change(prompt=number, prompts=(*turn.state.prompts, opened))
+    # How often it was tried decides for many whether to try again: it is told with the rest.
     tried = float(turn.failures(lane, at_hand.node, asked.fault))
     evidence = (*asked.evidence, ("attempts", tried)) if tried else asked.evidence
     owner = turn.plan.prompts[prompt].who if prompt >= 0 else ""

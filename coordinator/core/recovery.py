@@ -79,6 +79,7 @@ def must_ask(turn: Turn, lane: int) -> bool:
     at = at_hand.at
     if not isinstance(at, Stopped):
         return False
+    # A restart must not begin anew what may have been done (R3).
     if at.unknown:
         return True
     if at.phase is not StepPhase.FAULTED or may_retry(turn, lane):
@@ -88,6 +89,7 @@ def must_ask(turn: Turn, lane: int) -> bool:
 
 def acted_moves(turn: Turn, lane: int) -> tuple[Move, ...]:
     """Return what an arm must check again for the interlocks that have acted."""
+    # The hoist has no tool to check; what an interlock wants checked is about the arms.
     if not turn.plan.parties[lane].is_arm:
         return ()
     found = [move for index in turn.state.acted for move in turn.plan.interlocks[index].rechecks]
@@ -108,6 +110,7 @@ def start_over(turn: Turn, lane: int, at: Recovering) -> None:
         return
     again_from = rule_for(turn, at_hand.node, at.fault).again_from if at.fault else -1
     done = at_hand.done
+    # Undone only over its own lane: partners undo theirs when the pair goes back.
     if again_from >= 0:
         for node in turn.plan.lanes[lane]:
             if again_from <= node <= at_hand.node:

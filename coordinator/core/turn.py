@@ -148,6 +148,7 @@ class Turn:
         done, node, was, attempts, begun, allowed, since_us, party, rest, watch = self.state.lanes[
             index
         ]
+        # Always on: a situation in the wrong phase would show only much later, in what follows.
         if at.phase is not was.phase:
             raise InvariantViolation("D5", f"{was.phase} became {at.phase} by itself")
         lane = Lane(done, node, at, attempts, begun, allowed, since_us, party, rest, watch)
@@ -196,6 +197,7 @@ class Turn:
         """
         lane = self.state.lanes[index]
         phase: StepPhase = lane.at.phase
+        # Several where a phase between is passed through within the turn: the end of a step.
         for trigger in by:
             phase = _STEP.get((phase, trigger)) or StepPhase(STEP.after(phase, trigger))
         if phase is not at.phase:
@@ -260,6 +262,7 @@ class Turn:
         """Count that a step begins once more; only of one that proves something is it asked."""
         if self.plan.nodes[node].record is None:
             return
+        # Kept sorted: two orders of the same counts would be two states to the proof.
         lane = self.state.lanes[index]
         counts = dict(lane.begun)
         counts[node] = counts.get(node, 0) + 1
