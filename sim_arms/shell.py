@@ -217,7 +217,7 @@ class Shell:
         if do.command <= self.ledger.last_obeyed:
             self._refuse(do.command, "outdated", f"obeyed {self.ledger.last_obeyed} already")
         elif self.state != "idle":
-            self._refuse(do.command, "unready", f"the party is {self.state}")
+            self._refuse(do.command, "unready", self._why_unready())
         elif (lack := self._watch.lacking(self._now_us, signals=moves)) is not None:
             self._refuse(do.command, *lack)
         else:
@@ -239,7 +239,7 @@ class Shell:
             reason: RefusalReason = (
                 "outdated" if release.command < self.ledger.last_obeyed else "unready"
             )
-            self._refuse(release.command, reason, f"the party is {self.state}, not armed for it")
+            self._refuse(release.command, reason, f"not armed for it: {self._why_unready()}")
         elif (late_us := self._now_us - release.start_us) > START_LATE_US_MAX:
             self._refuse(release.command, "expired", f"start time passed {late_us} us ago")
         elif (lack := self._watch.lacking(self._now_us, signals=work.moves)) is not None:
@@ -268,7 +268,7 @@ class Shell:
 
     def _make_ready(self, number: int) -> None:
         if not ARM.may(self.state, "make_ready"):
-            self._refuse(number, "unready", f"the party is {self.state}")
+            self._refuse(number, "unready", self._why_unready())
         elif self.state == "held" and 0 < number == self._ready_number:
             # It was obeyed once; since then the party has held by itself, and stays so.
             self._refuse(number, "duplicate")
@@ -396,6 +396,14 @@ class Shell:
     def _move(self, trigger: str) -> None:
         self.state = ARM.after(self.state, trigger)  # type: ignore[assignment]  # its states are our words
         self._changed = True
+
+    def _why_unready(self) -> str:
+        """Return what the party waits for before it takes a command."""
+        if self._work is not None:
+            do = self._work.do
+            return f"the party is {self.state}, at {do.action} (command {do.command})"
+        waits = ": it waits to be made ready" if self.state == "held" else ""
+        return f"the party is {self.state}{waits}"
 
     def _refuse(self, command: int, reason: RefusalReason, detail: str = "") -> None:
         self._say(Refused(command, reason, detail))

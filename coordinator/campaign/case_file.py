@@ -56,21 +56,18 @@ def case_text(case: Case, words: Vocabulary) -> str:
         case: The case.
         words: Gives the parameters of its causes their dimensions.
     """
-    content: dict[str, Any] = {"case": case.case}
-    if case.text:
-        content["text"] = case.text
-    content["seed"] = case.seed
-    if case.causes:
-        content["causes"] = [_cause(one, words) for one in case.causes]
-    if case.answers:
-        content["answers"] = [_answer(one) for one in case.answers]
-    if case.acts:
-        content["acts"] = [_act(one) for one in case.acts]
-    if case.steps:
-        content["steps"] = [_step(one) for one in case.steps]
-    if case.found is not None:
-        content["found"] = _found(case.found)
-    return yaml.dump(content, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=1_000_000)
+    content = {
+        "case": case.case,
+        "text": case.text or None,
+        "seed": case.seed,
+        "causes": [_cause(one, words) for one in case.causes] or None,
+        "answers": [_answer(one) for one in case.answers] or None,
+        "acts": [_act(one) for one in case.acts] or None,
+        "found": None if case.found is None else _found(case.found),
+    }
+    return yaml.dump(
+        _without_none(content), Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=1_000_000
+    )
 
 
 def as_regression(case: Case) -> Case:
@@ -88,17 +85,14 @@ def seconds(time_us: int) -> str:
 
 
 def _cause(cause: CaseCause, words: Vocabulary) -> _Flow:
-    written = _Flow(cause=cause.cause)
-    if cause.side is not None:
-        written["side"] = cause.side
-    if cause.bolt is not None:
-        written["bolt"] = cause.bolt
-    if cause.at_us is not None:
-        written["at"] = seconds(cause.at_us)
-    if cause.for_us is not None:
-        written["for"] = seconds(cause.for_us)
-    if cause.times is not None:
-        written["times"] = cause.times
+    given = {
+        "side": cause.side,
+        "bolt": cause.bolt,
+        "at": None if cause.at_us is None else seconds(cause.at_us),
+        "for": None if cause.for_us is None else seconds(cause.for_us),
+        "times": cause.times,
+    }
+    written = _Flow(cause=cause.cause, **_without_none(given))
     known = words.kind(cause.cause).parameters
     for name, value in cause.parameters:
         unit = _UNITS.get(known[name][0])
@@ -138,19 +132,18 @@ def _step(step: StepWord) -> _Flow:
 
 
 def _found(found: Found) -> dict[str, Any]:
-    written: dict[str, Any] = {"sequence": found.sequence}
-    for name in ("digest", "program", "ended", "trace"):
-        if getattr(found, name):
-            written[name] = getattr(found, name)
-    if found.stretch != 1.0:
-        written["stretch"] = found.stretch
-    if found.is_whole:
-        written["is_whole"] = True
-    if found.broken:
-        written["broken"] = list(found.broken)
-    if found.index:
-        written["index"] = found.index
-        written["at"] = seconds(found.at_us)
-    if found.files:
-        written["files"] = {name: _Block(text) for name, text in found.files}
-    return written
+    names = ("sequence", "digest", "program", "ended", "trace")
+    written: dict[str, Any] = {name: getattr(found, name) or None for name in names}
+    written |= {
+        "stretch": None if found.stretch == 1.0 else found.stretch,
+        "is_whole": found.is_whole or None,
+        "broken": list(found.broken) or None,
+        "index": found.index or None,
+        "at": seconds(found.at_us) if found.index else None,
+        "files": {name: _Block(text) for name, text in found.files} or None,
+    }
+    return _without_none(written)
+
+
+def _without_none(written: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in written.items() if value is not None}

@@ -8,7 +8,6 @@ Source: A. Groce and others, Swarm Testing, ISSTA 2012: leaving kinds out at ran
 """
 
 from collections import Counter
-from dataclasses import replace
 from random import Random
 
 from coordinator.campaign.coverage import ordered_pairs, ordered_triples
@@ -203,11 +202,6 @@ def _bolt_at(survey: Survey, at_us: int) -> int:
         if one.begun_us <= at_us < one.ended_us and one.bolt:
             return one.bolt
     return 0
-
-
-def renamed(case: Case, name: str) -> Case:
-    """Return a case under another name."""
-    return replace(case, case=name)
 
 
 def cells_of(words: Vocabulary, survey: Survey) -> list[tuple[str, str, str]]:

@@ -10,9 +10,10 @@ from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExe
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from importlib.util import find_spec
 from multiprocessing import get_context
 from typing import Any, Generic, TypeVar
+
+from coordinator.extras import missing_extra
 
 LOST_MAX = 20
 """Workers lost in a row until we are sure that it is our own jobs that kill them."""
@@ -194,12 +195,7 @@ def wrong_with_address(address: str) -> str:
             f"--on is '{address}', must be tcp://HOST:PORT or tls://HOST:PORT of a Dask "
             "scheduler; it prints its own when it starts"
         )
-    if find_spec("distributed") is None:
-        return (
-            f"--on is '{address}', and what speaks with a Dask scheduler is not installed; "
-            "install it with pip install -e '.[cluster]'"
-        )
-    return ""
+    return missing_extra("cluster", "--on")
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coordinator.bolting.scatter import TORQUE_WRENCH_LUBRICATED_FRACTION, fraction_band_n
-from coordinator.records.acceptance import open_points
+from coordinator.records.acceptance import bolt_verdicts, open_points
 from coordinator.records.journal import PinnedFile
 from coordinator.records.rows import LaterJudgement, Run, StoredRecord
 from coordinator.sequence import JointFigures
@@ -198,17 +198,13 @@ def _band(one: StoredRecord, joint: JointFigures | None) -> str:
 
 
 def _circle(source: Source) -> tuple[BoltState, ...]:
-    bolts = {bolt for bolt, _, _ in source.wanted} | {one.bolt for one in source.records}
-    count = max(bolts, default=0) if source.joint is None else source.joint.bolt_count
+    verdicts = bolt_verdicts(source.records, source.wanted)
+    count = max(verdicts, default=0) if source.joint is None else source.joint.bolt_count
     states = []
     for bolt in range(1, count + 1):
-        mine = [one for one in source.records if one.bolt == bolt]
-        wanted = [point for point in source.wanted if point[0] == bolt]
-        torque_nm = next((one.torque_nm for one in reversed(mine) if one.target_nm), None)
-        word = "no record"
-        if mine:
-            word = "not accepted" if open_points(mine, wanted) else "accepted"
-        states.append(BoltState(bolt, word, torque_nm))
+        mine = [one.torque_nm for one in source.records if one.bolt == bolt and one.target_nm]
+        torque_nm = mine[-1] if mine else None
+        states.append(BoltState(bolt, verdicts.get(bolt, "no record"), torque_nm))
     return tuple(states)
 
 

@@ -3,20 +3,22 @@
 import sys
 from importlib.metadata import version
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from coordinator.cli.asked import CheckAsked, DrawAsked, DryRunAsked, FuzzAsked
 from coordinator.cli.commission.commission_verbs import commission_app
 from coordinator.cli.live_app import live_app
+from coordinator.cli.new.words import help_of
 from coordinator.cli.options import (
     File,
     JointFile,
     Json,
     Seed,
+    examples,
 )
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.cli.records.records_verbs import records_app
 from coordinator.cli.taking import taking
 from coordinator.cli.told_values import Verbs
@@ -50,7 +52,14 @@ def begin(
     """Take what stands before the verb."""
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "check --quick sequences/*.yaml",
+        "check sequences/makeup_8.yaml --causes 1",
+        "check sequences/makeup_8.yaml --out broken --sarif",
+        note="Exit codes: 0 every rule kept, every order proved; 1 findings; 2 unreadable input.",
+    )
+)
 @taking(CheckAsked)
 def check(
     files: Annotated[
@@ -65,7 +74,13 @@ def check(
     raise typer.Exit(check_files(Output.of(json or asked.sarif), files, asked))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "dryrun sequences/makeup_8.yaml --seed 1",
+        "dryrun sequences/makeup_8.yaml --case sequences/cases/bolt_misplaced_6.yaml",
+        "dryrun sequences/change_tools.yaml --out bothsides-runs/rehearsal",
+    )
+)
 @taking(DryRunAsked)
 def dryrun(file: File, asked: DryRunAsked, json: Json = False) -> None:
     """Rehearse a sequence on simulated arms in virtual time."""
@@ -79,7 +94,11 @@ def dryrun(file: File, asked: DryRunAsked, json: Json = False) -> None:
     raise typer.Exit(dry_run(output, file, asked))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "faults sequences/park.yaml", "faults sequences/makeup_8.yaml --cause burr --markdown"
+    )
+)
 def faults(
     file: File,
     seed: Seed = 1,
@@ -99,7 +118,12 @@ def faults(
     )
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "timeline bothsides-runs/RUN --file timeline.html",
+        "timeline bothsides-runs/RUN --with bothsides-runs/OTHER_RUN",
+    )
+)
 def timeline(
     folder: Annotated[Path, typer.Argument(help="A run's folder.", show_default=False)],
     other: Annotated[
@@ -116,7 +140,13 @@ def timeline(
     raise typer.Exit(show_timeline(Output.of(json), folder, other, file))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "joint sequences/joints/airlift_16in_8.yaml",
+        "joint sequences/joints/airlift_16in_8.yaml --figures figures",
+        note="Figures need an extra: pip install -e '.[figures]'",
+    )
+)
 def joint(
     file: Annotated[Path, typer.Argument(help="A joint file.", show_default=False)],
     figures: Annotated[
@@ -144,7 +174,12 @@ def joint(
     )
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "draw sequences/makeup_8.yaml --out makeup_8.svg",
+        "draw sequences/makeup_8.yaml --mermaid --unrolled --out -",
+    )
+)
 @taking(DrawAsked)
 def draw(file: File, asked: DrawAsked, json: Json = False) -> None:
     """Draw both sides beside each other with the barriers across, loops folded."""
@@ -153,7 +188,13 @@ def draw(file: File, asked: DrawAsked, json: Json = False) -> None:
     raise typer.Exit(draw_file(Output.of(json), file, asked))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "compare sequences/makeup_8.yaml sequences/makeup_12.yaml",
+        "compare sequences/joints/airlift_16in_8.yaml sequences/joints/outlet_dn500_16.yaml",
+        note="Exit codes: 0 the same; 1 different; 2 files that are not to be compared.",
+    )
+)
 def compare(
     was: Annotated[Path, typer.Argument(help="A sequence, cell or joint.", show_default=False)],
     now: Annotated[Path, typer.Argument(help="Another one of its kind.", show_default=False)],
@@ -166,7 +207,7 @@ def compare(
     raise typer.Exit(compare_files(Output.of(json), was, now, joint))
 
 
-@app.command()
+@app.command(epilog=examples("schema sequence", "schema --out schemas"))
 def schema(
     kind: Annotated[
         str | None,
@@ -185,7 +226,13 @@ def schema(
     raise typer.Exit(write_schemas(Output.of(json), kind, out))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "contract --out contract",
+        "contract --against asyncapi.json",
+        "contract sequences/cells/sill_point.yaml --broker-config broker",
+    )
+)
 def contract(
     cell: Annotated[
         Path | None, typer.Argument(help="The cell, for its broker.", show_default=False)
@@ -221,7 +268,16 @@ def contract(
     raise typer.Exit(write_contract(output, out))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "fuzz sequences/makeup_8.yaml --cases 200 --workers 2",
+        "fuzz sequences/makeup_8.yaml --minutes 30 --out bothsides-campaign",
+        "fuzz sequences/makeup_8.yaml --on tcp://10.0.0.1:8786",
+        note="Exit codes: 0 every invariant held; 1 one broke, or nothing was run; 3 stopped "
+        "with Ctrl-C and nothing found. Another machine needs an extra: pip install -e "
+        "'.[cluster]'",
+    )
+)
 @taking(FuzzAsked)
 def fuzz(file: File, asked: FuzzAsked, json: Json = False) -> None:
     """Attack a sequence with generated cases; every promise is judged from outside."""
@@ -230,7 +286,13 @@ def fuzz(file: File, asked: FuzzAsked, json: Json = False) -> None:
     raise typer.Exit(run_campaign(Output.of(json), file, asked))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "replay bothsides-campaign/cases/CASE.yaml",
+        "replay bothsides-campaign/cases/CASE.yaml --to-test tests/regression",
+        note="Exit codes: 0 the same as when it was found; 1 otherwise.",
+    )
+)
 def replay(
     case: Annotated[Path, typer.Argument(help="A case of a campaign.", show_default=False)],
     sequence: Annotated[
@@ -247,10 +309,16 @@ def replay(
     raise typer.Exit(replay_case(Output.of(json), case, sequence, to_test))
 
 
-Told = Annotated[str | None, typer.Option(show_default=False)]
+def _told(name: str, *flags: str) -> Any:
+    """Return the option that answers a question of `new`."""
+    return typer.Option(*flags, show_default=False, help=help_of(name))
 
 
-@app.command()
+@app.command(
+    epilog=examples(
+        "new quay", "new quay --side left --side right --bolts 8 --thread M30 --grade 8.8"
+    )
+)
 def new(
     asked: typer.Context,
     folder: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
@@ -260,27 +328,25 @@ def new(
     hoist: Annotated[
         bool | None, typer.Option(help="A hoist brings the part.", show_default=False)
     ] = None,
-    signals: Annotated[
-        str | None, typer.Option(help="Such as 'floor_clear:trip, gate_shut:interlock'.")
-    ] = None,
-    bolts: Told = None,
-    thread: Told = None,
-    grade: Told = None,
-    bolt_circle: Told = None,
-    grip: Told = None,
-    engagement: Told = None,
-    hex_across_flats: Annotated[str | None, typer.Option("--hex", show_default=False)] = None,
-    stress: Told = None,
-    friction: Told = None,
-    rounds: Told = None,
-    wrench_torque: Told = None,
-    spinner_torque: Told = None,
-    sockets: Told = None,
-    calibrated: Told = None,
-    calibration_due: Told = None,
-    loosening_torque: Told = None,
-    balance: Told = None,
-    text: Told = None,
+    signals: Annotated[str | None, _told("signals")] = None,
+    bolts: Annotated[str | None, _told("bolts")] = None,
+    thread: Annotated[str | None, _told("thread")] = None,
+    grade: Annotated[str | None, _told("grade")] = None,
+    bolt_circle: Annotated[str | None, _told("bolt_circle")] = None,
+    grip: Annotated[str | None, _told("grip")] = None,
+    engagement: Annotated[str | None, _told("engagement")] = None,
+    hex_across_flats: Annotated[str | None, _told("hex_across_flats", "--hex")] = None,
+    stress: Annotated[str | None, _told("stress")] = None,
+    friction: Annotated[str | None, _told("friction")] = None,
+    rounds: Annotated[str | None, _told("rounds")] = None,
+    wrench_torque: Annotated[str | None, _told("wrench_torque")] = None,
+    spinner_torque: Annotated[str | None, _told("spinner_torque")] = None,
+    sockets: Annotated[str | None, _told("sockets")] = None,
+    calibrated: Annotated[str | None, _told("calibrated")] = None,
+    calibration_due: Annotated[str | None, _told("calibration_due")] = None,
+    loosening_torque: Annotated[str | None, _told("loosening_torque")] = None,
+    balance: Annotated[str | None, _told("balance")] = None,
+    text: Annotated[str | None, _told("text")] = None,
     json: Json = False,
 ) -> None:
     """Start a cell with a joint and a first sequence, from flags; what is left out is asked."""
@@ -289,7 +355,7 @@ def new(
     output = Output.of(json)
     if side is not None and len(side) != 2:
         raise typer.Exit(
-            output.refuse(f"{len(side)} sides are given, must be two; give --side twice")
+            output.refuse(f"{counted(len(side), 'side')} given, must be two; give --side twice")
         )
     given = {name: value for name, value in asked.params.items() if isinstance(value, str)}
     given |= dict(zip(("first_side", "second_side"), side or (), strict=False))

@@ -17,6 +17,7 @@ from coordinator.core.effects import Effect
 from coordinator.core.events import Event
 from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import State
+from coordinator.extras import missing_extra
 from coordinator.prove import Limits, explore
 from coordinator.rehearse.rehearsal import Rehearsal, rehearse
 from coordinator.rehearse.simulated import unknown_to_simulation
@@ -39,15 +40,14 @@ def show_best_order(output: Output, path: Path, asked: DryRunAsked) -> Exit:
         output.say(f"{path}: no lane leaves its order free: nothing to choose; `after` does")
         output.document(ok=True, free=0)
         return Exit.GOOD
+    if missing := missing_extra("order", "--best-order"):
+        return output.refuse(missing)
     result, before = _rehearsed(loaded, seed)
     if result.phase != "complete":
-        output.say(f"ended {result.phase}: {result.reason}; only a whole run can be measured")
-        output.document(ok=False, ended=result.phase)
+        output.error(f"ended {result.phase}: {result.reason}; only a whole run can be measured")
         return Exit.HELD
     try:
         found = _found(loaded, before, seed)
-    except ImportError:
-        return output.refuse("ortools: not installed, must be; pip install 'bothsides[order]'")
     except ValueError as error:
         return output.refuse(str(error))
     _say(output, loaded, found, before)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
-from coordinator.cli.files import to_data
+from coordinator.cli.files import report_findings
 from coordinator.cli.output import Exit, Output
 from coordinator.compare import Change, compare_cells, compare_joints, compare_sequences
 from coordinator.sequence import SequenceError, kind_of, load, read_cell, read_joint
@@ -44,8 +44,7 @@ def compare_files(output: Output, was: Path, now: Path, joint: Path | None = Non
     try:
         changes = _COMPARED[kinds[0]](was, now, joint)
     except SequenceError as error:
-        output.say(error.render())
-        output.document(ok=False, findings=[to_data(one) for one in error.diagnostics])
+        report_findings(output, error)
         return Exit.BAD_USE
     _tell(output, was, now, changes)
     output.document(

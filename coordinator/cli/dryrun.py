@@ -9,7 +9,7 @@ from rich.table import Table
 from coordinator.cautions import CAUTION
 from coordinator.cli.asked import DryRunAsked
 from coordinator.cli.files import load_answers, load_capped, load_case
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.core.events import Event
 from coordinator.core.plan import Plan
 from coordinator.live.alarms import Alarms, alarm_words
@@ -155,7 +155,7 @@ def _print(output: Output, loaded: Loaded, result: Rehearsal, points: list[str])
     reason = f": {result.reason}" if result.reason else ""
     output.say(
         f"ended {result.phase}{reason} after {clock(result.time_us)}, "
-        f"{len(result.proofs)} records, trace {result.trace_sha256[:16]}"
+        f"{counted(len(result.proofs), 'record')}, trace {result.trace_sha256[:16]}"
     )
     for name in result.unanswered:
         output.say(

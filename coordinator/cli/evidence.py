@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.commissioning.book import Book
 from coordinator.commissioning.promotion import RUN, Asked, Missing, run_body
 from coordinator.live.standing import Standings
@@ -18,12 +18,11 @@ PROGRAM = "bothsides run"
 
 def refuse_for_evidence(output: Output, stands: Standings, lacking: Sequence[Missing]) -> Exit:
     """Say what is missing and how to get it, line by line."""
-    error = f"not opened ({stands.words()}): {len(lacking)} pieces of evidence are missing"
-    output.say(error)
+    missing = counted(len(lacking), "piece") + " of evidence missing"
     for one in lacking:
-        output.say(f"missing: {one.text}")
-    output.document(ok=False, error=error, missing=[asdict(one) for one in lacking])
-    return Exit.BAD_USE
+        output.errors.print(f"missing: {one.text}", markup=False)
+    error = f"not opened ({stands.words()}): {missing}"
+    return output.refuse(error, missing=[asdict(one) for one in lacking])
 
 
 def keep_evidence(

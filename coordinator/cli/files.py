@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import typer
 
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.core.plan import Caps
 from coordinator.sequence import (
     Case,
@@ -34,9 +34,15 @@ def read_or_exit(output: Output, read: Callable[[], Read]) -> Read:
     try:
         return read()
     except SequenceError as error:
-        output.say(error.render())
-        output.document(ok=False, findings=[to_data(one) for one in error.diagnostics])
+        report_findings(output, error)
         raise typer.Exit(exit_of(error.diagnostics)) from None
+
+
+def report_findings(output: Output, error: SequenceError) -> None:
+    """Report what is wrong with files as an error."""
+    found = error.diagnostics
+    text = f"{counted(len(found), 'finding')}, the first: {found[0]}"
+    output.error(text, shown=error.render(), findings=[to_data(one) for one in found])
 
 
 def exit_of(diagnostics: Sequence[Diagnostic]) -> Exit:

@@ -21,7 +21,7 @@ from coordinator.campaign.report_junit import junit
 from coordinator.campaign.store import Folder, Head, Kept, OtherCampaign, Row, SpoiltLine
 from coordinator.cli.asked import FuzzAsked
 from coordinator.cli.files import load_sequence
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.rehearse.stage import StageMaker, maker_of
 
 CASES = 1_000
@@ -59,8 +59,7 @@ def fuzz(output: Output, path: Path, asked: FuzzAsked) -> Exit:
         )
     except KeyboardInterrupt:
         text = "ended at once, without reports; what was counted is kept, run again to go on"
-        output.say(text)
-        output.document(ok=False, error=text)
+        output.error(text)
         return Exit.HELD
 
 
@@ -214,11 +213,11 @@ def _tell(
     tally, coverage, rate = ran.campaign.tally, report["coverage"], report["health"]["rate_per_s"]
     met = ", ".join(f"{name.replace('_', ' ')} {a} of {b}" for name, (a, b) in coverage.items())
     speed = "" if rate is None else f", {rate} a second"
-    output.say(f"SIMULATED: {tally.done} cases{speed}; met: {met}")
+    output.say(f"SIMULATED: {counted(tally.done, 'case')}{speed}; met: {met}")
     _tell_canaries(output, tally)
     for signature, count in tally.failed.most_common():
         promise = report["promises"].get(signature.split(" ")[0], "")
-        output.say(f"BROKEN in {count} cases: {signature}: {promise}")
+        output.say(f"BROKEN in {counted(count, 'case')}: {signature}: {promise}")
         for one in cases[signature]:
             output.say(f"  bothsides replay {one.place}")
         if not cases[signature]:

@@ -7,7 +7,6 @@ import signal
 import time
 from collections.abc import Callable, Mapping
 from functools import partial
-from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +16,7 @@ from rich.table import Table
 from coordinator.cautions import CAUTION
 from coordinator.cli.files import read_or_exit
 from coordinator.cli.output import Exit, Output
+from coordinator.extras import EXTRAS, missing_extra
 from coordinator.live.mqtt_link import MqttLink
 from coordinator.operate.secrets_folder import address_for
 from coordinator.sequence import read_cell
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from coordinator.gateway.bridge import Bridge
     from coordinator.gateway.desk import Told
 
-NEEDED = {"asyncua": "OPC UA", "pymodbus": "Modbus TCP"}
-
 
 def run_gateway(
     output: Output, path: Path, broker: str, secrets: Path | None, *, once: bool
@@ -38,10 +36,9 @@ def run_gateway(
     cell = read_or_exit(output, lambda: read_cell(path))
     if cell.gateway is None:
         return output.refuse(f"{path}: cell has no 'gateway:', must have one to be read; add it")
-    missing = [f"{name} ({what})" for name, what in NEEDED.items() if find_spec(name) is None]
-    if missing:
-        return output.refuse(f"{', '.join(missing)} is not installed; install bothsides[gateway]")
-    for name in NEEDED:
+    if missing := missing_extra("gateway", "a gateway"):
+        return output.refuse(missing)
+    for name in EXTRAS["gateway"]:
         logging.getLogger(name).setLevel(logging.CRITICAL)  # What goes wrong is told by us, once.
     try:
         bridge = _bridge(output, cell, cell.gateway, secrets)

@@ -21,6 +21,7 @@ from coordinator.cli.options import (
     RunBooks,
     Secrets,
     TakeOver,
+    examples,
 )
 from coordinator.cli.output import Output
 from coordinator.cli.taking import taking
@@ -29,7 +30,16 @@ from coordinator.operate.secrets_folder import use_secrets
 live_app = typer.Typer(rich_markup_mode=None)
 
 
-@live_app.command()
+@live_app.command(
+    epilog=examples(
+        "run sequences/makeup_8.yaml",
+        "run sequences/makeup_8.yaml --speed 8 --page",
+        "run sequences/makeup_8.yaml --broker mqtts://broker.site:8883 --secrets secrets --real",
+        note="Exit codes: 0 complete and accepted; 1 complete, but not accepted; 3 held, "
+        "stopped or aborted. While it runs, type hold, reset, restart, pause, resume, "
+        "stop, abort, or an answer to a prompt.",
+    )
+)
 @taking(RunAsked)
 def run(file: File, asked: RunAsked, json: Json = False) -> None:
     """Run a sequence in real time on a bus, with simulated arms unless told otherwise."""
@@ -39,7 +49,14 @@ def run(file: File, asked: RunAsked, json: Json = False) -> None:
     raise typer.Exit(run_sequence(Output.of(json), file, asked))
 
 
-@live_app.command()
+@live_app.command(
+    epilog=examples(
+        "resume RUN --look",
+        "resume RUN",
+        "resume RUN --out bothsides-runs --pinned",
+        note="Nothing moves before a person restarts.",
+    )
+)
 def resume(
     run: Annotated[str, typer.Argument(help="Name of the run.", show_default=False)],
     out: Out = RUNS,
@@ -79,7 +96,7 @@ def resume(
     raise typer.Exit(resume_run(Output.of(json), run, wishes))
 
 
-@live_app.command()
+@live_app.command(epilog=examples("page", "page --out bothsides-runs --page-at 127.0.0.1:8090"))
 def page(
     out: Annotated[
         str, typer.Option("--out", help="Folder that holds records.sqlite, or a database address.")
@@ -92,7 +109,7 @@ def page(
     raise typer.Exit(serve_records(Output.of(False), out, page_at))
 
 
-@live_app.command()
+@live_app.command(epilog=examples("operator ada --file operators.json"))
 def operator(
     name: Annotated[str, typer.Argument(help="Who may act on the live page.")],
     file: Annotated[Path, typer.Option("--file", help="The file of operators.")] = Path(
@@ -106,7 +123,9 @@ def operator(
     raise typer.Exit(add_operator(Output.of(False), name, phrase, file))
 
 
-@live_app.command()
+@live_app.command(
+    epilog=examples("arm fore --sequence sequences/makeup_8.yaml --broker mqtt://127.0.0.1:1883")
+)
 @taking(PartyAsked)
 def arm(
     side: Annotated[str, typer.Argument(help="Name of the side in the cell.")], asked: PartyAsked
@@ -118,7 +137,9 @@ def arm(
     raise typer.Exit(be_party(side, asked))
 
 
-@live_app.command()
+@live_app.command(
+    epilog=examples("floor --sequence sequences/makeup_8.yaml --broker mqtt://127.0.0.1:1883")
+)
 @taking(PartyAsked)
 def floor(
     asked: PartyAsked,
@@ -133,7 +154,13 @@ def floor(
     raise typer.Exit(be_party("floor", asked, hoist_only=hoist_only))
 
 
-@live_app.command()
+@live_app.command(
+    epilog=examples(
+        "gateway sequences/cells/sill_point.yaml --once",
+        "gateway sequences/cells/sill_point.yaml --broker mqtts://broker.site --secrets secrets",
+        note="It needs an extra: pip install -e '.[gateway]'",
+    )
+)
 def gateway(
     cell: Annotated[Path, typer.Argument(help="A cell file with a gateway.", show_default=False)],
     broker: PartyBroker = PARTY_BROKER,

@@ -76,3 +76,10 @@ Secrets = Annotated[
 ]
 PartyBroker = Annotated[str, typer.Option("--broker", help="mqtt://host:port or mqtts://host:port")]
 PARTY_BROKER = "mqtt://127.0.0.1:1883"
+
+
+def examples(*commands: str, note: str = "") -> str:
+    """Return the end of a verb's help: commands as they are typed, then what else is special."""
+    # The sign before the block keeps its lines from being filled like text.
+    shown = "\n".join(f"  bothsides {one}" for one in commands)
+    return f"\b\nExamples:\n{shown}" + (f"\n\n{note}" if note else "")

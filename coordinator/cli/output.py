@@ -29,14 +29,17 @@ class Output:
 
     is_json: bool = False
     people: Console = field(default_factory=Console)
+    errors: Console = field(default_factory=lambda: Console(stderr=True))
 
     @classmethod
     def of(cls, is_json: bool) -> "Output":
         """Return where things go; people's text leaves stdout to the document."""
         people = Console(stderr=is_json, highlight=False, soft_wrap=True)
-        if not people.is_terminal:
-            people.width = PIPE_WIDTH
-        return cls(is_json, people)
+        errors = Console(stderr=True, highlight=False, soft_wrap=True)
+        for console in (people, errors):
+            if not console.is_terminal:
+                console.width = PIPE_WIDTH
+        return cls(is_json, people, errors)
 
     def say(self, text: str) -> None:
         """Tell a person."""
@@ -47,8 +50,17 @@ class Output:
         if self.is_json:
             print(json.dumps(content, ensure_ascii=False, allow_nan=False))
 
-    def refuse(self, text: str) -> Exit:
-        """Say why nothing is done, and return how the program ends."""
-        self.say(text)
-        self.document(ok=False, error=text)
+    def refuse(self, text: str, **more: Any) -> Exit:
+        """Report on stderr why nothing is done, and return how the program ends."""
+        self.error(text, **more)
         return Exit.BAD_USE
+
+    def error(self, text: str, *, shown: str = "", **more: Any) -> None:
+        """Report an error on stderr, `shown` if it is longer, and in the one form of documents."""
+        self.errors.print(shown or text, markup=False)
+        self.document(ok=False, error=text, **more)
+
+
+def counted(number: int, noun: str) -> str:
+    """Return a number with its noun, such as `1 record` or `2 records`."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -89,8 +89,7 @@ def replay(output: Output, path: Path, file: Path | None, to_test: Path | None) 
         outcome = replay_case(StageOpening(loaded), case)
     except KeyboardInterrupt:
         text = f"{path}: ended before the case was over; nothing was judged"
-        output.say(text)
-        output.document(ok=False, error=text)
+        output.error(text)
         return Exit.HELD
     compared = compare(case, outcome, loaded, program_sha256())
     _tell(output, case, compared)

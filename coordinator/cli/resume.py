@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from coordinator.cli.end_of_run import report_end
 from coordinator.cli.evidence import keep_evidence
 from coordinator.cli.files import load_answers
 from coordinator.cli.options import BOOKS
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.run import REFUSALS, tell_end
+from coordinator.cli.run import REFUSALS
 from coordinator.commissioning.book import book_path
 from coordinator.commissioning.promotion import Asked
 from coordinator.compare import compare_sequences
@@ -24,7 +25,6 @@ from coordinator.operate.run_live import Resumption, Wishes, run_live
 from coordinator.operate.where_was_i import Card, card_of
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
 from coordinator.records.replaying import replay
-from coordinator.records.store import store_address
 from coordinator.rehearse.catalogue import Cause
 from coordinator.sequence import Act as WrittenAct
 from coordinator.sequence import Loaded, People, SequenceError, load
@@ -111,11 +111,12 @@ def _resume(
     if wishes.book or not stands.is_all_simulated or book.exists():
         proof = Asked(loaded, head.sequence, stands, replayed.state.mode, loaded.plan.caps)
         keep_evidence(output, book, proof, result, resumed=True)
-    return tell_end(
+    return report_end(
         output,
         loaded,
-        store_address(wishes.out, wishes.records),
         result,
+        out=wishes.out,
+        records=wishes.records,
         where=card.document(),
     )
 
@@ -217,9 +218,7 @@ def _refuse_changed(output: Output, card: Card, changed: Sequence[str]) -> Exit:
         "the files of the run have changed since it began; put them back, or go on with them as "
         "they were: --pinned"
     )
-    output.say(error)
-    output.document(ok=False, error=error, where=card.document(), changed=list(changed))
-    return Exit.BAD_USE
+    return output.refuse(error, where=card.document(), changed=list(changed))
 
 
 def _no_run(out: Path, name: str) -> str:

@@ -1,12 +1,10 @@
 """The verbs `run`, `arm` and `floor`: real time, on a real bus."""
 
 import sys
-from dataclasses import asdict
 from pathlib import Path
 
-from coordinator.cautions import CAUTION
 from coordinator.cli.asked import PartyAsked, RunAsked
-from coordinator.cli.dryrun import clock
+from coordinator.cli.end_of_run import report_end
 from coordinator.cli.evidence import keep_evidence, refuse_for_evidence
 from coordinator.cli.files import load_answers, load_capped, load_case, load_sequence
 from coordinator.cli.options import BOOKS
@@ -22,10 +20,8 @@ from coordinator.operate.party_process import Part, play
 from coordinator.operate.run_live import LiveResult, Wishes, run_live
 from coordinator.operate.run_page import PageFailed, PageWish
 from coordinator.page.operators import OperatorsFailed
-from coordinator.records.acceptance import open_points, wanted_proofs
 from coordinator.records.journal import JournalFailed
-from coordinator.records.rows import RecordFilter
-from coordinator.records.store import RecordsFailed, RecordStore, store_address
+from coordinator.records.store import RecordsFailed
 from coordinator.rehearse.simulated import to_causes, unknown_to_simulation
 from coordinator.sequence import Loaded
 from coordinator.wire.topics import FLOOR
@@ -86,7 +82,7 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
     except REFUSALS as error:
         return output.refuse(str(error))
     _tell_haste(output, asked.speed, result)
-    return tell_end(output, loaded, store_address(asked.out, asked.records), result)
+    return report_end(output, loaded, result, out=asked.out, records=asked.records)
 
 
 def _page(path: Path, asked: RunAsked) -> PageWish | None:
@@ -139,37 +135,3 @@ def be_party(name: str, asked: PartyAsked, *, hoist_only: bool = False) -> Exit:
     except ValueError as error:
         return output.refuse(str(error))
     return Exit.GOOD
-
-
-def tell_end(
-    output: Output, loaded: Loaded, address: str, result: LiveResult, **more: object
-) -> Exit:
-    """Tell how a run ended; `more` goes into the document."""
-    store = RecordStore(address)
-    points = open_points(
-        store.list_records(RecordFilter(run=result.run)), wanted_proofs(loaded.plan)
-    )
-    store.close()
-    reason = f": {result.reason}" if result.reason else ""
-    output.say(f"ended {result.phase}{reason} after {clock(result.elapsed_us)}")
-    output.say(f"{result.records} records of run {result.run}: bothsides records list")
-    if result.phase == "held":
-        output.say(f"go on with: bothsides resume {result.run}, and the --out of this run")
-    for point in points if result.phase == "complete" else []:
-        output.say(f"not accepted: {point}")
-    output.say(CAUTION)
-    output.document(
-        ok=result.phase == "complete" and not points,
-        ended=result.phase,
-        reason=result.reason,
-        run=result.run,
-        records=result.records,
-        elapsed_us=result.elapsed_us,
-        open_points=points,
-        plan_digest=loaded.plan.digest,
-        caps=asdict(loaded.plan.caps),
-        **more,
-    )
-    if result.phase != "complete":
-        return Exit.HELD
-    return Exit.FINDINGS if points else Exit.GOOD

@@ -38,6 +38,8 @@ class Alarm:
     """When it is shelved no longer."""
     is_first: bool = False
     """It was the first to act since the last reset."""
+    is_latched: bool = False
+    """It is active by its latch alone: what has tripped it is over."""
 
 
 class Alarms:
@@ -57,8 +59,13 @@ class Alarms:
             if interlock.kind is InterlockKind.INTERLOCK:
                 # What an exception allows is no alarm: only what has stopped somebody is.
                 is_bad = is_bad and state.reason.startswith(f"{interlock.name}:")
+            # What is set aside keeps nobody from moving; that it is set aside is an alarm itself.
+            is_bad = is_bad and index not in overridden
             first = state.first_out == index
             self._set(interlock.name, is_bad, event.at_us, is_first=first)
+            is_latched = state.tripped[index] and signal.value is True
+            name = interlock.name
+            self._alarms[name] = replace(self._alarms[name], is_latched=is_latched)
             self._set(f"override {interlock.name}", index in overridden, event.at_us)
         for party, lane in zip(self._plan.parties, state.lanes, strict=True):
             self._set(
@@ -71,7 +78,7 @@ class Alarms:
         order = sorted(
             found, key=lambda one: (one.state == "shelved", not one.is_first, one.since_us)
         )
-        return tuple(order)
+        return tuple(_as_it_stands(one) for one in order)
 
     def acknowledge(self, name: str, who: str) -> str:
         """Note that a person has seen an alarm; return why not, empty if it is noted."""
@@ -121,6 +128,18 @@ class Alarms:
         self._alarms[alarm.name] = replace(alarm, state=state, **changes)  # type: ignore[arg-type]  # names are checked by `replace`
 
 
+def _as_it_stands(alarm: Alarm) -> Alarm:
+    """Return an alarm with words that are so now: what is over is not said to be."""
+    if not alarm.is_active:
+        over = f"over: {alarm.cause}"
+        do = "acknowledge it" if alarm.state == "returned_unacknowledged" else "nothing"
+        return replace(alarm, cause=over, consequence="none now", operator_action=do)
+    if alarm.is_latched:
+        cause = f"latched, its signal is good again; it has tripped by: {alarm.cause}"
+        return replace(alarm, cause=cause, consequence="nothing may move before reset and restart")
+    return alarm
+
+
 def alarm_words(alarm: Alarm) -> str:
     """Return an alarm as a line for people."""
     first = "FIRST-OUT " if alarm.is_first else ""
@@ -139,9 +158,9 @@ def _of_plan(plan: Plan) -> list[Alarm]:
     alarms += [
         Alarm(
             f"override {one.name}",
-            f"{one.name} is set aside",
-            one.consequence,
-            "end it as soon as its reason is gone",
+            f"{one.name} is set aside by a person",
+            "it keeps nobody from moving, whatever its signal says",
+            "watch it yourself; end the override as soon as its reason is gone",
         )
         for one in plan.interlocks
     ]

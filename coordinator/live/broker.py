@@ -13,7 +13,6 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from types import TracebackType
 
 from coordinator.wire.codec import BYTES_MAX
 
@@ -109,12 +108,7 @@ class EmbeddedBroker:
         self.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.stop()
 
     def _start_once(self) -> str:

@@ -21,8 +21,6 @@ from coordinator.core.events import (
     OperatorActed,
     PartyLost,
     PersonEvent,
-    PromptAnswered,
-    PromptTaken,
     Resumed,
     SignalSeen,
     TimePassed,
@@ -217,18 +215,7 @@ class Coordinator:
 
     def act(self, act: Act, who: str, now_us: int) -> list[Message]:
         """Pass on what an operator does to the procedure."""
-        return self._settle([OperatorActed(self._core_us(now_us), act, who)], now_us)
-
-    def answer(
-        self, prompt_number: int, option: str, who: str, now_us: int, torque_nm: float | None = None
-    ) -> list[Message]:
-        """Pass on a person's answer to an open prompt, with the check torque if it names one."""
-        event = PromptAnswered(self._core_us(now_us), prompt_number, option, who, torque_nm)
-        return self._settle([event], now_us)
-
-    def take_prompt(self, prompt_number: int, who: str, now_us: int) -> list[Message]:
-        """Pass on that a person makes an open prompt their own."""
-        return self._settle([PromptTaken(self._core_us(now_us), prompt_number, who)], now_us)
+        return self.hear(OperatorActed(0, act, who), now_us)
 
     def hear(self, event: PersonEvent, now_us: int) -> list[Message]:
         """Pass on a person's word; its time becomes that at which it is decided."""

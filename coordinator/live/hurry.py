@@ -9,9 +9,9 @@ alike.
 Units: ``*_us`` whole microseconds of the cell's clock.
 """
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 
-from coordinator.core.plan import Plan, Timing
+from coordinator.core.plan import Plan
 
 SPEED_FILE = "speed"
 """Pinned with the files of a hurried run: a replay must hurry its plan alike."""
@@ -21,25 +21,18 @@ def hurried(plan: Plan, speed: float) -> Plan:
     """Return the plan as it is for a cell that lives `speed` times faster; itself up to 1."""
     if speed <= 1.0:
         return plan
-    timing = plan.timing
 
     def stretched(wait_us: int) -> int:
         return int(wait_us * speed)
 
-    stretched_timing = Timing(
-        lease_us=stretched(timing.lease_us),
-        renew_us=stretched(timing.renew_us),
-        acknowledge_us=stretched(timing.acknowledge_us),
-        asks=timing.asks,
-        expiry_us=stretched(timing.expiry_us),
-        lead_us=stretched(timing.lead_us),
-        hold_us=stretched(timing.hold_us),
-        silence_us=stretched(timing.silence_us),
-        gate_us=stretched(timing.gate_us),
-    )
+    waits = {
+        name: stretched(wait) for name, wait in asdict(plan.timing).items() if name.endswith("_us")
+    }
     signals = tuple(
         replace(signal, max_age_us=stretched(signal.max_age_us)) for signal in plan.signals
     )
     spans = tuple(replace(span, balance_nm=stretched(span.balance_nm)) for span in plan.spans)
     barriers = tuple(replace(one, window_us=stretched(one.window_us)) for one in plan.barriers)
-    return replace(plan, timing=stretched_timing, signals=signals, spans=spans, barriers=barriers)
+    return replace(
+        plan, timing=replace(plan.timing, **waits), signals=signals, spans=spans, barriers=barriers
+    )

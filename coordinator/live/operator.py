@@ -5,10 +5,16 @@ Invariants: LV4, an entry of an answer file counts once unless it says `always`.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
-from coordinator.core.events import Act, ModeSet, PersonEvent, StepAllowed
+from coordinator.core.events import (
+    Act,
+    ModeSet,
+    OperatorActed,
+    PersonEvent,
+    PromptAnswered,
+    StepAllowed,
+)
 from coordinator.core.plan import Mode, Plan
 from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator
@@ -87,41 +93,6 @@ class ScriptedStep(Protocol):
         """How many words; None for one at every wait."""
 
 
-@dataclass(frozen=True, slots=True)
-class Acting:
-    """The operator does something to the procedure."""
-
-    act: Act
-    who: str
-
-
-@dataclass(frozen=True, slots=True)
-class Answering:
-    """The operator answers the open prompt `number`."""
-
-    number: int
-    option: str
-    who: str
-    torque_nm: float | None = None
-    """The check torque of what was done by hand."""
-
-
-@dataclass(frozen=True, slots=True)
-class Taking:
-    """The operator makes the open prompt `number` their own."""
-
-    number: int
-    who: str
-
-
-@dataclass(frozen=True, slots=True)
-class Stating:
-    """Any other word of the operator; it counts from when it is decided, whatever time it has."""
-
-    event: PersonEvent
-
-
-Call = Acting | Answering | Taking | Stating
 _Entry = TypeVar("_Entry")
 
 
@@ -186,7 +157,7 @@ class OperatorScript:
         self._acts += acts
         self._next_us, self._calm = 0, ""
 
-    def react(self, state: State, now_us: int) -> tuple[Call, ...]:
+    def react(self, state: State, now_us: int) -> tuple[PersonEvent, ...]:
         """Return what the operator does at this moment; call again after each change of state."""
         is_calm = state.phase == self._calm and not state.prompts and state.mode is Mode.AUTOMATIC
         if is_calm and (self._next_us is None or now_us < self._next_us):
@@ -228,7 +199,7 @@ class OperatorScript:
         }
         self._answered = {number: None for number in self._answered if number in self._prompts}
 
-    def _due(self, state: State, now_us: int) -> list[tuple[int, Call, object]]:
+    def _due(self, state: State, now_us: int) -> list[tuple[int, PersonEvent, object]]:
         """Return (when, call, entry of the script) for everything that may come next."""
         due = [*self._of_mode(state), *self._of_steps(state, now_us)]
         if (
@@ -239,10 +210,10 @@ class OperatorScript:
         ):
             again_us = 0 if self._started_us is None else self._started_us + PATIENCE_US
             again_us = max(again_us, self._there_us + self._settle_us if self._settle_us else 0)
-            due.append((again_us, Acting(Act.START, "script"), None))
+            due.append((again_us, OperatorActed(0, Act.START, "script"), None))
         waits_for_state = False
         for entry in self._acts:
-            deed = Acting(Act(entry.act), entry.by)
+            deed = OperatorActed(0, Act(entry.act), entry.by)
             if entry.at_us is not None:
                 due.append((entry.at_us, deed, entry))
             elif entry.when == state.phase and not waits_for_state:
@@ -254,24 +225,24 @@ class OperatorScript:
                 # Counted from when the prompt was seen: people need time to look.
                 at_us = self._prompts[prompt.number] + int(getattr(answer, "after_us", 0))
                 torque_nm = getattr(answer, "torque_nm", None)
-                call = Answering(prompt.number, str(answer.answer), answer.by, torque_nm)
+                call = PromptAnswered(0, prompt.number, str(answer.answer), answer.by, torque_nm)
                 due.append((at_us, call, answer))
         return due
 
-    def _deed_us(self, deed: Acting, entry: ScriptedAct, state: State, now_us: int) -> int:
+    def _deed_us(self, deed: OperatorActed, entry: ScriptedAct, state: State, now_us: int) -> int:
         """Return when a deed comes; nobody restarts a cell in which somebody is still missing."""
         is_early = now_us < self._phase_us + ABSENT_US_MAX
         if deed.act is Act.RESTART and is_early and not _is_everybody_there(state):
             return max(self._phase_us + entry.after_us, now_us + PATIENCE_US)
         return self._phase_us + entry.after_us
 
-    def _of_mode(self, state: State) -> list[tuple[int, Call, object]]:
+    def _of_mode(self, state: State) -> list[tuple[int, PersonEvent, object]]:
         """Return the word for the mode that was asked for, until it is set."""
         if self._mode is Mode.AUTOMATIC or state.phase != "idle":
             return []
-        return [(0, Stating(ModeSet(0, self._mode, SCRIPT)), None)]
+        return [(0, ModeSet(0, self._mode, SCRIPT), None)]
 
-    def _of_steps(self, state: State, now_us: int) -> list[tuple[int, Call, object]]:
+    def _of_steps(self, state: State, now_us: int) -> list[tuple[int, PersonEvent, object]]:
         """Return the word for the next step, if the file has one and the run waits for it."""
         lanes = waiting_for_step(self._plan, state) if self._steps else ()
         if lanes != self._waiting[0]:
@@ -282,7 +253,7 @@ class OperatorScript:
         # In manual mode one lane after another: at a barrier the others need their word as well.
         lane = lanes[0] if state.mode is Mode.MANUAL else -1
         at_us = self._waiting[1] + step.after_us
-        return [(at_us, Stating(StepAllowed(0, lane, step.by)), step)]
+        return [(at_us, StepAllowed(0, lane, step.by), step)]
 
     def _answer_to(self, prompt: OpenPrompt) -> ScriptedAnswer | None:
         if prompt.number in self._answered:
@@ -290,26 +261,24 @@ class OperatorScript:
         name = UNKNOWN_OUTCOME if prompt.prompt < 0 else self._plan.prompts[prompt.prompt].name
         return next((answer for answer in self._answers if answer.prompt == name), None)
 
-    def _use(self, call: Call, entry: object, now_us: int) -> None:
+    def _use(self, call: PersonEvent, entry: object, now_us: int) -> None:
         always = bool(getattr(entry, "always", False))
         match call:
-            case Answering(number):
+            case PromptAnswered(prompt=number):
                 self._answered[number] = None
                 if not always:
                     self._answers = _without(self._answers, entry)
-            case Taking():
-                pass  # No script takes a prompt: it answers.
-            case Stating(ModeSet()):
+            case ModeSet():
                 self._mode = Mode.AUTOMATIC
-            case Stating():
+            case StepAllowed():
                 self._stepped += 1
                 times = self._steps[0].times
                 if times is not None and self._stepped >= times:
                     del self._steps[0]
                     self._stepped = 0
-            case Acting() if entry is None:
+            case OperatorActed() if entry is None:
                 self._started_us = now_us
-            case Acting():
+            case OperatorActed():
                 # The next act for the same state counts its time from this one.
                 self._phase_us = now_us + (PATIENCE_US if always else 0)
                 if not always or getattr(entry, "at_us", None) is not None:
@@ -356,25 +325,20 @@ class OperatedCoordinator:
         Raises:
             StuckScript: it never ends.
         """
-        messages: list[Message] = []
-        for _ in range(CALLS_MAX):
-            coordinator = self.coordinator
-            calls = self.script.react(coordinator.state, now_us - coordinator.origin_us)
-            if not calls:
-                return messages
-            for call in calls:
-                messages += apply_call(coordinator, call, now_us)
-        raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")
+        return play(self.script, self.coordinator, now_us)
 
 
-def apply_call(coordinator: Coordinator, call: Call, now_us: int) -> list[Message]:
-    """Do to the coordinator what an operator's call says."""
-    match call:
-        case Acting(act, who):
-            return coordinator.act(act, who, now_us)
-        case Answering(number, option, who, torque_nm):
-            return coordinator.answer(number, option, who, now_us, torque_nm)
-        case Stating(event):
-            return coordinator.hear(event, now_us)
-        case Taking(number, who):
-            return coordinator.take_prompt(number, who, now_us)
+def play(script: OperatorScript, coordinator: Coordinator, now_us: int) -> list[Message]:
+    """Let a script act until nothing more is due at this moment; return what is to be sent.
+
+    Raises:
+        StuckScript: it never ends.
+    """
+    messages: list[Message] = []
+    for _ in range(CALLS_MAX):
+        calls = script.react(coordinator.state, now_us - coordinator.origin_us)
+        if not calls:
+            return messages
+        for call in calls:
+            messages += coordinator.hear(call, now_us)
+    raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")

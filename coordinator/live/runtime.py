@@ -11,20 +11,12 @@ import signal
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from coordinator.core.events import Act
+from coordinator.core.events import Act, OperatorActed, PersonEvent
 from coordinator.core.state import ENDED
 from coordinator.live.coordinator import Coordinator, OutdatedCoordinator
 from coordinator.live.explain import waiting_for_step
 from coordinator.live.link import Broken, Delivered, Delivery, Dropped, Link, LinkLost, Restored
-from coordinator.live.operator import (
-    CALLS_MAX,
-    UNATTENDED,
-    Acting,
-    Call,
-    OperatorScript,
-    StuckScript,
-    apply_call,
-)
+from coordinator.live.operator import UNATTENDED, OperatorScript, play
 from coordinator.wire.messages import Message
 
 AT_REST = (*ENDED, "held", "idle")
@@ -90,7 +82,7 @@ class Runtime:
         self._speed = speed
         self._on_link = on_link or (lambda note: None)
         self._farewell = farewell
-        self._calls: list[Call] = []
+        self._calls: list[PersonEvent] = []
         self._woken = asyncio.Event()
         self._leave_us: int | None = None
         self._asked_us: int | None = None
@@ -102,7 +94,7 @@ class Runtime:
         self._sending: list[asyncio.Task[None]] = []
         """What has been handed to the link, and the bus has not yet said that it has."""
 
-    def submit(self, call: Call) -> None:
+    def submit(self, call: PersonEvent) -> None:
         """Take an operator's call, from the same event loop (the page, a terminal)."""
         self._calls.append(call)
         self._woken.set()
@@ -114,7 +106,7 @@ class Runtime:
         else:
             hold_us = self._coordinator.plan.timing.hold_us + SLACK_US
             self._leave_us = self._clock_us() + hold_us
-            self._calls.append(Acting(Act.HOLD, "interrupt"))
+            self._calls.append(OperatorActed(0, Act.HOLD, "interrupt"))
         self._woken.set()
 
     async def run(self) -> Outcome:
@@ -170,8 +162,9 @@ class Runtime:
             messages += coordinator.advance(now_us)
         calls, self._calls = self._calls, []
         for call in calls:
-            messages += apply_call(coordinator, call, now_us)
-        messages += self._play(now_us)
+            messages += coordinator.hear(call, now_us)
+        if self._script is not None and self._leave_us is None:
+            messages += play(self._script, coordinator, now_us)
         return messages + self._hold_unattended(now_us)
 
     def _take(self, deliveries: Sequence[Delivery], now_us: int) -> list[Message]:
@@ -194,19 +187,6 @@ class Runtime:
                     self._broken_us = None
                     self._on_link(LinkNote("the link works again"))
         return messages + self._coordinator.receive_all(batch, now_us)
-
-    def _play(self, now_us: int) -> list[Message]:
-        if self._script is None or self._leave_us is not None:
-            return []
-        messages: list[Message] = []
-        for _ in range(CALLS_MAX):
-            core_us = now_us - self._coordinator.origin_us
-            calls = self._script.react(self._coordinator.state, core_us)
-            if not calls:
-                return messages
-            for call in calls:
-                messages += apply_call(self._coordinator, call, now_us)
-        raise StuckScript(f"the script acts more than {CALLS_MAX} times at {now_us} us")
 
     def _hold_unattended(self, now_us: int) -> list[Message]:
         """Hold a run that waits for a person while nobody is there and nothing is under way."""

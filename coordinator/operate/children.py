@@ -9,7 +9,6 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from types import TracebackType
 
 from coordinator.operate.party_process import (
     BROKER_VARIABLE,
@@ -46,12 +45,7 @@ class Children:
             raise
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        traceback: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.stop()
 
     def ended(self) -> Sequence[str]:

@@ -6,17 +6,15 @@ as soon as they are there, and are dropped where the prompt has gone meanwhile.
 
 import asyncio
 import contextlib
-import json
 import sys
 from collections.abc import Callable
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 from coordinator.core.effects import Effect, RaisePrompt
 from coordinator.core.events import Event, PromptAnswered
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
-from coordinator.operate.look_ahead_process import Asked
-from coordinator.rehearse.look_ahead import Outlook
+from coordinator.operate.look_ahead_process import ASKED, FORESEEN, Asked
 
 
 class Foresight:
@@ -75,7 +73,7 @@ class Foresight:
             stderr=asyncio.subprocess.DEVNULL,
         )
         try:
-            told, _ = await process.communicate(json.dumps(asdict(asked)).encode())
+            told, _ = await process.communicate(ASKED.dump_json(asked))
         finally:
             with contextlib.suppress(ProcessLookupError):
                 process.kill()
@@ -88,16 +86,11 @@ class Foresight:
 
 
 def _lines(number: int, told: bytes) -> list[str]:
-    found = json.loads(told) if told else []
+    found = FORESEEN.validate_json(told) if told else ()
     if not found:
         return [f"prompt {number}: no rehearsal comes to this question; nothing is foreseen"]
     lines = []
     for one in found:
-        lines.append(
-            f"prompt {number}, what each answer leads to, SIMULATED with {one['supposing']}:"
-        )
-        for outlook in one["outlooks"]:
-            ends = tuple((end, count) for end, count in outlook.pop("ends"))
-            soon = tuple(outlook.pop("soon"))
-            lines.append(f"    {Outlook(**outlook, ends=ends, soon=soon).words()}")
+        lines.append(f"prompt {number}, what each answer leads to, SIMULATED with {one.supposing}:")
+        lines += [f"    {outlook.words()}" for outlook in one.outlooks]
     return lines

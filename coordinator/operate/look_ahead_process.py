@@ -8,12 +8,13 @@ is asked for; standard output has what was foreseen. It moves nothing.
 Units: ``*_us`` whole microseconds since the run began.
 """
 
-import json
 import sys
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from pydantic import TypeAdapter
 
 from coordinator.core.effects import Effect, SendDo
 from coordinator.core.events import Act as Deed
@@ -60,6 +61,10 @@ class Foreseen:
 
     supposing: str
     outlooks: tuple[Outlook, ...]
+
+
+ASKED = TypeAdapter(Asked)
+FORESEEN = TypeAdapter(tuple[Foreseen, ...])
 
 
 def foresee(asked: Asked) -> tuple[Foreseen, ...]:
@@ -142,9 +147,8 @@ def _fields(cause: Any) -> dict[str, Any]:
 
 def main() -> None:
     """Read what is asked for, and print what was foreseen as JSON."""
-    given = json.load(sys.stdin)
-    given["answers"] = tuple(tuple(one) for one in given["answers"])
-    json.dump([asdict(one) for one in foresee(Asked(**given))], sys.stdout)
+    asked = ASKED.validate_json(sys.stdin.buffer.read())
+    sys.stdout.buffer.write(FORESEEN.dump_json(foresee(asked)))
 
 
 if __name__ == "__main__":

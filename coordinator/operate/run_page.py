@@ -12,16 +12,17 @@ import contextlib
 import json
 import sys
 from collections.abc import AsyncIterator, Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from coordinator.core.events import Act
+from pydantic import TypeAdapter
+
+from coordinator.core.events import Act, OperatorActed, PersonEvent, PromptAnswered, PromptTaken
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.live.coordinator import Proof, RecordWriter
 from coordinator.live.link import Link
-from coordinator.live.operator import Acting, Answering, Call, Taking
 from coordinator.operate.signs import signs_by_fault
 from coordinator.operate.terminal_words import HELP, Words
 from coordinator.page.board import Board, Facts
@@ -56,11 +57,8 @@ class PageWish:
     joint: Path | None = None
     seed: int = 1
 
-    def to_argument(self) -> str:
-        """Return it as one word for the page's process."""
-        return json.dumps(
-            {name: str(one) if isinstance(one, Path) else one for name, one in asdict(self).items()}
-        )
+
+PAGE_WISHES = TypeAdapter(PageWish)
 
 
 class RunPage:
@@ -104,7 +102,7 @@ class RunPage:
         return write_and_show
 
     @contextlib.asynccontextmanager
-    async def served(self, submit: Callable[[Call], None]) -> AsyncIterator[None]:
+    async def served(self, submit: Callable[[PersonEvent], None]) -> AsyncIterator[None]:
         """Serve the page while the run goes on.
 
         Raises:
@@ -134,7 +132,7 @@ class RunPage:
             sys.executable,
             "-m",
             "coordinator.operate.page_process",
-            wish.to_argument(),
+            PAGE_WISHES.dump_json(wish).decode(),
             stdin=asyncio.subprocess.PIPE,
             stdout=asyncio.subprocess.PIPE,
             # Out of Ctrl-C's reach: the page shows how the run comes to rest.
@@ -161,7 +159,8 @@ class RunPage:
         """Hand the page a snapshot now and then, if it has read the last ones."""
         while self._send({"snapshot": self.board.snapshot(max(self._now_us(), 0))}):
             await asyncio.sleep(PERIOD_S)
-        self._say("the live page has ended; the run goes on without it")
+        if not self.board.has_ended:
+            self._say("the live page has ended; the run goes on without it")
 
     def _send(self, content: dict[str, Any]) -> bool:
         """Send a line; False once the page is gone."""
@@ -174,14 +173,16 @@ class RunPage:
             process.stdin.write(json.dumps(content).encode() + b"\n")
         return True
 
-    async def _take_calls(self, submit: Callable[[Call], None]) -> None:
+    async def _take_calls(self, submit: Callable[[PersonEvent], None]) -> None:
         while asked := await self._read():
             self._send({"reply": asked["call"], **self.take_call(asked, submit)})
 
-    def take_call(self, asked: dict[str, Any], submit: Callable[[Call], None]) -> dict[str, Any]:
+    def take_call(
+        self, asked: dict[str, Any], submit: Callable[[PersonEvent], None]
+    ) -> dict[str, Any]:
         """Pass on one call of the page, and return what is replied to it."""
         if "act" in asked:
-            submit(Acting(Act(asked["act"]), asked["who"]))
+            submit(OperatorActed(0, Act(asked["act"]), asked["who"]))
             return {"ok": True, "text": f"{asked['act']} is with the coordinator"}
         if "words" in asked:
             return self._say_words(asked["words"], asked["who"], submit)
@@ -189,15 +190,17 @@ class RunPage:
         refusal = self.board.refusal(number, option)
         if refusal is not None:
             return {"ok": False, "text": refusal}
-        submit(Answering(number, option, who, asked.get("torque_nm")))
+        submit(PromptAnswered(0, number, option, who, asked.get("torque_nm")))
         return {"ok": True, "text": f"{option} to prompt {number} is with the coordinator"}
 
-    def _say_words(self, said: str, who: str, submit: Callable[[Call], None]) -> dict[str, Any]:
+    def _say_words(
+        self, said: str, who: str, submit: Callable[[PersonEvent], None]
+    ) -> dict[str, Any]:
         """Do what a person says about modes, steps, overrides, alarms, or a prompt to be theirs."""
         words = said.split()
         match words:
             case ["take", number] if number.isdecimal():
-                submit(Taking(int(number), who))
+                submit(PromptTaken(0, int(number), who))
                 return {"ok": True, "text": f"prompt {number} is {who}'s, if it is still open"}
         found = Words(self._plan, who, self._now_us, self.board.alarms).read(words)
         if found is None:

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from functools import partial
 
 from coordinator.cautions import CAUTION
-from coordinator.core.events import ModeSet
+from coordinator.core.events import ModeSet, PersonEvent
 from coordinator.core.plan import Mode
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
@@ -24,7 +24,7 @@ from coordinator.live.coordinator import Coordinator, Observers, Progress
 from coordinator.live.hold_stories import HoldStories, TellStories
 from coordinator.live.hurry import SPEED_FILE, hurried
 from coordinator.live.link import Link, Presence
-from coordinator.live.operator import Call, OperatorScript, Stating
+from coordinator.live.operator import OperatorScript
 from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
 from coordinator.live.runtime import Outcome, Runtime
@@ -263,7 +263,7 @@ class Session:
         else:
             self._submit(runtime, call)
 
-    def _submit(self, runtime: Runtime, call: Call) -> None:
+    def _submit(self, runtime: Runtime, call: PersonEvent) -> None:
         """Pass on what a person does, unless a point that nobody has checked stands against it."""
         points = self._wishes.unchecked
         if not points or not _wants_automatic(call):
@@ -380,8 +380,8 @@ class Session:
         return self._clock() - self._origin_us
 
 
-def _wants_automatic(call: Call) -> bool:
+def _wants_automatic(call: PersonEvent) -> bool:
     match call:
-        case Stating(ModeSet(mode=mode)):
+        case ModeSet(mode=mode):
             return mode == Mode.AUTOMATIC
     return False

@@ -17,11 +17,17 @@ from asyncio import get_running_loop
 from collections.abc import Callable, Iterator
 
 from coordinator.core.effects import Effect, RaisePrompt
-from coordinator.core.events import Act, Event
+from coordinator.core.events import (
+    Act,
+    Event,
+    OperatorActed,
+    PersonEvent,
+    PromptAnswered,
+    PromptTaken,
+)
 from coordinator.core.plan import Option
 from coordinator.core.state import State
 from coordinator.lifecycles import PROCEDURE
-from coordinator.live.operator import Acting, Answering, Call, Taking
 from coordinator.live.prompt_words import prompt_words
 from coordinator.operate.terminal_words import HELP, Words
 
@@ -49,7 +55,7 @@ class PromptDesk:
         still = [prompt.number for prompt in state.prompts]
         self.opened = {number: self.opened[number] for number in still if number in self.opened}
 
-    def read(self, line: str) -> Call | str:
+    def read(self, line: str) -> PersonEvent | str:
         """Return the call that a line means, or what to print for the person instead."""
         words = line.split()
         if words == ["help"]:
@@ -57,7 +63,7 @@ class PromptDesk:
         if self._words is not None and (said := self._words.read(words)) is not None:
             return said
         if len(words) == 1 and words[0] in ACTS and not self._is_answer(words[0]):
-            return Acting(ACTS[words[0]], WHO)
+            return OperatorActed(0, ACTS[words[0]], WHO)
         if len(words) > 1 and words[0].isdecimal() and int(words[0]) in self.opened:
             return self._answer(int(words[0]), words[1:])
         if words and len(self.opened) == 1:
@@ -100,10 +106,10 @@ class PromptDesk:
         """A word that is both act and option answers the one prompt that asks for it."""
         return len(self.opened) == 1 and word in next(iter(self.opened.values())).options
 
-    def _answer(self, number: int, words: list[str]) -> Call | str:
+    def _answer(self, number: int, words: list[str]) -> PersonEvent | str:
         options, word = self.opened[number].options, words[0]
         if word == "take":
-            return Taking(number, " ".join(words[1:]) or WHO)
+            return PromptTaken(0, number, " ".join(words[1:]) or WHO)
         if word.isdecimal() and 1 <= int(word) <= len(options):
             word = options[int(word) - 1]
         if word not in options or (len(words) > 1 and word != Option.BY_HAND):
@@ -111,7 +117,7 @@ class PromptDesk:
         torque_nm = _number(words[1]) if len(words) > 1 else None
         if len(words) > 1 and torque_nm is None:
             return f"check torque is '{words[1]}', must be a number in N·m; such as: by_hand 3100"
-        return Answering(number, word, " ".join(words[2:]) or WHO, torque_nm)
+        return PromptAnswered(0, number, word, " ".join(words[2:]) or WHO, torque_nm)
 
     def _not_understood(self, line: str) -> str:
         how = f"; {self.how()}" if self.opened else ""

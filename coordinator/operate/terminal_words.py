@@ -6,10 +6,9 @@
 
 from collections.abc import Callable
 
-from coordinator.core.events import ModeSet, OverrideEnded, OverrideSet, StepAllowed
+from coordinator.core.events import ModeSet, OverrideEnded, OverrideSet, PersonEvent, StepAllowed
 from coordinator.core.plan import Mode, Plan
 from coordinator.live.alarms import Alarms, alarm_words
-from coordinator.live.operator import Call, Stating
 
 MINUTE_US = 60_000_000
 HELP = (
@@ -32,19 +31,19 @@ class Words:
         self._who = who
         self._now_us = now_us
 
-    def read(self, words: list[str]) -> Call | str | None:
+    def read(self, words: list[str]) -> PersonEvent | str | None:
         """Return the call that a line means, or what to tell instead; None for none of ours."""
         match words:
             case ["mode", word] if word in list(Mode):
-                return Stating(ModeSet(0, word, self._who))
+                return ModeSet(0, word, self._who)
             case ["step"]:
-                return Stating(StepAllowed(0, -1, self._who))
+                return StepAllowed(0, -1, self._who)
             case ["step", lane] if lane in self._lanes:
-                return Stating(StepAllowed(0, self._lanes[lane], self._who))
+                return StepAllowed(0, self._lanes[lane], self._who)
             case ["override", name, minutes, *why] if name in self._interlocks and why:
                 return self._override(name, minutes, " ".join(why))
             case ["end", name] if name in self._interlocks:
-                return Stating(OverrideEnded(0, self._interlocks[name], self._who))
+                return OverrideEnded(0, self._interlocks[name], self._who)
             case ["alarms"]:
                 standing = self._alarms.standing()
                 return "\n".join(alarm_words(one) for one in standing) or "no alarm stands"
@@ -67,9 +66,9 @@ class Words:
         why_not = self._alarms.shelve(name, self._who, why, until_us, now_us)
         return why_not or f"shelved for {minutes} min: {name}"
 
-    def _override(self, name: str, minutes: str, why: str) -> Call | str:
+    def _override(self, name: str, minutes: str, why: str) -> PersonEvent | str:
         try:
             until_us = self._now_us() + round(float(minutes) * MINUTE_US)
         except (ValueError, OverflowError):
             return f"minutes is '{minutes}', must be a number; such as: override {name} 5 {why}"
-        return Stating(OverrideSet(0, self._interlocks[name], self._who, why, until_us))
+        return OverrideSet(0, self._interlocks[name], self._who, why, until_us)

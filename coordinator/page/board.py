@@ -23,14 +23,13 @@ from coordinator.core.events import (
     PromptAnswered,
 )
 from coordinator.core.plan import NodeKind, Plan
-from coordinator.core.state import (
-    CoreFault,
-    State,
-)
+from coordinator.core.state import ENDED, CoreFault, State
 from coordinator.live.alarms import Alarms
 from coordinator.live.caps_words import caps_words
 from coordinator.live.explain import explain
 from coordinator.live.hold_stories import HoldStories
+from coordinator.live.interlock_words import interlock_standing, interlock_words, reason_words
+from coordinator.live.pull_words import Pull, pull_of
 from coordinator.sequence import JointFigures
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
 from coordinator.wire.topics import FLOOR
@@ -147,6 +146,11 @@ class Board:
                     _at(trace.pressure_pa, place),
                 )
 
+    @property
+    def has_ended(self) -> bool:
+        """Tell whether the procedure has come to an end that nothing follows."""
+        return self._state.phase in ENDED
+
     def foresee(self, number: int, lines: list[str]) -> None:
         """Take in what each answer to a prompt would lead to."""
         self._foreseen[number] = lines
@@ -182,7 +186,7 @@ class Board:
             "speed": facts.speed,
             "at_s": round(now_us / 1e6, 1),
             "phase": state.phase,
-            "reason": state.reason,
+            "reason": reason_words(plan, state, now_us),
             "mode": str(state.mode),
             "caps": caps_words(plan.caps),
             "overrides": self._overrides(now_us),
@@ -213,7 +217,10 @@ class Board:
         lanes = []
         for index, words in enumerate(explain(self._plan, self._state, now_us)):
             lane = self._state.lanes[index]
-            done = [node for node in self._plan.lanes[index] if lane.is_done(node)]
+            # Steps alone, as `resume` counts them: a barrier is passed, not done.
+            nodes = self._plan.lanes[index]
+            steps = [one for one in nodes if self._plan.nodes[one].kind is NodeKind.STEP]
+            done = [node for node in nodes if lane.is_done(node)]
             lanes.append(
                 {
                     "name": words.name,
@@ -226,8 +233,8 @@ class Board:
                     "is_held": lane.rest.held,
                     "is_faulted": bool(lane.at.fault) and lane.at.fault != CoreFault.HOLD_POINT,
                     "seen_s": round(max(now_us - lane.party.seen_us, 0) / 1e6, 1),
-                    "done": len(done),
-                    "steps": len(self._plan.lanes[index]),
+                    "done": sum(lane.is_done(node) for node in steps),
+                    "steps": len(steps),
                     "last_done": done[-1] if done else -1,
                 }
             )
@@ -275,15 +282,13 @@ class Board:
         shown = []
         for index, one in enumerate(self._plan.interlocks):
             signal = self._state.signals[one.signal]
-            max_age_us = self._plan.signals[one.signal].max_age_us
             age_us = now_us - signal.seen_us if signal.seen_us >= 0 else None
-            fresh = age_us is not None and age_us <= max_age_us
-            value = "unknown" if signal.value is None or not fresh else "active"
             shown.append(
                 {
                     "name": one.name,
                     "kind": one.kind.value,
-                    "value": "good" if signal.value is True and fresh else value,
+                    "value": interlock_standing(self._plan, self._state, index, now_us),
+                    "words": interlock_words(self._plan, self._state, index, now_us),
                     "age_s": None if age_us is None else round(age_us / 1e6, 1),
                     "is_latched": self._state.tripped[index],
                     "is_first_out": self._state.first_out == index,
@@ -391,17 +396,13 @@ class Board:
         return self._plan.parties[0 if own else 1].name
 
     def _pull(self) -> dict[str, Any]:
-        spans = {
-            span.name: span
-            for lane in self._state.lanes
-            if lane.node >= 0 and (index := self._plan.nodes[lane.node].span) >= 0
-            and self._plan.nodes[lane.node].kind is NodeKind.STEP
-            for span in (self._plan.spans[index],)
-        }  # fmt: skip
-        span = next(iter(spans.values()), None)
+        pulled = pull_of(self._plan, self._state)
+        apart_nm = None if pulled is None else self._apart_nm(pulled)
         return {
-            "balance_nm": span.balance_nm if span else round(self._facts.joint.balance_nm),
-            "is_paired": span is not None,
+            "balance_nm": pulled.balance_nm if pulled else round(self._facts.joint.balance_nm),
+            "is_paired": pulled is not None and pulled.is_together,
+            "is_wide": apart_nm is not None and pulled is not None and pulled.is_wide(apart_nm),
+            "words": "" if pulled is None else pulled.words(apart_nm),
             "target_nm": self._target_nm(),
             "at_s": {side: self._time_of("felt", side) for side in sorted(self._courses)},
             "courses": {
@@ -410,6 +411,17 @@ class Board:
                 if course.points
             },
         }
+
+    def _apart_nm(self, pulled: Pull) -> float | None:
+        """Return how far apart both torques are, by what both have felt in this very pull."""
+        last = []
+        for lane in pulled.pulling:
+            course = self._courses.get(self._plan.parties[lane].name)
+            is_this = course is not None and course.command == self._state.lanes[lane].command
+            if course is None or not is_this or not course.points:
+                return None
+            last.append(course.points[-1][1])
+        return max(last) - min(last) if pulled.is_together else None
 
     def _target_nm(self) -> int:
         """Return what is being pulled to, 0 while nothing is."""

@@ -249,7 +249,7 @@ class _Page:
             with self._opened() as store:
                 if store is None:
                     return {"is_whole": True, "rows": 0, "head": "", "finding": None}
-                finding, (rows, head) = store.verify(), store.head()
+                finding, rows, head = store.verified()
             return {"is_whole": finding is None, "rows": rows, "head": head, "finding": finding}
 
         return JSONResponse(await asyncio.to_thread(read))

@@ -41,7 +41,8 @@ def to_text(now: Snapshot) -> str:
         extra = (", LATCHED" if one["is_latched"] else "") + (
             ", FIRST OUT" if one["is_first_out"] else ""
         )
-        lines.append(f"{one['kind']} {one['name']}: {one['value']}, {age}{extra}")
+        words = f"; {one['words']}" if one["words"] else ""
+        lines.append(f"{one['kind']} {one['name']}: {one['value']}, {age}{extra}{words}")
     lines.append("")
     for one in now["bolts"]:
         at = "" if one["at_s"] is None else f", at {one['at_s']:.0f} s"

@@ -40,6 +40,19 @@ def open_points(records: Iterable[Judged], wanted: Sequence[tuple[int, str, int]
     return points
 
 
+def bolt_verdicts(
+    records: Sequence[Judged], wanted: Sequence[tuple[int, str, int]]
+) -> dict[int, str]:
+    """Return for each bolt `accepted`, `not accepted` or `no record`, in their order."""
+    found = {}
+    for bolt in sorted({point[0] for point in wanted} | {one.bolt for one in records}):
+        mine = [one for one in records if one.bolt == bolt]
+        points = open_points(mine, [point for point in wanted if point[0] == bolt])
+        word = "not accepted" if points else "accepted"
+        found[bolt] = word if mine else "no record"
+    return found
+
+
 def wanted_proofs(plan: Plan) -> list[tuple[int, str, int]]:
     """Return every (bolt, kind, round) that a sequence proves."""
     wanted = [

@@ -7,8 +7,9 @@ Invariants: RC6, `verify` names the first altered row and a cut tail; RC7, a com
 once.
 """
 
+import contextlib
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import SQLAlchemyError
 
+from coordinator.extras import missing_extra
 from coordinator.records.event_codec import canonical
 from coordinator.records.rows import LaterJudgement, RecordFilter, Run, StoredRecord
 from coordinator.records.tables import ADDED, CHAINED, ENDINGS, HEAD, JUDGEMENTS, RECORDS, RUNS
@@ -67,7 +69,10 @@ class RecordStore:
         try:
             # The driver of a database server may not be installed.
             self._engine = create_engine(address)
-        except (SQLAlchemyError, ImportError) as error:
+        except ImportError as error:
+            text = missing_extra("server", shown(address)) if "+psycopg:" in address else str(error)
+            raise RecordsFailed(f"{text or error} [REC001]") from None
+        except SQLAlchemyError as error:
             raise _failed(address, error) from None
         try:
             if self._engine.dialect.name == "sqlite":
@@ -187,8 +192,16 @@ class RecordStore:
 
     def verify(self) -> str | None:
         """Return what is wrong first, None if every row is as it was written."""
+        finding, _, _ = self.verified()
+        return finding
+
+    def verified(self) -> tuple[str | None, int, str]:
+        """Return what is wrong first (None for nothing), and the head that was compared with.
+
+        Head and rows are those of one moment: a row that is being written meanwhile is no finding.
+        """
         try:
-            with self._engine.begin() as connection:
+            with self._snapshot() as connection:
                 rows = [
                     (int(row["seq"]), table.name, dict(row))
                     for table in CHAINED
@@ -196,52 +209,37 @@ class RecordStore:
                 ]
                 head = connection.execute(select(HEAD.c.seq, HEAD.c.digest)).one()
         except (SQLAlchemyError, ValueError, TypeError) as error:
-            return f"unreadable: {_first_line(error)}"
-        last = ""
-        for expected, (seq, name, row) in enumerate(sorted(rows, key=lambda one: one[0]), start=1):
-            if seq != expected:
-                return f"row {expected} is missing"
-            if row["digest"] != _digest(last, name, row):
-                run, bolt = row["run"], row.get("bolt")
-                where = "" if bolt is None else f", bolt {bolt}"
-                return f"row {seq} ({name} of run '{run}'{where}) was altered"
-            last = row["digest"]
-        if (len(rows), last) != (head.seq, head.digest):
-            return f"row {len(rows) + 1} is missing: the head counts {head.seq}"
-        return None
+            return f"unreadable: {_first_line(error)}", 0, ""
+        return _first_finding(rows, head.seq, head.digest), int(head.seq), str(head.digest)
+
+    @contextlib.contextmanager
+    def _snapshot(self) -> Iterator[Connection]:
+        """Open a transaction whose queries all see the same moment."""
+        with self._engine.connect() as connection:
+            if self._engine.dialect.name == "sqlite":
+                # The driver begins a transaction at the first write only: each query of a reader
+                # would see a moment of its own.
+                connection.exec_driver_sql("BEGIN")
+            else:
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            yield connection
 
     def close(self) -> None:
         """Let the database go."""
         self._engine.dispose()
 
-    def _transaction(self) -> "_Transaction":
-        return _Transaction(self._engine, self.address)
-
-
-class _Transaction:
-    """One transaction whose database errors come out as ours."""
-
-    def __init__(self, engine: Engine, address: str) -> None:
-        self._begun = engine.begin()
-        self._address = address
-
-    def __enter__(self) -> Connection:
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[Connection]:
+        """Open a transaction whose database errors come out as ours."""
         try:
-            return self._begun.__enter__()
+            with self._engine.begin() as connection:
+                yield connection
         except SQLAlchemyError as error:
-            raise _failed(self._address, error) from None
-
-    def __exit__(self, kind: Any, error: Any, traceback: Any) -> None:
-        try:
-            self._begun.__exit__(kind, error, traceback)
-        except SQLAlchemyError as second:
-            raise _failed(self._address, second) from None
-        if isinstance(error, SQLAlchemyError):
-            raise _failed(self._address, error) from None
-        if isinstance(error, (ValueError, TypeError)):
+            raise _failed(self.address, error) from None
+        except (ValueError, TypeError) as error:
             # A column that was written over from outside; `verify` names the row.
             what = f"a row cannot be read ({_first_line(error)})"
-            raise RecordsFailed(f"{shown(self._address)}: {what}; verify [REC001]") from None
+            raise RecordsFailed(f"{shown(self.address)}: {what}; verify [REC001]") from None
 
 
 def _make_durable(engine: Engine) -> None:
@@ -270,6 +268,24 @@ def _digest(previous: str, table: str, row: dict[str, Any]) -> str:
         if name != "digest" and not (value is None and (table, name) in ADDED)
     }
     return hashlib.sha256(canonical([previous, table, told]).encode()).hexdigest()
+
+
+def _first_finding(
+    rows: Sequence[tuple[int, str, dict[str, Any]]], count: int, digest: str
+) -> str | None:
+    """Return what is wrong first with a chain of (number, table, row), None for nothing."""
+    last = ""
+    for expected, (seq, name, row) in enumerate(sorted(rows, key=lambda one: one[0]), start=1):
+        if seq != expected:
+            return f"row {expected} is missing"
+        if row["digest"] != _digest(last, name, row):
+            run, bolt = row["run"], row.get("bolt")
+            where = "" if bolt is None else f", bolt {bolt}"
+            return f"row {seq} ({name} of run '{run}'{where}) was altered"
+        last = row["digest"]
+    if (len(rows), last) != (count, digest):
+        return f"row {len(rows) + 1} is missing: the head counts {count}"
+    return None
 
 
 def _filtered(query: Select[Any], wanted: RecordFilter) -> Select[Any]:

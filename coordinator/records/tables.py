@@ -4,6 +4,8 @@ Units: torque newton metre, pressure pascal, angle radian, time second; ``at`` a
 UTC, RFC 3339.
 """
 
+from typing import Any
+
 from sqlalchemy import (
     JSON,
     BigInteger,
@@ -17,84 +19,79 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
 )
+from sqlalchemy.types import TypeEngine
 
 METADATA = MetaData()
+NAME, WORD, MOMENT, SHA256 = String(200), String(40), String(40), String(64)
 
-RUNS = Table(
+
+def _given(kind: TypeEngine[Any], *names: str) -> list[Column[Any]]:
+    """Return columns of one kind that every row fills."""
+    return [Column(name, kind, nullable=False) for name in names]
+
+
+def _chained(name: str, *columns: Column[Any] | UniqueConstraint) -> Table:
+    """Return a table whose rows stand in the one chain, each with its number and digest."""
+    number = Column("seq", Integer, primary_key=True, autoincrement=False)
+    constraints = [one for one in columns if isinstance(one, UniqueConstraint)]
+    own = [one for one in columns if isinstance(one, Column)]
+    return Table(name, METADATA, number, *own, *_given(SHA256, "digest"), *constraints)
+
+
+RUNS = _chained(
     "run",
-    METADATA,
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("run", String(200), nullable=False, unique=True),
-    Column("joint", String(200), nullable=False),
-    Column("sequence", String(200), nullable=False),
-    Column("plan_digest", String(64), nullable=False),
-    Column("started", String(40), nullable=False),
-    Column("simulated", Boolean, nullable=False),
-    Column("tolerance", Double, nullable=False),
+    Column("run", NAME, nullable=False, unique=True),
+    *_given(NAME, "joint", "sequence"),
+    *_given(SHA256, "plan_digest"),
+    *_given(MOMENT, "started"),
+    *_given(Boolean(), "simulated"),
+    *_given(Double(), "tolerance"),
     # Since version 0002; null in older rows, whose digests were made without them.
     Column("windows", JSON(none_as_null=True)),
     Column("tools", JSON(none_as_null=True)),
-    Column("digest", String(64), nullable=False),
 )
 
-ENDINGS = Table(
+ENDINGS = _chained(
     "ending",
-    METADATA,
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("run", String(200), nullable=False),
-    Column("phase", String(40), nullable=False),
-    Column("reason", Text, nullable=False),
-    Column("at", String(40), nullable=False),
-    Column("digest", String(64), nullable=False),
+    *_given(NAME, "run"),
+    *_given(WORD, "phase"),
+    *_given(Text(), "reason"),
+    *_given(MOMENT, "at"),
 )
 
-RECORDS = Table(
+RECORDS = _chained(
     "record",
-    METADATA,
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("run", String(200), nullable=False, index=True),
-    Column("joint", String(200), nullable=False),
-    Column("sequence", String(200), nullable=False),
-    Column("side", String(200), nullable=False),
-    Column("command", BigInteger, nullable=False),
-    Column("step", String(200), nullable=False),
-    Column("bolt", Integer, nullable=False),
-    Column("kind", String(40), nullable=False),
-    Column("round", Integer, nullable=False),
-    Column("attempt", Integer, nullable=False),
-    Column("outcome", String(40), nullable=False),
-    Column("fault", String(200), nullable=False),
-    Column("target_nm", Double, nullable=False),
-    Column("torque_nm", Double),
-    Column("pressure_pa", Double),
-    Column("angle_rad", Double),
-    Column("simulated", Boolean, nullable=False),
-    Column("tool", String(200), nullable=False),
-    Column("at", String(40), nullable=False, index=True),
-    Column("results", JSON, nullable=False),
-    Column("trace_time_s", JSON, nullable=False),
-    Column("trace_torque_nm", JSON, nullable=False),
-    Column("trace_pressure_pa", JSON, nullable=False),
-    Column("trace_angle_rad", JSON, nullable=False),
-    Column("verdict", String(40), nullable=False),
-    Column("reasons", JSON, nullable=False),
-    Column("digest", String(64), nullable=False),
+    Column("run", NAME, nullable=False, index=True),
+    *_given(NAME, "joint", "sequence", "side"),
+    *_given(BigInteger(), "command"),
+    *_given(NAME, "step"),
+    *_given(Integer(), "bolt"),
+    *_given(WORD, "kind"),
+    *_given(Integer(), "round", "attempt"),
+    *_given(WORD, "outcome"),
+    *_given(NAME, "fault"),
+    *_given(Double(), "target_nm"),
+    *(Column(name, Double) for name in ("torque_nm", "pressure_pa", "angle_rad")),
+    *_given(Boolean(), "simulated"),
+    *_given(NAME, "tool"),
+    Column("at", MOMENT, nullable=False, index=True),
+    *_given(JSON(), "results"),
+    *_given(JSON(), "trace_time_s", "trace_torque_nm", "trace_pressure_pa", "trace_angle_rad"),
+    *_given(WORD, "verdict"),
+    *_given(JSON(), "reasons"),
     # A resumed run proves nothing twice: a command has one outcome.
     UniqueConstraint("run", "side", "command"),
 )
 
-JUDGEMENTS = Table(
+JUDGEMENTS = _chained(
     "judgement",
-    METADATA,
-    Column("seq", Integer, primary_key=True, autoincrement=False),
-    Column("run", String(200), nullable=False),
+    *_given(NAME, "run"),
     Column("record", Integer, nullable=False, index=True),
-    Column("windows", JSON, nullable=False),
-    Column("verdict", String(40), nullable=False),
-    Column("reasons", JSON, nullable=False),
-    Column("who", String(200), nullable=False),
-    Column("at", String(40), nullable=False),
-    Column("digest", String(64), nullable=False),
+    *_given(JSON(), "windows"),
+    *_given(WORD, "verdict"),
+    *_given(JSON(), "reasons"),
+    *_given(NAME, "who"),
+    *_given(MOMENT, "at"),
 )
 
 HEAD = Table(

@@ -7,6 +7,7 @@ Invariants: the same joint gives the same bytes of SVG.
 import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -74,6 +75,13 @@ def _sheet(joint: JointFigures, title: str, rows: int = 1) -> tuple[Figure, list
     return figure, axes
 
 
+def _note(
+    axes: Axes, text: str, at: tuple[float, float], apart: tuple[int, int], **style: Any
+) -> None:
+    """Write a text, some points apart from a place."""
+    axes.annotate(text, at, xytext=apart, textcoords="offset points", **style)
+
+
 # -- torque over angle -------------------------------------------------------------------------
 
 
@@ -95,13 +103,8 @@ def torque_angle(joint: JointFigures) -> Figure:
     axes.plot(degrees, [middle.torque_nm(a) / 1e3 for a in angles], color=COLOURS[0], linewidth=2.0)
     target_nm = joint.torque_nm
     axes.axhline(target_nm / 1e3, color=COLOURS[1], linewidth=1.0)
-    axes.annotate(
-        f"target {target_nm:.0f} N·m, {joint.preload_n / 1e3:.0f} kN",
-        (degrees[0], target_nm / 1e3),
-        xytext=(4, 4),
-        textcoords="offset points",
-        color=COLOURS[1],
-    )
+    text = f"target {target_nm:.0f} N·m, {joint.preload_n / 1e3:.0f} kN"
+    _note(axes, text, (degrees[0], target_nm / 1e3), (4, 4), color=COLOURS[1])
     _name_regions(axes, middle)
     axes.set_xlabel("angle from where the nut touches, degrees")
     axes.set_ylabel("torque, kN·m")
@@ -137,15 +140,7 @@ def _name_regions(axes: Axes, line: TurningLine) -> None:
         at = math.degrees(begin - line.slack_rad)
         if index:
             axes.axvline(at, color="#999999", linewidth=0.8, linestyle=(0, (4, 3)))
-        axes.annotate(
-            name,
-            (at, top),
-            xytext=(3, -4),
-            textcoords="offset points",
-            va="top",
-            rotation=90,
-            color="#444444",
-        )
+        _note(axes, name, (at, top), (3, -4), va="top", rotation=90, color="#444444")
 
 
 # -- pressure over time ------------------------------------------------------------------------
@@ -165,13 +160,8 @@ def pressure_time(joint: JointFigures) -> Figure:
     )
     target_mpa = _set_point_mpa(felt)
     axes.axhline(target_mpa, color=COLOURS[1], linewidth=1.0)
-    axes.annotate(
-        f"set point {target_mpa:.1f} MPa = {joint.torque_nm:.0f} N·m",
-        (0.0, target_mpa),
-        xytext=(4, 4),
-        textcoords="offset points",
-        color=COLOURS[1],
-    )
+    text = f"set point {target_mpa:.1f} MPa = {joint.torque_nm:.0f} N·m"
+    _note(axes, text, (0.0, target_mpa), (4, 4), color=COLOURS[1])
     axes.set_ylim(bottom=0.0, top=1.25 * target_mpa)
     axes.set_xlabel("time, s")
     axes.set_ylabel("pressure behind the intensifier, MPa")
@@ -225,16 +215,9 @@ def _mark_rounds(axes: Axes, study: Study) -> None:
         if pull.round != seen:
             seen = pull.round
             axes.axvline(index, color="#bbbbbb", linewidth=0.8, linestyle=(0, (4, 3)))
-            axes.annotate(
-                f"round {seen}",
-                (index, 1.0),
-                xycoords=("data", "axes fraction"),
-                xytext=(3, -2),
-                textcoords="offset points",
-                va="top",
-                fontsize=8,
-                color="#666666",
-            )
+            style = {"va": "top", "fontsize": 8, "color": "#666666"}
+            at = ("data", "axes fraction")
+            _note(axes, f"round {seen}", (index, 1.0), (3, -2), xycoords=at, **style)
 
 
 def tilt(joint: JointFigures, studies: Mapping[str, Study]) -> Figure:
@@ -248,18 +231,15 @@ def tilt(joint: JointFigures, studies: Mapping[str, Study]) -> Figure:
         written = [pull for pull in study.pulls if pull.round <= len(joint.rounds)]
         share = [100.0 * (n + 1) / len(written) for n in range(len(written))]
         tilts = [1e6 * math.hypot(p.state.tilt_x_rad, p.state.tilt_y_rad) for p in written]
-        upper.plot(
-            share, tilts, color=colour, marker=".", linewidth=thick, zorder=order, label=way.text
-        )
-        lower.plot(
-            share,
-            [1e6 * pull.state.gap_m for pull in written],
-            color=colour,
-            marker=".",
-            linewidth=thick,
-            zorder=order,
-            label=way.text,
-        )
+        gaps = [1e6 * pull.state.gap_m for pull in written]
+        style: dict[str, Any] = {
+            "color": colour,
+            "marker": ".",
+            "linewidth": thick,
+            "zorder": order,
+        }
+        for axes, values in ((upper, tilts), (lower, gaps)):
+            axes.plot(share, values, label=way.text, **style)
     upper.set_ylabel("tilt, µrad")
     lower.set_ylabel("widest gap, µm")
     lower.set_xlabel("share of the rounds pulled, %")

@@ -17,11 +17,12 @@ from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from coordinator.core.events import PersonEvent, PromptAnswered
 from coordinator.core.plan import Option, Plan
 from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.explain import explain
-from coordinator.live.operator import Call, OperatorScript
+from coordinator.live.operator import OperatorScript
 from sim_arms.world import World
 
 SOON_US = 30_000_000
@@ -146,7 +147,7 @@ class ConsideredScript(OperatorScript):
 
     look: LookAhead | None = None
 
-    def react(self, state: State, now_us: int) -> tuple[Call, ...]:
+    def react(self, state: State, now_us: int) -> tuple[PersonEvent, ...]:
         """Return what the operator does at this moment."""
         if self.look is not None:
             self.look.consider(now_us)
@@ -185,8 +186,8 @@ class _Copy:
             world.reseed(self._chance)
             torque_nm = check_torque_nm(self._coordinator.plan, self._opened)
             who = self._opened.owner or WHO
-            answer = self._opened.number, self._option, who, world.now_us, torque_nm
-            world.post(self._coordinator.answer(*answer), self._coordinator.name)
+            answer = PromptAnswered(0, self._opened.number, self._option, who, torque_nm)
+            world.post(self._coordinator.hear(answer, world.now_us), self._coordinator.name)
         return self._has_seen(world.now_us)
 
     def tell(self) -> None:

@@ -24,7 +24,7 @@ from coordinator.gateway.desk import Place, Reading, Readings, Told
 from coordinator.gateway.modbus import ModbusSource
 from coordinator.gateway.opc_ua import OpcUaSource
 from coordinator.gateway.source import Access, Source, SourceLost, access_of
-from coordinator.live.link import Delivered, MemoryBus, MemoryLink
+from coordinator.live.link import Delivered
 from coordinator.sequence import read_cell
 from coordinator.sequence.models.gateway_model import GatewaySourceModel
 from coordinator.wire.messages import FloorSignals
@@ -39,6 +39,7 @@ from tests.support.controllers import (
     put_good_floor,
     write_gateway_cell,
 )
+from tests.support.memory_bus import MemoryBus, MemoryLink
 from tests.support.nodes import clock_us
 
 pytestmark = [pytest.mark.broker, pytest.mark.timeout(200)]

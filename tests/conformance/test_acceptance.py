@@ -13,7 +13,6 @@ import pytest
 from coordinator.commissioning.acceptance import Report, accept
 from coordinator.commissioning.lines import LINES
 from coordinator.commissioning.probe import Motion, Probe
-from coordinator.live.link import MemoryBus
 from coordinator.wire.codec import encode
 from coordinator.wire.messages import FloorSignals, Message
 from coordinator.wire.topics import (
@@ -22,6 +21,7 @@ from coordinator.wire.topics import (
     topic_of,
 )
 from tests.support.bad_drivers import BAD, BAD_RESTARTS, Tampered, as_it_comes, as_it_goes, honest
+from tests.support.memory_bus import MemoryBus
 from tests.support.nodes import run_node
 
 CELL = "bench"

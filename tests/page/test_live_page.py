@@ -184,6 +184,22 @@ def test_a_run_goes_on_when_its_page_dies(browser: Browser, run: PageRun) -> Non
     assert run.end() == 0
 
 
+def test_a_page_that_outlives_its_run_says_that_the_run_has_ended(
+    browser: Browser, run: PageRun
+) -> None:
+    """It said "the run goes on without this page" of a run that was over."""
+    page = visit(browser, run, "mate")
+    option = page.get_by_role("button", name="release")
+    expect(option).to_be_visible(timeout=PATIENCE_MS)
+    option.click()
+    wait_phase(page, "complete")
+    assert run.end() == 0
+
+    expect(page.locator("#stale")).to_contain_text("The run has ended", timeout=PATIENCE_MS)
+    expect(page.locator("#stale")).not_to_contain_text("goes on")
+    assert "the live page has ended" not in (run.out.parent / "said").read_text(encoding="utf-8")
+
+
 def test_a_page_ends_once_its_run_was_killed(run: PageRun) -> None:
     """PG8: a page that stayed would show a run that is gone, and keep its port."""
     page = os.pidfd_open(_page_process(run))  # Readable once the process has ended.
@@ -210,7 +226,7 @@ def _page_process(run: PageRun) -> int:
 
 def test_an_altered_record_is_shown_as_altered(browser: Browser, tmp_path: Path) -> None:
     """PG1: whoever looks at records must see that they are not what was written."""
-    from tests.unit.coordinator.records.test_records_store import filled
+    from tests.support.filled_store import filled
 
     filled(f"sqlite:///{tmp_path}/records.sqlite").close()
     with sqlite3.connect(tmp_path / "records.sqlite") as other:

@@ -25,6 +25,7 @@ from coordinator.core.events import (
     CommandRefused,
     CommandStarted,
     Event,
+    OperatorActed,
     PartyHeld,
     PromptAnswered,
     Resumed,
@@ -32,13 +33,14 @@ from coordinator.core.events import (
 )
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers
-from coordinator.live.link import Delivered, MemoryBus
-from coordinator.live.operator import Acting, OperatorScript
+from coordinator.live.link import Delivered
+from coordinator.live.operator import OperatorScript
 from coordinator.live.runtime import Runtime
 from coordinator.wire.messages import Do, Hold, Message, Refused
 from coordinator.wire.topics import subscriptions_of_coordinator
 from tests.support.core_stories import command_of, kinds_of, reach, reset_and_restart, run_until
 from tests.support.core_world import CoreWorld
+from tests.support.memory_bus import MemoryBus
 from tests.support.nodes import clock_us
 from tests.support.pair_plan import AFT, FORE, HOIST
 from tests.support.parties import SECOND_US, Driver
@@ -91,7 +93,7 @@ def test_an_abort_is_not_lost_when_telling_about_it_fails() -> None:
 
     async def abort() -> list[Message]:
         await witness.open()
-        runtime.submit(Acting(Act.ABORT, "Ada"))
+        runtime.submit(OperatorActed(0, Act.ABORT, "Ada"))
         with pytest.raises(RuntimeError, match="the page is gone"):
             await runtime.run()
         return [one.message for one in await witness.wait_delivered() if isinstance(one, Delivered)]

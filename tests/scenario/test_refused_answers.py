@@ -26,7 +26,7 @@ def asked(tmp_path: Path) -> ToldCell:
 def test_work_by_hand_without_a_torque_is_refused_and_can_be_answered_again(
     asked: ToldCell,
 ) -> None:
-    """J1: the refusal is told, the prompt stays open, and the right answer counts."""
+    """The refusal is told, the prompt stays open, and the right answer counts."""
     number = asked.state.prompts[0].number
     asked.press(prompt=number, option="by_hand", who="Ada")
 
@@ -42,7 +42,7 @@ def test_work_by_hand_without_a_torque_is_refused_and_can_be_answered_again(
 
 
 def test_an_answer_by_somebody_else_than_the_owner_locks_nobody_out(asked: ToldCell) -> None:
-    """J1: Bo answers what Ada has taken; Ada answers it afterwards all the same."""
+    """Bo answers what Ada has taken; Ada answers it afterwards all the same."""
     number = asked.state.prompts[0].number
     asked.press(words=f"take {number}", who="Ada")
     asked.press(prompt=number, option="again", who="Bo")

@@ -53,7 +53,7 @@ def _rehearsed(path: Path, mode: Mode, *steps: StepWord) -> tuple[Rehearsal, lis
 def test_a_rehearsal_without_a_word_moves_nothing_and_names_who_waits(
     short: Path, mode: Mode
 ) -> None:
-    """J2: `start` outside automatic mode releases nothing."""
+    """A `start` outside automatic mode releases nothing."""
     result, dos = _rehearsed(short, mode)
 
     assert dos == []
@@ -63,7 +63,7 @@ def test_a_rehearsal_without_a_word_moves_nothing_and_names_who_waits(
 
 
 def test_a_rehearsal_moves_only_as_often_as_its_file_allows(short: Path) -> None:
-    """J2: a script steps only where a case or an answer file says so."""
+    """A script steps only where a case or an answer file says so."""
     result, dos = _rehearsed(short, Mode.STEP, StepWord("Ada", times=2), StepWord("Bo", times=1))
 
     words = [one.text for _, one in result.notices if one.kind == "step"]
@@ -84,7 +84,7 @@ def test_a_file_that_allows_every_step_brings_a_rehearsal_to_its_end(
 
 
 def test_after_a_start_a_person_allows_each_step_in_a_live_cell(short: Path) -> None:
-    """J2: the coordinator among the arms, with a person who starts, waits, and allows one step."""
+    """The coordinator among the arms, with a person who starts, waits, and allows one step."""
     loaded = load(short)
     simulation = Simulation(loaded, 1)
     coordinator = Coordinator(loaded.plan)
@@ -132,7 +132,7 @@ def test_the_script_of_an_unattended_start_gives_no_word(short: Path) -> None:
 def test_an_answer_file_with_steps_is_refused_with_a_real_party(
     short: Path, tmp_path: Path
 ) -> None:
-    """J2: never with a real party."""
+    """Never with a real party."""
     loaded = load(short)
     wishes = _wishes(loaded, short, tmp_path)
     real = Standings.asked(loaded.cell, ("fore=real", "floor=real"), is_real=False)

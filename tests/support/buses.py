@@ -5,9 +5,10 @@ from collections.abc import Awaitable, Callable, Sequence
 
 from aiomqtt import Client, ProtocolVersion
 
-from coordinator.live.link import Delivery, Link, MemoryBus, MemoryLink, Presence
+from coordinator.live.link import Delivery, Link, Presence
 from coordinator.live.mqtt_link import Address, MqttLink
 from tests.support.brokers import Cable
+from tests.support.memory_bus import MemoryBus, MemoryLink
 
 WAIT_S = 8.0
 

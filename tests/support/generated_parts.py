@@ -18,8 +18,10 @@ from coordinator.wire.messages import Body
 from coordinator.wire.topics import channel_of, is_retained, quality_of
 from sim_arms.causes import CATALOGUE, CauseKind
 from tests.support.house import ROOT
+from tests.support.house_picture import house_picture
 from tests.support.invariants import judges_of, upheld_in
 from tests.support.key_tables import LABELS, key_table
+from tests.support.verbs_guide import verbs
 
 _PART = re.compile(r"(<!-- generated: ([a-z ]+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 
@@ -113,6 +115,8 @@ PARTS: dict[str, Callable[[], str]] = {
         for one in (PROCEDURE, STEP, BARRIER, PROMPT, ALARM, ARM)
     },
     **{f"keys of a {kind}": partial(key_table, kind) for kind in LABELS},
+    "house": house_picture,
+    "verbs": verbs,
     "causes": causes,
     "signs of causes": signs,
     "invariants": invariants,
@@ -125,7 +129,9 @@ PARTS: dict[str, Callable[[], str]] = {
     "bodies": bodies,
 }
 GUIDES = (
+    "DEVELOPERS.md",
     "coordinator/campaign/README.md",
+    "coordinator/cli/README.md",
     "coordinator/commissioning/README.md",
     "coordinator/core/README.md",
     "coordinator/gateway/README.md",

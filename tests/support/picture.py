@@ -25,6 +25,26 @@ PICTURE = ROOT / "coordinator" / "cli" / "a_run.svg"
 AT_US = 933_000_000
 LINES = 7
 WIDTH = 118
+FORM = """\
+<svg viewBox="0 0 {terminal_width} {terminal_height}" xmlns="http://www.w3.org/2000/svg">
+<style>
+.{unique_id}-matrix {{ font: {char_height}px monospace; }}
+{styles}
+</style>
+<defs>
+<clipPath id="{unique_id}-clip-terminal">
+<rect x="0" y="0" width="{terminal_width}" height="{terminal_height}"/>
+</clipPath>
+{lines}
+</defs>
+<rect fill="#292929" width="{terminal_width}" height="{terminal_height}"/>
+{backgrounds}
+<g class="{unique_id}-matrix">
+{matrix}
+</g>
+</svg>
+"""
+"""Of rich's own form it leaves out the window's frame and the fonts, which would be fetched."""
 
 
 def picture() -> str:
@@ -55,7 +75,7 @@ def picture() -> str:
     )
     console = Console(record=True, width=WIDTH, file=io.StringIO(), highlight=False)
     console.print(Group(*(Text(line) for line in kept[-LINES:]), Text(""), lines.region(WIDTH, 40)))
-    return console.export_svg(title="bothsides run sequences/makeup_8.yaml", unique_id="run")
+    return console.export_svg(code_format=FORM, unique_id="run")
 
 
 if __name__ == "__main__":

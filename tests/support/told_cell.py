@@ -9,12 +9,11 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from coordinator.core.events import Act
+from coordinator.core.events import Act, OperatorActed, PersonEvent
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
 from coordinator.live.coordinator import Coordinator, Observers, Proof
 from coordinator.live.hold_stories import HoldStories
-from coordinator.live.operator import Acting, Call, apply_call
 from coordinator.operate.live_lines import LiveLines
 from coordinator.operate.run_page import RunPage
 from coordinator.operate.screen import Screen
@@ -26,6 +25,7 @@ from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence import load
 from coordinator.wire.messages import Message
 from sim_arms.causes import Cause
+from sim_arms.floor import Floor
 from sim_arms.network import Network
 from sim_arms.world import World
 from tests.support.span_sequence import write_pull_span
@@ -107,11 +107,17 @@ class ToldCell:
 
     def act(self, act: Act, who: str = "Ada") -> None:
         """Do something to the procedure."""
-        self._take(Acting(act, who))
+        self._take(OperatorActed(0, act, who))
+
+    def set_signal(self, name: str, value: bool | None) -> None:
+        """Let the floor tell from now on that a signal is so."""
+        floor = next(one for one in self.world.parties if isinstance(one, Floor))
+        self.world.post(floor.set_signal(name, value, self.world.now_us), floor.name)
+        self.wait(1.0)
 
     def press(self, **asked: Any) -> dict[str, Any]:
         """Press something on the page; return what the page replies."""
-        calls: list[Call] = []
+        calls: list[PersonEvent] = []
         reply = self.page.take_call(asked, calls.append)
         for call in calls:
             self._take(call)
@@ -135,8 +141,8 @@ class ToldCell:
         """Return the page as plain text."""
         return to_text(self.snapshot())
 
-    def _take(self, call: Call) -> None:
-        self.world.post(apply_call(self.coordinator, call, self.world.now_us), self.name)
+    def _take(self, call: PersonEvent) -> None:
+        self.world.post(self.coordinator.hear(call, self.world.now_us), self.name)
 
 
 def write_span_by_hand(folder: Path) -> Path:

@@ -11,7 +11,7 @@ from coordinator.cli.asked import CheckAsked
 from coordinator.cli.check.asked import limits_of, refusals
 from coordinator.cli.check.sarif_of_proofs import breaches_of, rules_of, unfinished_of
 from coordinator.cli.files import exit_of, to_data
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.sequence import (
     CODES,
     Diagnostic,
@@ -121,7 +121,13 @@ def _judge_sequence(output: Output, path: Path, asked: CheckAsked) -> Loaded:
     loaded = load(path, joint=asked.joint, today=date.today())  # noqa: DTZ011 (a calendar day on site)
     plan = loaded.plan
     steps = sum(1 for node in plan.nodes if node.move)
-    held = f"{steps} steps, {len(plan.barriers)} barriers, {len(plan.spans)} paired spans"
+    held = ", ".join(
+        (
+            counted(steps, "step"),
+            counted(len(plan.barriers), "barrier"),
+            counted(len(plan.spans), "paired span"),
+        )
+    )
     if loaded.properties:
         held += f", {len(loaded.properties)} properties of its own"
     output.say(f"{path}: keeps every rule: {held}")

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from coordinator.cli.commission.asked import ArmAsked, MatrixAsked, PackAsked, PointsAsked
-from coordinator.cli.options import File, Json
+from coordinator.cli.options import File, Json, examples
 from coordinator.cli.output import Output
 from coordinator.cli.taking import taking
 from coordinator.operate.secrets_folder import use_secrets
@@ -16,7 +16,12 @@ commission_app = typer.Typer(
 )
 
 
-@commission_app.command("arm")
+@commission_app.command(
+    "arm",
+    epilog=examples(
+        "commission arm fore --cell sequences/cells/sill_point.yaml --by ada --attended"
+    ),
+)
 @taking(ArmAsked)
 def commission_arm(
     side: Annotated[str, typer.Argument(help="Name of the side in the cell.", show_default=False)],
@@ -30,7 +35,13 @@ def commission_arm(
     raise typer.Exit(commission(Output.of(json), side, asked))
 
 
-@commission_app.command("points")
+@commission_app.command(
+    "points",
+    epilog=examples(
+        "commission points sequences/makeup_8.yaml",
+        "commission points sequences/makeup_8.yaml --broker mqtt://127.0.0.1:1883 --by ada",
+    ),
+)
 @taking(PointsAsked)
 def commission_points(file: File, asked: PointsAsked, json: Json = False) -> None:
     """Show the point-check sheet of the files; --broker fills it from what the bus says."""
@@ -40,7 +51,13 @@ def commission_points(file: File, asked: PointsAsked, json: Json = False) -> Non
     raise typer.Exit(check(Output.of(json), file, asked))
 
 
-@commission_app.command("matrix")
+@commission_app.command(
+    "matrix",
+    epilog=examples(
+        "commission matrix sequences/makeup_8.yaml --drill --file matrix.html",
+        "commission matrix sequences/makeup_8.yaml --runs bothsides-runs --real",
+    ),
+)
 @taking(MatrixAsked)
 def commission_matrix(file: File, asked: MatrixAsked, json: Json = False) -> None:
     """Show the cause-and-effect matrix of the files, ticked from journals alone."""
@@ -49,7 +66,9 @@ def commission_matrix(file: File, asked: MatrixAsked, json: Json = False) -> Non
     raise typer.Exit(show(Output.of(json), file, asked))
 
 
-@commission_app.command("lists")
+@commission_app.command(
+    "lists", epilog=examples("commission lists sequences/makeup_8.yaml --runs bothsides-runs")
+)
 @taking(PackAsked)
 def commission_lists(file: File, asked: PackAsked, json: Json = False) -> None:
     """Tell the punch list, overrides, hold and witness points, and cycle times with their waits."""
@@ -58,7 +77,9 @@ def commission_lists(file: File, asked: PackAsked, json: Json = False) -> None:
     raise typer.Exit(tell(Output.of(json), file, asked))
 
 
-@commission_app.command("pack")
+@commission_app.command(
+    "pack", epilog=examples("commission pack sequences/makeup_8.yaml --by ada --out hand-over")
+)
 @taking(PackAsked)
 def commission_pack(
     file: File,

@@ -10,7 +10,7 @@ from coordinator.cautions import CAUTION
 from coordinator.cli.commission.asked import MatrixAsked
 from coordinator.cli.evidence import PROGRAM
 from coordinator.cli.files import load_sequence
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.commissioning.book import Book, book_path, read_book
 from coordinator.commissioning.matrix import CAUSES, matrix_of
 from coordinator.commissioning.matrix_judge import judge
@@ -138,7 +138,7 @@ def _tell(output: Output, rows: Sequence[Row], loaded: Loaded, asked: MatrixAske
     results = [row.of(world).result for row in rows]
     counts = {word: results.count(word) for word in ("passed", "failed", "untested")}
     told = ", ".join(f"{count} {word}" for word, count in counts.items())
-    output.say(f"{len(rows)} cells on {world} parties: {told}")
+    output.say(f"{counted(len(rows), 'cell')} on {world} parties: {told}")
     if asked.target is not None:
         output.say(f"wrote {asked.target}")
     is_good = counts["passed"] == len(rows)

@@ -11,7 +11,7 @@ from pathlib import Path
 from coordinator.cautions import CAUTION
 from coordinator.cli.commission.asked import PackAsked
 from coordinator.cli.files import load_sequence
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.commissioning.book import book_path, read_book
 from coordinator.commissioning.cycle import Cycle, cycle_of, means_of
 from coordinator.commissioning.matrix import matrix_of
@@ -96,7 +96,9 @@ def commission_pack(output: Output, path: Path, asked: PackAsked, out: Path, by:
     output.say(CAUTION)
     for line in left:
         output.say(f"open: {line}")
-    output.say(f"{out / 'index.html'}: {len(made)} files, {len(left)} things open")
+    output.say(
+        f"{out / 'index.html'}: {counted(len(made), 'file')}, {counted(len(left), 'thing')} open"
+    )
     output.document(
         ok=not left, folder=str(out), files=sorted(made), manifest=MANIFEST, open=list(left)
     )

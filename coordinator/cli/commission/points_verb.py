@@ -13,7 +13,7 @@ from rich.table import Table
 
 from coordinator.cli.commission.asked import PointsAsked
 from coordinator.cli.files import load_sequence
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.commissioning.book import Book, Entry, book_path, read_book
 from coordinator.commissioning.point_watch import PointWatch, Sighting
 from coordinator.commissioning.points import Point, parties_of, points_of
@@ -168,7 +168,7 @@ def _tell(output: Output, loaded: Loaded, rows: Sequence[Row], at: Path) -> Exit
             table.add_row(row.point.tag, one.state, how, one.by, one.at[:19])
     output.people.print(table)
     left = [row for row in rows if row.result != "checked"]
-    output.say(f"{len(rows) - len(left)} of {len(rows)} points checked, book {at}")
+    output.say(f"{len(rows) - len(left)} of {counted(len(rows), 'point')} checked, book {at}")
     for row in left:
         output.say(f"{row.result}: {row.point.tag}, not seen {', '.join(row.missing)}")
     output.document(

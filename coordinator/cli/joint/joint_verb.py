@@ -40,6 +40,7 @@ from coordinator.cautions import CAUTION
 from coordinator.cli.files import read_or_exit
 from coordinator.cli.joint.gauge import GaugeError, pressures_of, read_gauge
 from coordinator.cli.output import Exit, Output
+from coordinator.extras import missing_extra
 from coordinator.rehearse.joint_study import PASSES_MAX, Study, spread
 from coordinator.sequence import JointFigures, read_joint
 
@@ -73,6 +74,8 @@ def print_joint(
     """
     from coordinator.rehearse.joint_study import studies
 
+    if figure_folder is not None and (missing := missing_extra("figures", "--figures")):
+        return output.refuse(missing)
     joint = read_or_exit(output, lambda: read_joint(path))
     rows = figures(joint)
     beyond: list[str] = []

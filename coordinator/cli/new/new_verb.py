@@ -9,14 +9,16 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 from coordinator.bolting.errors import BoltingError
 from coordinator.cautions import CAUTION
+from coordinator.cli.files import report_findings
 from coordinator.cli.new.beginning import FIRST, write_cell
 from coordinator.cli.new.questions import QUESTIONS, Question
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.rehearse.rehearsal import rehearse
 from coordinator.sequence import SequenceError, load
 
@@ -48,10 +50,9 @@ def start_cell(output: Output, folder: Path, given: Mapping[str, str]) -> Exit:
         return output.refuse(f"{refused}; nothing is written")
     except SequenceError as error:
         # It was judged beside the folder, in one that is gone again.
-        output.say(_BESIDE.sub("", error.render()))
-        output.say("nothing is written")
-        findings = [_BESIDE.sub("", str(one)) for one in error.diagnostics]
-        output.document(ok=False, error=findings)
+        found = [replace(one, file=_BESIDE.sub("", one.file)) for one in error.diagnostics]
+        report_findings(output, SequenceError(found))
+        output.errors.print("nothing is written")
         return Exit.FINDINGS
     output.say(f"{folder}: {len(written)} files; the first sequence keeps every rule and rehearses")
     output.say(f"next: bothsides dryrun {folder / FIRST}")
@@ -98,7 +99,9 @@ def _answered(
         answers[question.name] = (answer or "").strip()
     if missing:
         flags = " ".join(f"{one.flag} '{one.example}'" for one in missing)
-        raise _RefusedError(f"{len(missing)} flags are missing, must be given; add such as {flags}")
+        raise _RefusedError(
+            f"{counted(len(missing), 'flag')} missing, must be given; add such as {flags}"
+        )
     return answers
 
 

@@ -8,7 +8,7 @@ practice.
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from coordinator.bolting.constants import INCH_M
 from coordinator.bolting.errors import BoltingError
@@ -16,6 +16,7 @@ from coordinator.bolting.grades import bolt_grade
 from coordinator.bolting.hexes import heavy_hex_across_flats_m, metric_across_flats_m
 from coordinator.bolting.threads import parse_thread
 from coordinator.bolting.torque import Friction, wedge_form_torque_nm
+from coordinator.cli.new.words import WORDS
 from coordinator.sequence.compiler.joint import bearing_diameter_m
 from coordinator.sequence.form.quantities import Dimension, QuantityError, parse_quantity
 from coordinator.sequence.models.fields import NAME_PATTERN, RESERVED
@@ -40,12 +41,19 @@ class Question:
 
     name: str
     """Also the name of its flag, with hyphens."""
-    text: str
     check: Check
-    example: str
-    """Shown where nothing can be suggested."""
     suggest: Callable[[Answers], str] | None = None
     """What follows from the answers before; None for a fact that only the site knows."""
+
+    @property
+    def text(self) -> str:
+        """What is asked."""
+        return WORDS[self.name][0]
+
+    @property
+    def example(self) -> str:
+        """An answer, shown where nothing can be suggested."""
+        return WORDS[self.name][1]
 
     @property
     def flag(self) -> str:
@@ -172,44 +180,33 @@ def _always(text: str) -> Callable[[Answers], str]:
     return lambda _: text
 
 
-def _today(years: int) -> str:
-    day = date.today() + timedelta(days=365 * years)  # noqa: DTZ011 (a calendar day on site)
-    return day.isoformat()
-
-
 _length, _torque = _quantity(Dimension.LENGTH), _quantity(Dimension.TORQUE)
 QUESTIONS: tuple[Question, ...] = (
-    Question("first_side", "name of the first arm's side", _name, "left"),
-    Question("second_side", "name of the second arm's side", _other_name, "right"),
-    Question("hoist", "does a hoist bring and land the part", _yes_no, "yes", _always("no")),
+    Question("first_side", _name),
+    Question("second_side", _other_name),
+    Question("hoist", _yes_no, _always("no")),
+    Question("signals", _signals, _always("floor_clear:trip, supply_up:permissive")),
+    Question("bolts", _bolts),
+    Question("thread", _table(parse_thread)),
+    Question("grade", _table(bolt_grade)),
+    Question("bolt_circle", _length),
+    Question("grip", _length),
+    Question("engagement", _length),
+    Question("hex_across_flats", _length, _flats),
+    Question("stress", _quantity(Dimension.PRESSURE), _stress),
+    Question("friction", _friction),
+    Question("rounds", _list_of(_quantity(Dimension.SHARE)), _always("30 %, 60 %, 100 %")),
+    Question("wrench_torque", _torque),
+    Question("spinner_torque", _torque, _always("250 N.m")),
+    Question("sockets", _list_of(_length), lambda answers: answers["hex_across_flats"]),
+    Question("calibrated", _day),
+    Question("calibration_due", _day),
+    Question("loosening_torque", _torque, _loosening),
+    Question("balance", _torque, _balance),
     Question(
-        "signals", "signals of the floor, each name:kind with a comma between", _signals,
-        "floor_clear:trip", _always("floor_clear:trip, supply_up:permissive"),
+        "text",
+        _text,
+        lambda answers: f"Two arms, {answers['first_side']} and {answers['second_side']}",
     ),
-    Question("bolts", "how many bolts", _bolts, "8"),
-    Question("thread", "thread", _table(parse_thread), "M30 or 2-8UN"),
-    Question("grade", "bolt grade", _table(bolt_grade), "8.8 or A193 B7"),
-    Question("bolt_circle", "diameter of the bolt circle", _length, "420 mm"),
-    Question("grip", "length between the bearing faces", _length, "120 mm"),
-    Question("engagement", "how far the thread runs in to the shoulder", _length, "40 mm"),
-    Question("hex_across_flats", "width across flats of the nuts", _length, "46 mm", _flats),
-    Question("stress", "stress to reach in the bolts", _quantity(Dimension.PRESSURE), "320 MPa",
-             _stress),
-    Question("friction", "friction in thread and nut face", _friction, "0.12"),
-    Question("rounds", "rounds, as shares of the target", _list_of(_quantity(Dimension.SHARE)),
-             "30 %, 60 %, 100 %", _always("30 %, 60 %, 100 %")),  # ASME PCC-1
-    Question("wrench_torque", "the most the wrenches may pull with", _torque, "3 kN.m"),
-    Question("spinner_torque", "the most the spinners may turn with", _torque, "250 N.m",
-             _always("250 N.m")),
-    Question("sockets", "sockets of both tools, with a comma between", _list_of(_length), "46 mm",
-             lambda answers: answers["hex_across_flats"]),
-    Question("calibrated", "day on which the wrenches were calibrated", _day, _today(0)),
-    Question("calibration_due", "last day on which that counts", _day, _today(1)),
-    Question("loosening_torque", "torque above which a bolt counts as seized", _torque,
-             "2 kN.m", _loosening),
-    Question("balance", "how far the two sides may differ while they pull", _torque, "400 N.m",
-             _balance),
-    Question("text", "the cell in one line", _text, "Two arms on a quay",
-             lambda answers: f"Two arms, {answers['first_side']} and {answers['second_side']}"),
-)  # fmt: skip
+)
 """In the order in which they are asked: what is suggested may rest on the answers before."""

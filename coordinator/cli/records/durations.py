@@ -5,13 +5,12 @@ from pathlib import Path
 
 from rich.table import Table
 
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.cli.records.record_verbs import records_of
 from coordinator.cli.timeline import read_timeline
 from coordinator.records.journal import FILE_NAME, JournalFailed
 from coordinator.records.rows import RecordFilter
-from coordinator.timeline.build import Timeline
-from coordinator.timeline.durations import durations
+from coordinator.timeline.build import Timeline, durations
 
 
 def show_durations(output: Output, store_at: str, wanted: RecordFilter) -> Exit:
@@ -36,7 +35,7 @@ def show_durations(output: Output, store_at: str, wanted: RecordFilter) -> Exit:
     output.people.print(table)
     for line in lost:
         output.say(line)
-    output.say(f"{len(made)} of {len(runs)} runs have their journal here")
+    output.say(f"{len(made)} of {counted(len(runs), 'run')} with the journal here")
     output.document(ok=True, runs=len(made), steps=[asdict(one) for one in found], lost=lost)
     return Exit.GOOD
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import typer
 from rich.table import Table
 
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.records.rows import RecordFilter, StoredRecord
 from coordinator.records.store import RecordsFailed, RecordStore
 
@@ -42,7 +42,7 @@ def list_records(output: Output, place: str, wanted: RecordFilter) -> Exit:
         rows = [one for one in found if one.run == run]
         output.say(f"run {run}: {rows[0].sequence} on {rows[0].joint}")
         output.people.print(_table(rows))
-    output.say(f"{len(found)} records")
+    output.say(counted(len(found), "record"))
     output.document(ok=True, records=[_without_trace(one) for one in found])
     return Exit.GOOD
 
@@ -73,7 +73,7 @@ def verify_records(output: Output, place: str) -> Exit:
     with records_of(output, place) as store:
         wrong = store.verify()
         seq, digest = store.head()
-    output.say(wrong or f"{seq} rows, the chain is whole; head {digest}")
+    output.say(wrong or f"{counted(seq, 'row')}, the chain is whole; head {digest}")
     output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
     return Exit.GOOD if wrong is None else Exit.FINDINGS
 

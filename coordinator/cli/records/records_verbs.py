@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli.options import Json
+from coordinator.cli.options import Json, examples
 from coordinator.cli.output import Output
 from coordinator.cli.taking import taking
 from coordinator.records.rows import RecordFilter
@@ -65,7 +65,12 @@ def wanted(
     )
 
 
-@records_app.command("list")
+@records_app.command(
+    "list",
+    epilog=examples(
+        "records list --verdict rejected", "records list --joint airlift_16in_8 --bolt 3"
+    ),
+)
 @taking(wanted)
 def records_list(out: Store = RECORDS_AT, *, asked: RecordFilter, json: Json = False) -> None:
     """List torque records, one per bolt, round and attempt."""
@@ -74,7 +79,14 @@ def records_list(out: Store = RECORDS_AT, *, asked: RecordFilter, json: Json = F
     raise typer.Exit(list_records(Output.of(json), out, asked))
 
 
-@records_app.command("export")
+@records_app.command(
+    "export",
+    epilog=examples(
+        "records export records.csv --run RUN",
+        "records export records.parquet",
+        note="Parquet needs an extra: pip install -e '.[parquet]'",
+    ),
+)
 @taking(wanted)
 def records_export(
     target: Annotated[Path, typer.Argument(help="File ending in .csv, .json or .parquet.")],
@@ -89,7 +101,13 @@ def records_export(
     raise typer.Exit(export_records(Output.of(json), out, asked, target))
 
 
-@records_app.command("re-judge")
+@records_app.command(
+    "re-judge",
+    epilog=examples(
+        "records re-judge sequences/windows/strict.yaml",
+        "records re-judge sequences/windows/strict.yaml --by ada",
+    ),
+)
 @taking(wanted)
 def records_rejudge(
     windows: Annotated[Path, typer.Argument(help="A file of windows.", show_default=False)],
@@ -107,7 +125,9 @@ def records_rejudge(
     raise typer.Exit(rejudge_records(Output.of(json), out, asked, windows, by))
 
 
-@records_app.command("look-back")
+@records_app.command(
+    "look-back", epilog=examples("records look-back fore/wrench --since 2030-01-01")
+)
 def records_look_back(
     tool: Annotated[str, typer.Argument(help="SIDE/TOOL, such as fore/wrench.")],
     since: Annotated[str, typer.Option(help="The day since when the tool is in doubt.")],
@@ -120,7 +140,7 @@ def records_look_back(
     raise typer.Exit(look_back(Output.of(json), out, tool, since))
 
 
-@records_app.command("trends")
+@records_app.command("trends", epilog=examples("records trends", "records trends --steps"))
 @taking(wanted)
 def records_trends(
     out: Store = RECORDS_AT,
@@ -139,7 +159,9 @@ def records_trends(
     raise typer.Exit(show(Output.of(json), out, asked))
 
 
-@records_app.command("certificate")
+@records_app.command(
+    "certificate", epilog=examples("records certificate RUN --file certificate.pdf")
+)
 def records_certificate(
     run: Annotated[str, typer.Argument(help="The run, as the list names it.")],
     target: Annotated[Path, typer.Option("--file", help="Ending in .pdf or .html.")],
@@ -152,7 +174,7 @@ def records_certificate(
     raise typer.Exit(write_certificate(Output.of(json), out, run, target))
 
 
-@records_app.command("show")
+@records_app.command("show", epilog=examples("records show 12"))
 def records_show(
     number: Annotated[int, typer.Argument(help="The record's number in the list.")],
     out: Store = RECORDS_AT,
@@ -164,7 +186,7 @@ def records_show(
     raise typer.Exit(show_record(Output.of(json), out, number))
 
 
-@records_app.command("verify")
+@records_app.command("verify", epilog=examples("records verify"))
 def records_verify(out: Store = RECORDS_AT, json: Json = False) -> None:
     """Verify the chain over all records."""
     from coordinator.cli.records.record_verbs import verify_records

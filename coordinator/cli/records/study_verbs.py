@@ -8,8 +8,9 @@ from pathlib import Path
 from rich.table import Table
 
 from coordinator.cli.files import read_or_exit
-from coordinator.cli.output import Exit, Output
+from coordinator.cli.output import Exit, Output, counted
 from coordinator.cli.records.record_verbs import records_of
+from coordinator.extras import missing_extra
 from coordinator.records.export import FORMATS, export
 from coordinator.records.lookback import Touched, find_touched, rejudge, trends
 from coordinator.records.rows import LaterJudgement, RecordFilter
@@ -27,13 +28,15 @@ def export_records(output: Output, store_at: str, wanted: RecordFilter, target: 
         return output.refuse(
             f"{target}: ending is '{form}', must be one of {', '.join(FORMATS)}; rename the file"
         )
+    if form == "parquet" and (missing := missing_extra("parquet", str(target))):
+        return output.refuse(missing)
     with records_of(output, store_at) as store:
         found = store.list_records(wanted)
     try:
         target.write_bytes(export(found, form))
     except OSError as error:
         return output.refuse(f"{target}: {error.strerror}; name another file")
-    output.say(f"{len(found)} records in {target}")
+    output.say(f"{counted(len(found), 'record')} in {target}")
     output.document(ok=True, records=len(found), file=str(target), format=form)
     return Exit.GOOD
 
@@ -74,7 +77,7 @@ def _rejudge(
     changed = sum(row["first"] != row["now"] for row in rows)
     output.people.print(table)
     kept = f", kept under the name of {who}" if who else ", not kept: add --by NAME to keep them"
-    output.say(f"{len(rows)} records judged by '{windows.name}', {changed} differ{kept}")
+    output.say(f"{counted(len(rows), 'record')} judged by '{windows.name}', {changed} differ{kept}")
     output.document(ok=not changed, windows=windows.to_data(), judged=rows, differ=changed)
     return changed
 
@@ -103,7 +106,7 @@ def _tell_touched(output: Output, touched: tuple[Touched, ...], tool: str, since
             one.calibrated, one.due, "simulated" if one.simulated else "",
         )  # fmt: skip
     output.people.print(table)
-    output.say(f"{len(touched)} runs with {tool} since {since}")
+    output.say(f"{counted(len(touched), 'run')} with {tool} since {since}")
     output.document(ok=not touched, touched=[asdict(one) for one in touched])
 
 

@@ -125,15 +125,11 @@ function pull(data) {
     svg.append(draw("polyline", { points, fill: "none", stroke: "#1c1c1c", "stroke-width": 2, "stroke-dasharray": place ? "7 4" : "none" }));
     if (end) svg.append(draw("circle", { cx: x(end[0]), cy: y(end[1]), r: 4, fill: place ? "#fff" : "#1c1c1c", stroke: "#1c1c1c" }));
   });
-  const ends = sides.map((one) => data.courses[one].at(-1));
-  const apart = ends.length === 2 && ends[0] && ends[1] ? Math.abs(ends[0][1] - ends[1][1]) : null;
-  const wide = apart !== null && banded && apart > data.balance_nm;
   const words = sides.map((one, place) => {
     const end = data.courses[one].at(-1);
     return end ? `${place ? "dashed" : "solid"} ${one}: ${end[1]} N·m, ${end[2] ?? "–"} MPa, at ${clock(data.at_s[one] ?? 0)}` : one;
   }).join("; ");
-  return [svg, make("p", {}, words), make("p", { class: wide ? "abnormal" : null },
-    `${wide ? "▲ " : ""}difference ${apart ?? "–"} N·m, ${banded || !data.is_paired ? `band ${data.balance_nm} N·m` : "no band"}` + (data.is_paired ? ", both pull together" : ""))];
+  return [svg, make("p", {}, words), data.words ? make("p", { class: data.is_wide ? "abnormal" : null }, (data.is_wide ? "▲ " : "") + data.words) : ""];
 }
 function barriers(list) {
   if (!list.length) return make("p", {}, "Nobody waits at a barrier.");
@@ -142,9 +138,9 @@ function barriers(list) {
 }
 function interlocks(list) {
   return table(["interlock", "value", "age", ""], list.map((one) => {
-    const bad = one.value !== "good" || one.is_latched;
+    const bad = one.value !== "good";
     const marks = [one.is_first_out ? "first out" : "", one.is_latched ? "latched, wants a reset" : "",
-      bad ? `${one.cause}; ${one.operator_action}` : ""].filter(Boolean).join("; ");
+      one.words].filter(Boolean).join("; ");
     return cells([`${one.name} (${one.kind})`, (bad ? "▲ " : "") + one.value,
       one.age_s === null ? "never heard" : `${one.age_s.toFixed(1)} s`, marks], bad ? "abnormal" : "");
   }));
@@ -274,7 +270,9 @@ function listen() {
   setInterval(() => {
     const age = heard ? (performance.now() - heard) / 1000 : 0;
     $("stale").hidden = age < 3;
-    if (age >= 3) text("stale", `▲ Nothing heard for ${Math.round(age)} s. What is shown is old; the run goes on without this page.`);
+    const ended = last && ["complete", "stopped", "aborted"].includes(last.phase);
+    if (age >= 3) text("stale", ended ? `The run has ended: ${last.phase}. This is how it stood at its end.`
+      : `▲ Nothing heard for ${Math.round(age)} s. What is shown is old; look at the terminal of the run.`);
   }, 500);
 }
 
@@ -306,7 +304,7 @@ async function record(number) {
   const course = one.trace_torque_nm.map((torque, place) => [((one.trace_angle_rad[place] ?? 0) * 180) / Math.PI, torque,
     one.trace_pressure_pa[place] === undefined ? null : Math.round(one.trace_pressure_pa[place] / 1e5) / 10]);
   $("record").replaceChildren(make("h3", { tabindex: "-1" }, `Record ${one.seq}: bolt ${one.bolt}, ${one.kind}`),
-    ...[course.length ? pull({ courses: { [one.side]: course }, is_paired: false, balance_nm: 0, target_nm: Math.round(one.target_nm) }) : []].flat());
+    ...[course.length ? pull({ courses: { [one.side]: course }, at_s: {}, is_paired: false, balance_nm: 0, target_nm: Math.round(one.target_nm) }) : []].flat());
   $("record").querySelector("h3").focus();
 }
 async function runs() {

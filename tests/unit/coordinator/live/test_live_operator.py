@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pytest
 
 from coordinator.core.decide import begin
-from coordinator.core.events import Act
+from coordinator.core.events import Act, OperatorActed, PromptAnswered
 from coordinator.core.plan import Option
 from coordinator.core.state import (
     Lane,
@@ -19,8 +19,6 @@ from coordinator.live.coordinator import Coordinator
 from coordinator.live.operator import (
     ABSENT_US_MAX,
     PATIENCE_US,
-    Acting,
-    Answering,
     OperatedCoordinator,
     OperatorScript,
     StuckScript,
@@ -68,7 +66,7 @@ def test_without_a_script_the_run_is_started_once_everybody_is_there() -> None:
     script = OperatorScript(PLAN)
 
     assert script.react(begin(PLAN), 0) == ()
-    assert script.react(online(), 5) == (Acting(Act.START, "script"),)
+    assert script.react(online(), 5) == (OperatorActed(0, Act.START, "script"),)
     assert script.react(online(), 5) == ()
     assert script.next_us() == 5 + PATIENCE_US
     assert script.react(state("running"), 6) == ()
@@ -84,7 +82,7 @@ def test_a_start_waits_until_everybody_has_been_there_for_a_while() -> None:
     assert script.react(begin(PLAN), 500) == ()  # Somebody has left again.
     assert script.react(online(), 600) == ()
     assert script.react(online(), 1_005) == ()
-    assert script.react(online(), 1_600) == (Acting(Act.START, "script"),)
+    assert script.react(online(), 1_600) == (OperatorActed(0, Act.START, "script"),)
 
 
 def test_a_script_with_a_start_of_its_own_starts_only_by_that() -> None:
@@ -93,7 +91,7 @@ def test_a_script_with_a_start_of_its_own_starts_only_by_that() -> None:
 
     assert script.react(online(), 5) == ()
     assert script.next_us() == 900
-    assert script.react(online(), 900) == (Acting(Act.START, "person"),)
+    assert script.react(online(), 900) == (OperatorActed(0, Act.START, "person"),)
     assert script.react(online(), 5_000_000) == ()
 
 
@@ -103,9 +101,9 @@ def test_answers_are_used_once_and_in_order() -> None:
         PLAN, [Reply("torque_trouble", "again"), Reply("torque_trouble", "abort")]
     )
 
-    assert script.react(state("running", 1), 10) == (Answering(1, "again", "person"),)
+    assert script.react(state("running", 1), 10) == (PromptAnswered(0, 1, "again", "person"),)
     assert script.react(state("running", 1), 11) == ()
-    assert script.react(state("running", 2), 20) == (Answering(2, "abort", "person"),)
+    assert script.react(state("running", 2), 20) == (PromptAnswered(0, 2, "abort", "person"),)
     assert script.react(state("running", 3), 30) == ()
 
 
@@ -113,9 +111,9 @@ def test_an_answer_that_says_always_answers_each_prompt_once() -> None:
     """A campaign must not end because its script ran out of words."""
     script = OperatorScript(PLAN, [Reply("torque_trouble", "again", always=True)])
 
-    assert script.react(state("running", 1), 10) == (Answering(1, "again", "person"),)
+    assert script.react(state("running", 1), 10) == (PromptAnswered(0, 1, "again", "person"),)
     assert script.react(state("running", 1), 11) == ()
-    assert script.react(state("running", 2), 20) == (Answering(2, "again", "person"),)
+    assert script.react(state("running", 2), 20) == (PromptAnswered(0, 2, "again", "person"),)
 
 
 def test_an_answer_waits_from_when_the_prompt_was_seen() -> None:
@@ -125,14 +123,16 @@ def test_an_answer_waits_from_when_the_prompt_was_seen() -> None:
     assert script.react(state("running", 1), 100) == ()
     assert script.next_us() == 600
     assert script.react(state("running", 1), 599) == ()
-    assert script.react(state("running", 1), 600) == (Answering(1, "again", "person"),)
+    assert script.react(state("running", 1), 600) == (PromptAnswered(0, 1, "again", "person"),)
 
 
 def test_the_built_in_question_has_a_name_to_answer_by() -> None:
     """An unknown outcome never moves without a person, also a scripted one."""
     script = OperatorScript(PLAN, [Reply("unknown_outcome", "again")])
 
-    assert script.react(state("running", 1, prompt=-1), 0) == (Answering(1, "again", "person"),)
+    assert script.react(state("running", 1, prompt=-1), 0) == (
+        PromptAnswered(0, 1, "again", "person"),
+    )
 
 
 def test_acts_for_one_state_are_used_one_after_the_other() -> None:
@@ -142,10 +142,10 @@ def test_acts_for_one_state_are_used_one_after_the_other() -> None:
     )
 
     assert script.react(state("held"), 1_000) == ()
-    assert script.react(state("held"), 1_100) == (Acting(Act.RESET, "person"),)
+    assert script.react(state("held"), 1_100) == (OperatorActed(0, Act.RESET, "person"),)
     assert script.react(state("held"), 1_100) == ()
     assert script.next_us() == 1_300
-    assert script.react(state("held"), 1_300) == (Acting(Act.RESTART, "person"),)
+    assert script.react(state("held"), 1_300) == (OperatorActed(0, Act.RESTART, "person"),)
 
 
 def test_nobody_restarts_while_a_party_is_still_missing() -> None:
@@ -156,7 +156,7 @@ def test_nobody_restarts_while_a_party_is_still_missing() -> None:
 
     assert script.react(missing, 0) == ()
     assert script.next_us() == PATIENCE_US
-    assert script.react(held, PATIENCE_US) == (Acting(Act.RESTART, "person"),)
+    assert script.react(held, PATIENCE_US) == (OperatorActed(0, Act.RESTART, "person"),)
 
 
 def test_who_never_comes_is_named_by_the_restart_that_is_refused() -> None:
@@ -166,17 +166,17 @@ def test_who_never_comes_is_named_by_the_restart_that_is_refused() -> None:
     missing = held._replace(lanes=(Lane(), *held.lanes[1:]))
 
     assert script.react(missing, 0) == ()
-    assert script.react(missing, ABSENT_US_MAX) == (Acting(Act.RESTART, "person"),)
+    assert script.react(missing, ABSENT_US_MAX) == (OperatorActed(0, Act.RESTART, "person"),)
 
 
 def test_an_act_that_says_always_comes_again_but_never_at_once() -> None:
     """A person who presses restart again and again still takes a breath."""
     script = OperatorScript(PLAN, acts=[Deed("restart", "held", always=True)])
 
-    assert script.react(state("held"), 0) == (Acting(Act.RESTART, "person"),)
+    assert script.react(state("held"), 0) == (OperatorActed(0, Act.RESTART, "person"),)
     assert script.react(state("held"), 0) == ()
     assert script.next_us() == PATIENCE_US
-    assert script.react(state("held"), PATIENCE_US) == (Acting(Act.RESTART, "person"),)
+    assert script.react(state("held"), PATIENCE_US) == (OperatorActed(0, Act.RESTART, "person"),)
 
 
 def test_a_scripted_answer_brings_a_faulted_run_to_its_end() -> None:
@@ -224,5 +224,5 @@ def test_the_people_of_a_case_file_can_be_played() -> None:
     )
     script = OperatorScript(PLAN, people.answers, people.acts)
 
-    assert script.react(state("running", 1), 0) == (Answering(1, "again", "hand"),)
-    assert script.react(state("running"), 10) == (Acting(Act.HOLD, "hand"),)
+    assert script.react(state("running", 1), 0) == (PromptAnswered(0, 1, "again", "hand"),)
+    assert script.react(state("running"), 10) == (OperatorActed(0, Act.HOLD, "hand"),)

@@ -8,18 +8,19 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.core.events import Act, Event
+from coordinator.core.events import Act, Event, OperatorActed
 from coordinator.core.plan import Plan, Timing
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers, OutdatedCoordinator
-from coordinator.live.link import Delivered, Delivery, MemoryBus
-from coordinator.live.operator import Acting, OperatorScript
+from coordinator.live.link import Delivered, Delivery
+from coordinator.live.operator import OperatorScript
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.records.journal import Head, Journal, JournalFailed
 from coordinator.records.replaying import replay
 from coordinator.wire.codec import encode
 from coordinator.wire.messages import Do, Hold, Message, PartyState
 from coordinator.wire.topics import subscriptions_of_coordinator, subscriptions_of_party, topic_of
+from tests.support.memory_bus import MemoryBus
 from tests.support.nodes import clock_us, run_node
 from tests.support.obedient import ObedientParty
 from tests.support.small_plan import small_plan
@@ -127,9 +128,9 @@ def test_held_with_nobody_to_answer_is_the_end() -> None:
     def listen(event: Event, effects: object, state: object) -> None:
         told.append(type(event).__name__)
         if told.count("PartySeen") == 2 and told[-1] == "PartySeen":
-            runtimes[0].submit(Acting(Act.START, "person"))
+            runtimes[0].submit(OperatorActed(0, Act.START, "person"))
         if told[-1] == "CommandAccepted":
-            runtimes[0].submit(Acting(Act.HOLD, "person"))
+            runtimes[0].submit(OperatorActed(0, Act.HOLD, "person"))
 
     scene = Scene(work_us=5_000_000, observers=Observers(listeners=(listen,)))
     scene.script = None

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from coordinator.live.link import Delivered, Delivery, Dropped, MemoryBus
+from coordinator.live.link import Delivered, Delivery, Dropped
 from coordinator.live.routed_link import RoutedLink
 from coordinator.live.shadow import Comparison
 from coordinator.live.standing import Standing, Standings
@@ -23,6 +23,7 @@ from coordinator.wire.messages import (
     Started,
 )
 from coordinator.wire.topics import subscriptions_of_coordinator
+from tests.support.memory_bus import MemoryBus
 
 CELL = "cell"
 S = 1_000_000

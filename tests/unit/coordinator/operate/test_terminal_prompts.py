@@ -3,13 +3,8 @@
 import pytest
 
 from coordinator.core.effects import RaisePrompt
-from coordinator.core.events import Act, TimePassed
-from coordinator.core.state import (
-    OpenPrompt,
-    Phase,
-    State,
-)
-from coordinator.live.operator import Acting, Answering, Taking
+from coordinator.core.events import Act, OperatorActed, PromptAnswered, PromptTaken, TimePassed
+from coordinator.core.state import OpenPrompt, Phase, State
 from coordinator.operate.terminal_prompts import WHO, PromptDesk, TerminalInput
 
 OPTIONS = ("again", "hold", "abort")
@@ -27,18 +22,18 @@ def desk_with(*numbers: int) -> PromptDesk:
 @pytest.mark.parametrize("act", list(Act))
 def test_every_act_of_the_procedure_is_a_word(act: Act) -> None:
     """Nothing that the page can do may be missing at the terminal."""
-    assert desk_with().read(f" {act.value} \n") == Acting(act, WHO)
+    assert desk_with().read(f" {act.value} \n") == OperatorActed(0, act, WHO)
 
 
 @pytest.mark.parametrize("line", ["again", "1", "7 again", "7 1"])
 def test_the_only_open_prompt_takes_a_word_or_a_place(line: str) -> None:
     """A person in a hurry types the shortest."""
-    assert desk_with(7).read(line) == Answering(7, "again", WHO)
+    assert desk_with(7).read(line) == PromptAnswered(0, 7, "again", WHO)
 
 
 def test_a_word_that_is_act_and_option_answers_the_only_open_prompt() -> None:
     """The prompt offers `hold` itself, with the meaning that its author gave it."""
-    assert desk_with(7).read("hold") == Answering(7, "hold", WHO)
+    assert desk_with(7).read("hold") == PromptAnswered(0, 7, "hold", WHO)
 
 
 def test_with_two_prompts_open_a_bare_option_answers_neither() -> None:
@@ -48,7 +43,7 @@ def test_with_two_prompts_open_a_bare_option_answers_neither() -> None:
     assert isinstance(told, str)
     assert "prompts 7 and 8 are open" in told
     assert "such as: 7 again" in told
-    assert desk_with(7, 8).read("8 again") == Answering(8, "again", WHO)
+    assert desk_with(7, 8).read("8 again") == PromptAnswered(0, 8, "again", WHO)
 
 
 def test_a_prompt_that_was_answered_is_open_no_more() -> None:
@@ -72,16 +67,16 @@ def test_work_by_hand_is_told_with_its_torque_and_by_whom() -> None:
     prompts = (OpenPrompt(7, 0, 0, 0, "leak"),)
     desk(TimePassed(0), effects, State(Phase.RUNNING, (), (), (), (), prompts=prompts))
 
-    assert desk.read("by_hand 3100 Ada Byron") == Answering(7, "by_hand", "Ada Byron", 3100.0)
-    assert desk.read("7 2 3100") == Answering(7, "by_hand", WHO, 3100.0)
+    assert desk.read("by_hand 3100 Ada Lind") == PromptAnswered(0, 7, "by_hand", "Ada Lind", 3100.0)
+    assert desk.read("7 2 3100") == PromptAnswered(0, 7, "by_hand", WHO, 3100.0)
     for wrong in ("by_hand much", "by_hand -5", "by_hand nan"):
         assert "must be a number" in str(desk.read(wrong))
 
 
 def test_a_prompt_is_taken_by_a_word() -> None:
     """One owner: whoever has taken it answers it."""
-    assert desk_with(7).read("take Ada") == Taking(7, "Ada")
-    assert desk_with(7, 8).read("8 take") == Taking(8, WHO)
+    assert desk_with(7).read("take Ada") == PromptTaken(0, 7, "Ada")
+    assert desk_with(7, 8).read("8 take") == PromptTaken(0, 8, WHO)
 
 
 def test_help_lists_what_can_be_typed_at_this_moment() -> None:
