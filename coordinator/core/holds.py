@@ -16,6 +16,7 @@ from coordinator.core.state import (
     Commanded,
     CoreFault,
     Doing,
+    Live,
     MeetingPhase,
     Phase,
     Recovering,
@@ -97,7 +98,7 @@ def note_unknown(turn: Turn, lane: int) -> None:
     # Broken off by a party that died over it: it stands, and still nobody knows.
     if isinstance(at, Stopped):
         turn.put_at(lane, at._replace(fault=fault, unknown=True))
-    elif isinstance(at, Commanded | Recovering) and at.command is not None:
+    elif isinstance(at, Live) and at.command is not None:
         command = at.command._replace(unknown=True)
         turn.put_at(lane, at._replace(fault=fault, command=command))
 
@@ -112,7 +113,7 @@ def settled(at: Situation) -> Situation:
     fault = "" if at.fault == CoreFault.OUTCOME_UNKNOWN else at.fault
     if isinstance(at, Stopped):
         return at._replace(fault=fault, unknown=False)
-    if isinstance(at, Commanded | Recovering) and at.command is not None:
+    if isinstance(at, Live) and at.command is not None:
         return at._replace(fault=fault, command=at.command._replace(unknown=False))
     return at._replace(fault=fault)
 

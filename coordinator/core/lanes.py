@@ -30,6 +30,7 @@ from coordinator.core.state import (
     Commanded,
     CoreFault,
     Doing,
+    Going,
     Lane,
     Pending,
     Phase,
@@ -49,7 +50,7 @@ def advance(turn: Turn, lane: int) -> None:
     """Let a lane do the next thing that it may do."""
     at_hand = turn.lane(lane)
     at = at_hand.at
-    if not isinstance(at, Pending | Recovering) or at_hand.rest.hold_us or at_hand.is_finished:
+    if not isinstance(at, Going) or at_hand.rest.hold_us or at_hand.is_finished:
         return
     if isinstance(at, Recovering) and at.command is not None:
         return

@@ -13,12 +13,11 @@ from coordinator.core.state import (
     ACTIVE,
     BETWEEN,
     LEAVING,
-    Asked,
-    Commanded,
+    Live,
     Pending,
     Recovering,
+    Resting,
     StepPhase,
-    Stopped,
 )
 from coordinator.core.turn import Turn
 
@@ -63,7 +62,7 @@ def waits_for_partner(turn: Turn, lane: int) -> bool:
     if span < 0 or turn.lane(lane).then:
         return False  # A person has sent it on its way out, or to back off.
     return any(
-        isinstance(turn.lane(other).at, Stopped | Asked) or turn.lane(other).then
+        isinstance(turn.lane(other).at, Resting) or turn.lane(other).then
         for other in turn.plan.spans[span].lanes
         if other != lane
     )
@@ -114,7 +113,7 @@ def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
             done &= ~(1 << node)
         at_hand = turn.lane(lane)._replace(done=done)
         turn.put(lane, at_hand)
-        if at_hand.node >= 0 and isinstance(at_hand.at, Stopped | Asked):
+        if at_hand.node >= 0 and isinstance(at_hand.at, Resting):
             recovery.recover(turn, lane, recheck=recheck)
         elif isinstance(at_hand.at, Pending):
             turn.put(lane, at_hand._replace(at=Pending(), node=BETWEEN))
@@ -127,7 +126,7 @@ def watch_balance(turn: Turn, event: CommandProgressed) -> int:
     """Note the highest torque of a pull; return the span if the band is left, else -1 (S4)."""
     lane = turn.lane(event.party)
     at = lane.at
-    if event.torque_nm is None or not isinstance(at, Commanded | Recovering) or not at.command:
+    if event.torque_nm is None or not isinstance(at, Live) or not at.command:
         return -1
     if event.torque_nm > (at.command.torque_nm or 0) or at.command.torque_nm is None:
         # The highest, not the last: a wrench falls back to nothing between two strokes.

@@ -11,9 +11,9 @@ from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import (
     BETWEEN,
     LEAVING,
-    Asked,
     Pending,
     Recovering,
+    Resting,
     StepPhase,
     Stopped,
     Then,
@@ -47,7 +47,7 @@ def recover(turn: Turn, lane: int, *, recheck: bool = False, then: Then | None =
     """
     at_hand = turn.lane(lane)
     at = at_hand.at
-    if not isinstance(at, Stopped | Asked):
+    if not isinstance(at, Resting):
         raise InvariantViolation("R2", f"{turn.name(lane)} recovers while {at.phase}")
     checks = rechecks(turn, lane) if recheck else checks_owed(turn, lane)
     if at.then in LEAVING:

@@ -235,6 +235,11 @@ class Asked(NamedTuple):
 
 
 Situation = Pending | Commanded | Recovering | Stopped | Asked
+# Named once: a union that is written where it is asked for is built anew each time.
+Live = Commanded | Recovering
+Queued = Recovering | Stopped | Asked
+Resting = Stopped | Asked
+Going = Pending | Recovering
 _UNTOUCHED = Pending()
 
 
@@ -266,7 +271,7 @@ class Lane(NamedTuple):
     def live(self) -> Command | None:
         """The command given out and not ended."""
         at = self.at
-        return at.command if isinstance(at, Commanded | Recovering) else None
+        return at.command if isinstance(at, Live) else None
 
     @property
     def command(self) -> int:
@@ -284,12 +289,12 @@ class Lane(NamedTuple):
     def queue(self) -> tuple[Move, ...]:
         """Moves to make before the node at hand goes on."""
         at = self.at
-        return at.queue if isinstance(at, Recovering | Stopped | Asked) else ()
+        return at.queue if isinstance(at, Queued) else ()
 
     @property
     def then(self) -> Then:
         at = self.at
-        return at.then if isinstance(at, Recovering | Stopped | Asked) else Then.NEXT_ATTEMPT
+        return at.then if isinstance(at, Queued) else Then.NEXT_ATTEMPT
 
     @property
     def prompt(self) -> int:
@@ -300,7 +305,7 @@ class Lane(NamedTuple):
     def unknown(self) -> bool:
         """Whether nobody knows what became of its last command."""
         at = self.at
-        if isinstance(at, Stopped | Asked):
+        if isinstance(at, Resting):
             return at.unknown
         live = self.live
         return live is not None and live.unknown

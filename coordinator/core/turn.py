@@ -166,7 +166,9 @@ class Turn:
 
     def put_watch(self, index: int, watch: Watch) -> None:
         """Change a lane's deadlines."""
-        self.put_order(index, self.state.lanes[index].rest, watch)
+        done, node, at, attempts, begun, allowed, since_us, party, rest, _ = self.state.lanes[index]
+        lane = Lane(done, node, at, attempts, begun, allowed, since_us, party, rest, watch)
+        self.put(index, lane)
 
     def put_order(self, index: int, rest: Rest, watch: Watch) -> None:
         """Change what a party was told about standing, and the lane's deadlines with it."""
