@@ -21,7 +21,7 @@ from coordinator.core.state import (
     Timer,
     Watch,
 )
-from coordinator.core.turn import InvariantViolation, Turn
+from coordinator.core.turn import Turn, require
 
 STAND_BY = Move("stand_by")
 
@@ -45,12 +45,11 @@ def live_move(turn: Turn, lane: int) -> Move:
         return at.queue[0]
     if isinstance(at, Commanded) and at.command.doing is Doing.STAND:
         return STAND_BY
-    # Asked at every sign of work: looked up here, not by way of `live_node` and `require`.
+    # Asked at every sign of work: looked up here, not by way of `live_node`.
     node = turn.plan.commanded[turn.lane(lane).node]
     move = turn.plan.nodes[node].move
-    if move is None:
-        raise InvariantViolation("A5", f"node {node} has no move")
-    return move
+    require(move is not None, "A5", f"node {node} has no move")
+    return move or STAND_BY
 
 
 def live_node(turn: Turn, lane: int) -> int:
