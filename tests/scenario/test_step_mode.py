@@ -155,7 +155,9 @@ def test_a_run_with_a_real_party_is_not_started_by_its_script(
     wishes = replace(_wishes(loaded, short, tmp_path), people=None, standings=stands)
     script = Session(wishes, Buses("", None))._script()
     idle = begin(loaded.plan)
-    there = idle._replace(lanes=tuple(lane._replace(online=True) for lane in idle.lanes))
+    there = idle._replace(
+        lanes=tuple(lane._replace(party=lane.party._replace(online=True)) for lane in idle.lanes)
+    )
 
     calls = [script.react(there, at_us) for at_us in (0, 10 * S, 60 * S)]
 
