@@ -11,6 +11,7 @@ Source: Mosquitto 2.0, mosquitto.conf(5).
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 
 from coordinator.contract.credentials import (
@@ -62,31 +63,15 @@ def write_broker_config(folder: Path, wish: BrokerWish) -> tuple[Path, ...]:
 def to_configuration(folder: Path, wish: BrokerWish) -> str:
     """Return ``mosquitto.conf`` for a folder: TLS 1.3 only, passwords, rights, no truth kept."""
     at = folder.absolute()
-    return f"""# Broker of cell {wish.cell}: TLS 1.3 alone, a password for each party, and
-# rights that forbid what they do not name. Nothing is kept over a restart.
-# Started as root it becomes this user, who alone may read the secrets here.
-user {folder.owner()}
-listener {wish.port}
-tls_version tlsv1.3
-cafile {at / AUTHORITY_FILE}
-certfile {at / "broker.crt"}
-keyfile {at / "broker.key"}
-allow_anonymous false
-password_file {at / "passwords"}
-acl_file {at / "acl"}
-persistence false
-set_tcp_nodelay true
-message_size_limit {BYTES_MAX}
-max_packet_size {PACKET_BYTES_MAX}
-max_keepalive 60
-max_queued_messages 1000
-max_inflight_messages 20
-connection_messages true
-log_type error
-log_type warning
-log_type notice
-log_type information
-"""
+    text = files("coordinator.contract").joinpath("mosquitto.txt").read_text("utf-8")
+    return text.format(
+        cell=wish.cell,
+        owner=folder.owner(),
+        port=wish.port,
+        at=at,
+        bytes_max=BYTES_MAX,
+        packet_bytes_max=PACKET_BYTES_MAX,
+    )
 
 
 def _write_certificates(folder: Path, wish: BrokerWish) -> Iterable[Path]:
