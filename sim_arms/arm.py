@@ -9,10 +9,11 @@ from random import Random
 from coordinator.wire.messages import Message, SimulatedFacts, Value
 from sim_arms.activities import begin
 from sim_arms.activities.bench import Bench, Estimates, HoistBench
+from sim_arms.activities.wrenching import Nut
 from sim_arms.activity import Activity
 from sim_arms.causes import Cause, Causes
-from sim_arms.hands import work_by_hand
 from sim_arms.ledger import Ledger, LedgerStore, MemoryStore
+from sim_arms.physics.flange import FREE_ADVANCE_M
 from sim_arms.shell import Shell
 from sim_arms.steel import Steel
 from sim_arms.workbench import HandWorked, Settings
@@ -156,3 +157,31 @@ class Arm(Shell):
             Ledger(MemoryStore() if store is None else store),
             Random(f"{seed}:{settings.name}:start"),
         )
+
+
+def work_by_hand(bench: Bench, kind: str, bolt: int, torque_nm: float) -> None:
+    """Do to a bolt what a record of this kind proves, where an arm could not.
+
+    It is written into the replica of the bolt's own side: one writer per fact.
+
+    Args:
+        bench: Of the bolt's side.
+        kind: Of the record; of a kind that leaves the steel alone nothing is done.
+        bolt: Which.
+        torque_nm: What the person measured; 0 where nothing is.
+    """
+    steel, key = bench.steel, f"bolt.{bolt}"
+    if kind in ("pull", "confirm", "check"):
+        load_n = Nut.under(bench, bolt).law.load_n(torque_nm)
+        steel.write(f"{key}.advance_m", steel.advance_for(bolt, load_n))
+    elif kind == "run-up":
+        steel.write(f"{key}.crossed", False)
+        steel.write(f"{key}.broken", False)
+        steel.write(f"{key}.where", "hole")
+        steel.write(f"{key}.turns", steel.shoulder_turns)
+        steel.write(f"{key}.advance_m", steel.advance_for(bolt, 0.0))
+        if bench.holding == bolt:
+            bench.holding = 0
+    elif kind == "break-out":
+        steel.write(f"{key}.advance_m", FREE_ADVANCE_M)
+        steel.write(f"{key}.broken_out", True)

@@ -37,6 +37,10 @@ _FIXED = (
 )
 
 
+_STEP = "step"
+"""Stands where a call of the bench would: its activity took a step, or an exception was thrown."""
+
+
 class RewindableBench:
     """A workbench that remembers what it was told since its activity began."""
 
@@ -45,7 +49,8 @@ class RewindableBench:
         self.inner = inner
         self.before: SteelWorkbench | None = None
         """As it was before the activity at hand began; None while there is none."""
-        self.told: list[tuple[str, Any]] = []
+        self.told: list[tuple[str, tuple[Any, ...]]] = []
+        """Calls of the bench with their arguments, and steps of its activity."""
         self.activity: RewindableActivity | None = None
         self._is_last = False
 
@@ -68,17 +73,17 @@ class RewindableBench:
 
     def tell_time(self, now_us: int) -> None:
         """Let the bench know the time before its activity takes a step."""
-        self._note("time", now_us)
+        self._note("tell_time", now_us)
         self.inner.tell_time(now_us)
 
     def take_changes(self) -> Mapping[str, Value]:
         """Return the facts about the steel changed since the last call."""
-        self._note("taken", None)
+        self._note("take_changes")
         return self.inner.take_changes()
 
     def apply(self, facts: Mapping[str, Value]) -> None:
         """Take up facts that another party wrote."""
-        self._note("facts", dict(facts))
+        self._note("apply", dict(facts))
         self.inner.apply(facts)
 
     def standing(self) -> Mapping[str, Value]:
@@ -92,22 +97,22 @@ class RewindableBench:
 
     def add_causes(self, causes: Sequence[Cause]) -> None:
         """Let causes act that were not known before."""
-        self._note("causes", tuple(causes))
+        self._note("add_causes", tuple(causes))
         self.inner.add_causes(causes)
 
     def limit_speed(self, share: float) -> None:
         """Move no faster than this share of full speed, from the next action on."""
-        self._note("speed", share)
+        self._note("limit_speed", share)
         self.inner.limit_speed(share)
 
     def reseed(self, seed: int | str) -> None:
         """Draw what is yet to come by chance anew."""
-        self._note("seed", seed)
+        self._note("reseed", seed)
         self.inner.reseed(seed)
 
     def work_by_hand(self, kind: str, bolt: int, torque_nm: float) -> None:
         """Let people do to a bolt what a record of this kind proves."""
-        self._note("hands", (kind, bolt, torque_nm))
+        self._note("work_by_hand", kind, bolt, torque_nm)
         self.inner.work_by_hand(kind, bolt, torque_nm)
 
     def wake(self) -> None:
@@ -121,7 +126,7 @@ class RewindableBench:
 
     def note_step(self, error: BaseException | None) -> None:
         """Remember that the activity took a step, or had an exception thrown into it."""
-        self._note("step", error)
+        self._note(_STEP, error)
 
     def rest(self) -> None:
         """Forget what was told: the activity is over."""
@@ -143,9 +148,9 @@ class RewindableBench:
         copier.know(self.inner.bench, inner.bench)
         return copied
 
-    def _note(self, what: str, told: object) -> None:
+    def _note(self, call: str, *told: object) -> None:
         if self.before is not None:
-            self.told.append((what, told))
+            self.told.append((call, told))
 
 
 class RewindableActivity(Generator[Wait, None, Done]):
@@ -181,32 +186,18 @@ class RewindableActivity(Generator[Wait, None, Done]):
         self._bench.rest()
 
 
-def _tell_again(inner: SteelWorkbench, told: list[tuple[str, Any]]) -> Activity:
+def _tell_again(inner: SteelWorkbench, told: list[tuple[str, tuple[Any, ...]]]) -> Activity:
     """Tell a bench everything again, and return its activity."""
     _, begun = told[0]
     steps = inner.begin(*begun)
-    for what, content in told[1:]:
-        match what:
-            case "time":
-                inner.tell_time(content)
-            case "taken":
-                inner.take_changes()
-            case "facts":
-                inner.apply(content)
-            case "stand":
-                inner.stand(content)
-            case "speed":
-                inner.limit_speed(content)
-            case "seed":
-                inner.reseed(content)
-            case "causes":
-                inner.add_causes(content)
-            case "hands":
-                inner.work_by_hand(*content)
-            case _ if content is None:
-                next(steps)
-            case _:
-                steps.throw(type(content)(*content.args))
+    for call, arguments in told[1:]:
+        if call != _STEP:
+            getattr(inner, call)(*arguments)
+        elif arguments == (None,):
+            next(steps)
+        else:
+            (error,) = arguments
+            steps.throw(type(error)(*error.args))
     return steps
 
 

@@ -47,6 +47,9 @@ class _Trouble:
         return random.random() < self.share
 
 
+_KINDS = ("loss", "duplicate", "delay", "reorder")
+
+
 class Network:
     """The links between all parties, with the troubles of one case."""
 
@@ -70,10 +73,7 @@ class Network:
         self._least_us, most_us = latency_us
         self._width = most_us - self._least_us + 1
         self._bits = self._width.bit_length()
-        self._loss = _troubles(causes, "loss")
-        self._twice = _troubles(causes, "duplicate")
-        self._late = _troubles(causes, "delay")
-        self._aside = _troubles(causes, "reorder")
+        self._troubles = {kind: _troubles(causes, kind) for kind in _KINDS}
         self._last_us: dict[tuple[str, str], int] = {}
         self.acted: dict[str, int] = {}
         """How many messages each kind of trouble has struck."""
@@ -83,10 +83,8 @@ class Network:
         cuts = [_to_cut(cause) for cause in causes if cause.cause == "party_cut"]
         housed = tuple(replace(cut, party=homes.get(cut.party, cut.party)) for cut in cuts)
         self.cuts += housed
-        self._loss += _housed(_troubles(causes, "loss"), homes)
-        self._twice += _housed(_troubles(causes, "duplicate"), homes)
-        self._late += _housed(_troubles(causes, "delay"), homes)
-        self._aside += _housed(_troubles(causes, "reorder"), homes)
+        for kind in _KINDS:
+            self._troubles[kind] += _housed(_troubles(causes, kind), homes)
         return housed
 
     def reseed(self, seed: int | str) -> None:
@@ -96,10 +94,7 @@ class Network:
     def house(self, homes: Mapping[str, str]) -> None:
         """Let what is said of a lane hold for the party that plays it, as the floor the hoist."""
         self.cuts = tuple(replace(cut, party=homes.get(cut.party, cut.party)) for cut in self.cuts)
-        self._loss = _housed(self._loss, homes)
-        self._twice = _housed(self._twice, homes)
-        self._late = _housed(self._late, homes)
-        self._aside = _housed(self._aside, homes)
+        self._troubles = {kind: _housed(them, homes) for kind, them in self._troubles.items()}
 
     def is_cut(self, party: str, now_us: int) -> bool:
         """Tell whether a party is without its cable."""
@@ -115,14 +110,12 @@ class Network:
         if self.cuts and (self.is_cut(source, now_us) or self.is_cut(target, now_us)):
             self.note("party_cut")
             return ()
-        if self._loss and self._any(self._loss, link, now_us):
-            self.note("loss")
+        if self._strikes("loss", link, now_us):
             return ()
         arrival_us = self._arrival_us(link, now_us)
         if self.cuts and self.is_cut(target, arrival_us):
             return ()
-        if self._twice and self._any(self._twice, link, now_us):
-            self.note("duplicate")
+        if self._strikes("duplicate", link, now_us):
             return arrival_us, self._arrival_us(link, now_us)
         return (arrival_us,)
 
@@ -132,12 +125,11 @@ class Network:
         while hop_us >= self._width:
             hop_us = self._random.getrandbits(self._bits)
         arrival_us = now_us + self._least_us + hop_us
-        for trouble in self._late:
+        for trouble in self._troubles["delay"]:
             if trouble.strikes(self._random, link, now_us):
                 self.note("delay")
                 arrival_us += self._random.randint(0, trouble.time_us)
-        if self._aside and self._any(self._aside, link, now_us):
-            self.note("reorder")
+        if self._strikes("reorder", link, now_us):
             return arrival_us + self._random.randint(*OVERTAKE_US)
         last_us = self._last_us.get(link, 0)
         if last_us > arrival_us:
@@ -149,8 +141,13 @@ class Network:
         """Count that a trouble of the bus has struck."""
         self.acted[name] = self.acted.get(name, 0) + 1
 
-    def _any(self, troubles: tuple[_Trouble, ...], link: tuple[str, str], now_us: int) -> bool:
-        return any(trouble.strikes(self._random, link, now_us) for trouble in troubles)
+    def _strikes(self, kind: str, link: tuple[str, str], now_us: int) -> bool:
+        """Tell whether a trouble of a kind strikes a message now, and count it."""
+        troubles = self._troubles[kind]
+        if not troubles or not any(one.strikes(self._random, link, now_us) for one in troubles):
+            return False
+        self.note(kind)
+        return True
 
 
 def _span(cause: Cause) -> tuple[int, int]:

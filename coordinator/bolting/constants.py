@@ -9,12 +9,6 @@ INCH_M = 0.0254
 POUND_FORCE_N = 4.4482216152605
 """Avoirdupois pound 0.45359237 kg times standard gravity 9.80665 m/s^2, exact."""
 
-POUND_FOOT_NM = POUND_FORCE_N * 12.0 * INCH_M
-"""One pound-force foot."""
-
-POUND_INCH_NM = POUND_FORCE_N * INCH_M
-"""One pound-force inch."""
-
 PSI_PA = POUND_FORCE_N / INCH_M**2
 """One pound-force per square inch."""
 

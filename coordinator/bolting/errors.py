@@ -5,29 +5,11 @@ Invariants: BT4, a message about misuse reads: what is, what must be, what to do
 
 from collections.abc import Mapping
 from math import isfinite
-from types import MappingProxyType
 
-BOLTING_ERROR_CODES: Mapping[str, str] = MappingProxyType(
-    {
-        "BLT001": "the thread designation is not of a known form",
-        "BLT002": "the thread size and pitch are not a standard pair",
-        "BLT003": "the bolt or nut grade is unknown",
-        "BLT004": "the diameter lies outside the grade's published range",
-        "BLT005": "a quantity is not a finite number above zero",
-        "BLT006": "a coefficient of friction is outside its range",
-        "BLT007": "the bolt count has no tightening order",
-        "BLT008": "a calibration table cannot be used",
-        "BLT009": "a value lies outside the calibration table",
-        "BLT010": "the torque and the preload cannot belong together",
-        "BLT011": "the socket has no such number of points",
-        "BLT012": "a fraction is outside its range",
-        "BLT013": "the bolt number is not on this joint",
-        "BLT014": "an inner diameter is not below its outer diameter",
-        "BLT015": "the detection capability is outside the formula's range",
-        "BLT016": "a sample is too small for statistics",
-    }
-)
-"""Every code of this package with its meaning, for the error reference."""
+from coordinator.bolting.tables import TABLES
+
+BOLTING_ERROR_CODES: Mapping[str, str] = TABLES["error_codes"]
+"""Every code of this package with its meaning."""
 
 
 class BoltingError(ValueError):

@@ -4,13 +4,14 @@ Units: pascals and metres; ASTM figures are the inch-pound ones, converted exact
 Invariants: BT8, no strength is given outside the diameters for which its standard gives one.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TypeVar
 
 from coordinator.bolting.constants import INCH_M, KSI_PA, MILLIMETRE_M, MPA_PA
 from coordinator.bolting.errors import BoltingError, require_above_zero
+from coordinator.bolting.tables import TABLES
 
 _Grade = TypeVar("_Grade", "BoltGrade", "NutGrade")
 
@@ -66,78 +67,36 @@ class NutGrade:
     name: str
     source: str
     diameter_m_max: float
-    proof_hex_pa: float
     proof_heavy_hex_pa: float
 
 
-def _metric(name: str, *rows: tuple[float, float, float, float, float]) -> BoltGrade:
-    """Build a property class from rows of mm above, mm to, then yield, tensile, proof in MPa."""
-    strengths = tuple(
+def _bolt_grade(name: str, source: str, units: str, rows: list[list[float]]) -> BoltGrade:
+    length_m, stress_pa = _UNITS[units]
+    strengths = (
         Strength(
-            above * MILLIMETRE_M,
-            upto * MILLIMETRE_M,
-            yield_ * MPA_PA,
-            tensile * MPA_PA,
-            proof * MPA_PA,
+            above * length_m,
+            upto * length_m,
+            yield_ * stress_pa,
+            tensile * stress_pa,
+            proof[0] * stress_pa if proof else None,
         )
-        for above, upto, yield_, tensile, proof in rows
+        for above, upto, yield_, tensile, *proof in rows
     )
-    return BoltGrade(name, "ISO 898-1:2013, Table 3", strengths)
+    return BoltGrade(name, source, tuple(strengths))
 
 
-def _inch(name: str, source: str, *rows: tuple[float, float, float, float]) -> BoltGrade:
-    """Build an ASTM grade from rows of inch above, inch to, then yield and tensile in ksi."""
-    strengths = tuple(
-        Strength(above * INCH_M, upto * INCH_M, yield_ * KSI_PA, tensile * KSI_PA, None)
-        for above, upto, yield_, tensile in rows
-    )
-    return BoltGrade(name, source, strengths)
+def _nut_grade(
+    name: str, source: str, units: str, diameter_max: float, proof_heavy_hex: float
+) -> NutGrade:
+    length_m, stress_pa = _UNITS[units]
+    return NutGrade(name, source, diameter_max * length_m, proof_heavy_hex * stress_pa)
 
 
-_A193 = "ASTM A193/A193M, Table 2 (inch-pound units)"
-_A320 = "ASTM A320/A320M, Table 1 (inch-pound units)"
-_A194 = "ASTM A194/A194M, Table 3 (inch-pound units)"
-
-# Metric limits: from above M1.5 (M1.6 is the smallest) to M39, the scope of ISO 898-1.
-_BOLT_GRADES: tuple[BoltGrade, ...] = (
-    _metric("4.6", (1.5, 39.0, 240.0, 400.0, 225.0)),
-    _metric("4.8", (1.5, 39.0, 340.0, 420.0, 310.0)),
-    _metric("5.6", (1.5, 39.0, 300.0, 500.0, 280.0)),
-    _metric("5.8", (1.5, 39.0, 420.0, 520.0, 380.0)),
-    _metric("6.8", (1.5, 39.0, 480.0, 600.0, 440.0)),
-    _metric("8.8", (1.5, 16.0, 640.0, 800.0, 580.0), (16.0, 39.0, 660.0, 830.0, 600.0)),
-    _metric("9.8", (1.5, 16.0, 720.0, 900.0, 650.0)),
-    _metric("10.9", (1.5, 39.0, 940.0, 1040.0, 830.0)),
-    _metric("12.9", (1.5, 39.0, 1100.0, 1220.0, 970.0)),
-    _inch(
-        "A193 B7",
-        _A193,
-        (0.0, 2.5, 105.0, 125.0),
-        (2.5, 4.0, 95.0, 115.0),
-        (4.0, 7.0, 75.0, 100.0),
-    ),
-    _inch("A193 B7M", _A193, (0.0, 4.0, 80.0, 100.0), (4.0, 7.0, 75.0, 100.0)),
-    _inch(
-        "A193 B16",
-        _A193,
-        (0.0, 2.5, 105.0, 125.0),
-        (2.5, 4.0, 95.0, 110.0),
-        (4.0, 8.0, 85.0, 100.0),
-    ),
-    _inch("A320 L7", _A320, (0.0, 2.5, 105.0, 125.0)),
-    _inch("A320 L7M", _A320, (0.0, 2.5, 80.0, 100.0)),
-    _inch("A320 L43", _A320, (0.0, 4.0, 105.0, 125.0)),
-)
-
-_NUT_GRADES: tuple[NutGrade, ...] = (
-    NutGrade("A194 2H", _A194, 1.5 * INCH_M, 150.0 * KSI_PA, 175.0 * KSI_PA),
-    NutGrade("A194 2HM", _A194, 1.5 * INCH_M, 135.0 * KSI_PA, 150.0 * KSI_PA),
-)
-# Above 1 1/2 in the standard sets no proof load without a supplementary requirement.
+_UNITS = {"mm, MPa": (MILLIMETRE_M, MPA_PA), "in, ksi": (INCH_M, KSI_PA)}
 
 
 def _with_short_names(
-    grades: tuple[_Grade, ...],
+    grades: Iterable[_Grade],
 ) -> Mapping[str, _Grade]:
     """Index grades by full name and by the part after the standard's number."""
     return MappingProxyType(
@@ -145,10 +104,10 @@ def _with_short_names(
     )
 
 
-BOLT_GRADES = _with_short_names(_BOLT_GRADES)
+BOLT_GRADES = _with_short_names(_bolt_grade(**row) for row in TABLES["bolt_grade"])
 """Bolt grades by full and by short name, such as ``A193 B7`` and ``B7``."""
 
-NUT_GRADES = _with_short_names(_NUT_GRADES)
+NUT_GRADES = _with_short_names(_nut_grade(**row) for row in TABLES["nut_grade"])
 """Nut grades by full and by short name."""
 
 

@@ -1,6 +1,6 @@
-"""Decide what torque a hydraulic wrench makes of a pressure, and what an intensifier does to it.
+"""Read torque and pressure of a hydraulic wrench from its calibration table.
 
-Units: Pa, m, m^2, N, N*m; efficiency and ratios without unit.
+Units: Pa, N*m.
 Invariants: BT9, a calibration table is never read beyond its ends, and reading it back returns the
 input.
 """
@@ -9,46 +9,9 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import isfinite, pi, sqrt
+from math import isfinite
 
-from coordinator.bolting.errors import BoltingError, require_above_zero
-
-
-@dataclass(frozen=True, slots=True)
-class Wrench:
-    """A hydraulic wrench: piston area, lever arm from pivot to piston, mechanical efficiency."""
-
-    piston_area_m2: float
-    lever_m: float
-    efficiency: float = 1.0
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be a wrench (BLT005, BLT012)."""
-        require_above_zero("piston_area_m2", self.piston_area_m2)
-        require_above_zero("lever_m", self.lever_m)
-        if not 0.0 < self.efficiency <= 1.0:
-            raise BoltingError(
-                f"efficiency is {self.efficiency:g}, must be above 0 and at most 1; "
-                "correct the tool's data",
-                "BLT012",
-            )
-
-    @property
-    def torque_nm_per_pa(self) -> float:
-        """Torque for each pascal."""
-        return self.piston_area_m2 * self.lever_m * self.efficiency
-
-
-def wrench_torque_nm(wrench: Wrench, pressure_pa: float) -> float:
-    """Return T = p A r eta."""
-    require_above_zero("pressure_pa", pressure_pa)
-    return pressure_pa * wrench.torque_nm_per_pa
-
-
-def wrench_pressure_pa(wrench: Wrench, torque_nm: float) -> float:
-    """Return the pressure for a torque, the inverse of `wrench_torque_nm`."""
-    require_above_zero("torque_nm", torque_nm)
-    return torque_nm / wrench.torque_nm_per_pa
+from coordinator.bolting.errors import BoltingError
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,44 +59,6 @@ class CalibrationTable:
             BoltingError: BLT009, the torque lies outside the table.
         """
         return _interpolate("torque", torque_nm, self.torques_nm, self.pressures_pa)
-
-
-def intensifier_ratio(large_diameter_m: float, small_diameter_m: float) -> float:
-    """Return how many times an intensifier raises the pressure, (D/d)^2.
-
-    Source:
-        D. J. Dunn, fluid power tutorial, worked example 6.
-    """
-    require_above_zero("large_diameter_m", large_diameter_m)
-    require_above_zero("small_diameter_m", small_diameter_m)
-    return (large_diameter_m / small_diameter_m) ** 2
-
-
-def intensifier_diameter_ratio(low_pressure_pa: float, high_pressure_pa: float) -> float:
-    """Return D/d of the intensifier that makes the high pressure of the low one.
-
-    Source:
-        D. J. Dunn, fluid power tutorial, exercise 2.
-    """
-    require_above_zero("low_pressure_pa", low_pressure_pa)
-    require_above_zero("high_pressure_pa", high_pressure_pa)
-    return sqrt(high_pressure_pa / low_pressure_pa)
-
-
-def piston_area_m2(diameter_m: float) -> float:
-    """Return the area of a round piston."""
-    require_above_zero("diameter_m", diameter_m)
-    return pi / 4.0 * diameter_m**2
-
-
-def piston_force_n(force_n: float, diameter_m: float, other_diameter_m: float) -> float:
-    """Return the force on another piston of the same oil, F2 = F1 A2/A1.
-
-    Source:
-        OpenStax, College Physics, Pascal's principle.
-    """
-    require_above_zero("force_n", force_n)
-    return force_n / piston_area_m2(diameter_m) * piston_area_m2(other_diameter_m)
 
 
 def _interpolate(

@@ -1,57 +1,14 @@
-"""Decide how a bolt and its clamped members share an outside load.
+"""Return the stiffness of a bolt and of the members that it clamps.
 
-Units: N, N/m, Pa, m.
-Invariants: BT1, bolt share and member share of an outside load add up to one.
+Units: N/m, Pa, m.
 """
 
 from math import log, pi, sqrt
 
-from coordinator.bolting.errors import require_above_zero, require_fraction
+from coordinator.bolting.errors import require_above_zero
 
 _CONE_TANGENT = 1.0 / sqrt(3.0)
 # Pressure cone of 30 degrees.
-
-
-def joint_constant(bolt_stiffness_n_per_m: float, member_stiffness_n_per_m: float) -> float:
-    """Return C = kb/(kb + km), the share of an outside load that the bolt takes.
-
-    Source:
-        Shigley, 9th ed., section 8-7, eq. (f) before eq. 8-24.
-    """
-    require_above_zero("bolt_stiffness_n_per_m", bolt_stiffness_n_per_m)
-    require_above_zero("member_stiffness_n_per_m", member_stiffness_n_per_m)
-    return bolt_stiffness_n_per_m / (bolt_stiffness_n_per_m + member_stiffness_n_per_m)
-
-
-def bolt_load_n(preload_n: float, outside_load_n: float, constant: float) -> float:
-    """Return the tension in the bolt, Fb = C P + Fi, while the members still touch.
-
-    Source:
-        Shigley, 9th ed., eq. 8-24.
-    """
-    require_fraction("constant", constant)
-    return constant * outside_load_n + preload_n
-
-
-def member_load_n(preload_n: float, outside_load_n: float, constant: float) -> float:
-    """Return the clamping force that is left, Fi - (1 - C) P; at or below zero it is open.
-
-    Source:
-        Shigley, 9th ed., eq. 8-25, with compression counted as positive here.
-    """
-    require_fraction("constant", constant)
-    return preload_n - (1.0 - constant) * outside_load_n
-
-
-def separation_load_n(preload_n: float, constant: float) -> float:
-    """Return the outside load per bolt at which the members part, P0 = Fi/(1 - C).
-
-    Source:
-        Shigley, 9th ed., section 8-9 (joint separation).
-    """
-    require_above_zero("preload_n", preload_n)
-    require_fraction("constant", constant)
-    return preload_n / (1.0 - constant)
 
 
 def bolt_stiffness_n_per_m(

@@ -6,9 +6,7 @@ Invariants: BT5, every order names every bolt once, and two tools always stand o
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Literal
 
 from coordinator.bolting.errors import BoltingError
 
@@ -28,49 +26,6 @@ _QUARTER_LEADS: Mapping[int, tuple[int, ...]] = MappingProxyType(
     }
 )
 # First bolts of the groups of four; ASME PCC-1, legacy cross pattern (20 and above from memory).
-
-RoundOrder = Literal["cross", "circular"]
-
-
-@dataclass(frozen=True, slots=True)
-class TighteningRound:
-    """One pass over all bolts, to a share of the target torque."""
-
-    name: str
-    order: RoundOrder
-    share_min: float
-    share_max: float
-    repeats_until_still: bool = False
-    """Whether the pass is repeated until no nut turns any more."""
-
-    @property
-    def share(self) -> float:
-        """Share to aim at: the middle of the permitted range."""
-        return (self.share_min + self.share_max) / 2.0
-
-
-STANDARD_ROUNDS: tuple[TighteningRound, ...] = (
-    TighteningRound("snug", "cross", 0.0, 0.20),
-    TighteningRound("first", "cross", 0.20, 0.30),
-    TighteningRound("second", "cross", 0.50, 0.70),
-    TighteningRound("third", "cross", 1.0, 1.0),
-    TighteningRound("circular", "circular", 1.0, 1.0, repeats_until_still=True),
-)
-"""Rounds of ASME PCC-1, Tables 1 and 3; snug is to stay at or below 20 % of the target."""
-
-
-def opposite_bolt(bolt: int, bolt_count: int) -> int:
-    """Return the bolt half a turn away.
-
-    Raises:
-        BoltingError: BLT007, the count has no opposite bolts; BLT013, no such bolt.
-    """
-    _require_count(bolt_count)
-    if not 1 <= bolt <= bolt_count:
-        raise BoltingError(
-            f"bolt is {bolt}, must be from 1 to {bolt_count}; correct the number", "BLT013"
-        )
-    return (bolt - 1 + bolt_count // 2) % bolt_count + 1
 
 
 def cross_order(bolt_count: int) -> tuple[int, ...]:

@@ -6,22 +6,33 @@ series.
 """
 
 import re
+from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from math import cos, pi, radians, sqrt
+from typing import Literal
 
 from coordinator.bolting.constants import INCH_M, MILLIMETRE_M
 from coordinator.bolting.errors import BoltingError
-from coordinator.bolting.thread_series import (
-    UNIFIED_CONSTANT_PITCH_SIZES,
-    UNIFIED_DIAMETER_IN_MAX,
-    UNIFIED_DIAMETER_IN_MIN,
-    ThreadSeries,
-    metric_coarse_pitch_mm,
-    metric_pitches_mm,
-    nearest_metric_sizes_mm,
-    unified_threads_per_inch,
-)
+from coordinator.bolting.tables import TABLES, inch_rows, metric_rows
+
+ThreadSeries = Literal["metric coarse", "metric fine", "UNC", "UNF", "8-UN", "UN"]
+
+_METRIC_COARSE_MM = metric_rows("metric_coarse")
+_METRIC_FINE_MM: dict[float, tuple[float, ...]] = {
+    float(size): tuple(map(float, pitches))
+    for sizes, pitches in TABLES["metric_fine"]["rows"]
+    for size in sizes
+}
+_UNIFIED_PER_INCH: dict[ThreadSeries, dict[Fraction, float]] = {
+    "UNC": inch_rows("unified_coarse"),
+    "UNF": inch_rows("unified_fine"),
+}
+_UNIFIED_CONSTANT_PITCH_IN = {
+    float(per_inch): Fraction(size) for per_inch, size in TABLES["unified_constant_pitch"]["rows"]
+}
+_UNIFIED_DIAMETER_IN_MIN = Fraction(1, 4)
+_UNIFIED_DIAMETER_IN_MAX = Fraction(6)
 
 _HEIGHT_PER_PITCH = sqrt(3.0) / 2.0
 # H/P of the fundamental 60 degree triangle. ISO 68-1, clause 3; ASME B1.1, section 10.
@@ -106,10 +117,10 @@ def _threads_per_inch(count: str) -> float:
 
 
 def _metric_thread(text: str, size_mm: float, pitch_mm: float | None) -> Thread:
-    coarse_mm = metric_coarse_pitch_mm(size_mm)
-    known = metric_pitches_mm(size_mm)
+    coarse_mm = _METRIC_COARSE_MM.get(size_mm)
+    known = (() if coarse_mm is None else (coarse_mm,)) + _METRIC_FINE_MM.get(size_mm, ())
     if not known:
-        near = " and ".join(f"M{size:g}" for size in nearest_metric_sizes_mm(size_mm))
+        near = " and ".join(f"M{size:g}" for size in _nearest_metric_sizes_mm(size_mm))
         raise BoltingError(
             f"thread is {text!r}, must be a diameter of ISO 261; "
             f"the nearest coarse threads are {near}",
@@ -129,11 +140,18 @@ def _metric_thread(text: str, size_mm: float, pitch_mm: float | None) -> Thread:
     )
 
 
+def _nearest_metric_sizes_mm(size_mm: float) -> tuple[float, ...]:
+    """Return the known coarse diameters next to an unknown one, at most two, rising."""
+    sizes = tuple(_METRIC_COARSE_MM)  # The table rises.
+    place = bisect_right(sizes, size_mm)
+    return sizes[max(0, place - 1) : place + 1]
+
+
 def _unified_thread(text: str, size: Fraction, per_inch: float, letter: str) -> Thread:
     series: ThreadSeries
     if letter:
         series = "UNC" if letter == "C" else "UNF"
-        expected = unified_threads_per_inch(series, size)
+        expected = _UNIFIED_PER_INCH[series].get(size)
         if expected != per_inch:
             hint = "no size of that series" if expected is None else f"{expected:g} per inch"
             raise BoltingError(
@@ -154,12 +172,12 @@ def _unified_thread(text: str, size: Fraction, per_inch: float, letter: str) -> 
 
 
 def _require_constant_pitch(text: str, size: Fraction, per_inch: float) -> None:
-    in_range = UNIFIED_DIAMETER_IN_MIN <= size <= UNIFIED_DIAMETER_IN_MAX
-    smallest = UNIFIED_CONSTANT_PITCH_SIZES.get(per_inch)
+    in_range = _UNIFIED_DIAMETER_IN_MIN <= size <= _UNIFIED_DIAMETER_IN_MAX
+    smallest = _UNIFIED_CONSTANT_PITCH_IN.get(per_inch)
     if smallest is None or size < smallest or not in_range or (size * 16).denominator != 1:
         raise BoltingError(
             f"thread is {text!r}, must be a size in sixteenths up to "
-            f"{float(UNIFIED_DIAMETER_IN_MAX):g} in with a constant pitch of ASME B1.1; "
+            f"{float(_UNIFIED_DIAMETER_IN_MAX):g} in with a constant pitch of ASME B1.1; "
             "correct the size or the count per inch",
             "BLT002",
         )

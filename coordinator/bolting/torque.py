@@ -52,14 +52,6 @@ def short_form_torque_nm(nut_factor: float, diameter_m: float, preload_n: float)
     return nut_factor * diameter_m * preload_n
 
 
-def short_form_preload_n(nut_factor: float, diameter_m: float, torque_nm: float) -> float:
-    """Return F = T / (K d), the inverse of the short form."""
-    require_above_zero("nut_factor", nut_factor)
-    require_above_zero("diameter_m", diameter_m)
-    require_above_zero("torque_nm", torque_nm)
-    return torque_nm / (nut_factor * diameter_m)
-
-
 def nut_factor(torque_nm: float, diameter_m: float, preload_n: float) -> float:
     """Return K = T / (d F) from a measured torque and preload."""
     require_above_zero("torque_nm", torque_nm)
@@ -127,14 +119,6 @@ def linear_form_torque_nm(
         + thread.pitch_diameter_m * friction.thread * thread.flank_secant / 2.0
     )
     return preload_n * (thread_lever_m + friction.bearing * bearing_diameter_m / 2.0)
-
-
-def linear_form_preload_n(
-    torque_nm: float, thread: Thread, friction: Friction, bearing_diameter_m: float
-) -> float:
-    """Return the preload that a torque leaves, the inverse of `linear_form_torque_nm`."""
-    require_above_zero("torque_nm", torque_nm)
-    return torque_nm / linear_form_torque_nm(1.0, thread, friction, bearing_diameter_m)
 
 
 def overall_friction(

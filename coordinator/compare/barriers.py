@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from coordinator.compare.change import Change, listed
-from coordinator.compare.words import told_apart
+from coordinator.compare.words import sentence, told_apart
 from coordinator.core.plan import Plan
 from coordinator.draw.words import plain
 
@@ -62,20 +62,16 @@ def _new(facts: _Facts) -> str:
 def _changes(was: _Facts, now: _Facts) -> Iterator[str]:
     if was.parties != now.parties:
         yield f": {listed(now.parties)} now meet there, was {listed(was.parties)}"
-    if was.timeout_us != now.timeout_us:
-        new, old = told_apart(now.timeout_us, was.timeout_us, "time_us")
-        yield f" now waits {new} at most, was {old}"
-    if was.window_us != now.window_us:
-        new, old = told_apart(now.window_us, was.window_us, "time_us")
-        yield f": starts may now lie {new} apart, was {old}"
+    yield from _figures(was, now, "timeout_us", "window_us")
     if was.until != now.until:
         new, old = (plain(one.until) or "nothing" for one in (now, was))
         yield f": one fate now holds for both sides until {new}, was until {old}"
-    if not (was.until and now.until):
-        return
-    if was.balance_nm != now.balance_nm:
-        new, old = told_apart(now.balance_nm, was.balance_nm, "torque")
-        yield f": the two sides may now differ by {new} while they pull, was {old}"
-    if was.stop_us != now.stop_us:
-        new, old = told_apart(now.stop_us, was.stop_us, "time_us")
-        yield f": after a fault the other side must now stand within {new}, was {old}"
+    if was.until and now.until:
+        yield from _figures(was, now, "balance_nm", "stop_us")
+
+
+def _figures(was: _Facts, now: _Facts, *names: str) -> Iterator[str]:
+    for name in names:
+        before, after = getattr(was, name), getattr(now, name)
+        if before != after:
+            yield sentence("barrier", name, after, before) or name

@@ -5,9 +5,8 @@ Invariants: whatever differs is told, in words of its own or by its place in the
 
 from collections.abc import Iterator, Mapping
 
-from coordinator.compare import gateways
 from coordinator.compare.change import Change, listed
-from coordinator.compare.words import quantity, told_apart
+from coordinator.compare.words import SENTENCES, quantity, sentence, told_apart
 from coordinator.draw.words import plain
 from coordinator.sequence.models.cell_model import CellModel
 
@@ -15,82 +14,10 @@ _Path = tuple[str, ...]
 _Facts = Mapping[str, object]
 
 _UNORDERED = ("raises", "results", "sockets")
-_THINGS = {
-    ("sides", "*", "tools"): "{1} now has a {3} | {1} has no {3} any more",
-    ("signals",): "the floor now tells {1} | the floor tells no {1} any more",
-    ("interlocks",): "interlock {1} is new | there is no interlock {1} any more",
-    ("faults",): "fault {1} is new | there is no fault {1} any more",
-    ("actions",): "{1} can now be done | {1} can no longer be done",
-    ("actions", "*", "takes"): "{1} now takes {3} | {1} no longer takes {3}",
-    **gateways.THINGS,
-}
-"""What is said of a thing that is there in one cell only: when it is new | when it is gone."""
-_SENTENCES: dict[_Path, tuple[str, str]] = {
-    ("sides", "*", "text"): ("{1} is now described as {now!r}, was {was!r}", "says"),
-    ("sides", "*", "tools", "*", "torque_max"): (
-        "{1}'s {3} may now pull with {now} at most, was {was}",
-        "torque",
-    ),
-    ("sides", "*", "tools", "*", "sockets"): (
-        "{1}'s {3} now has sockets of {now}, was {was}",
-        "length",
-    ),
-    ("sides", "*", "tools", "*", "points"): (
-        "the sockets of {1}'s {3} now have {now} points, was {was}",
-        "count",
-    ),
-    ("sides", "*", "tools", "*", "calibrated"): (
-        "{1}'s {3} is now calibrated as of {now}, was {was}",
-        "day",
-    ),
-    ("sides", "*", "tools", "*", "calibration_due"): (
-        "the calibration of {1}'s {3} now counts until {now}, was {was}",
-        "day",
-    ),
-    ("hoist",): ("the lane of the hoist operator is now {now}, was {was}", "name"),
-    ("zones",): ("zones that one arm enters at a time are now {now}, was {was}", "name"),
-    ("signals", "*", "text"): ("signal {1} now says {now!r}, was {was!r}", "says"),
-    ("signals", "*", "max_age"): ("signal {1} now counts for {now}, was {was}", "time_us"),
-    ("signals", "*", "period"): ("signal {1} now comes every {now}, was {was}", "time_us"),
-    ("interlocks", "*", "kind"): ("{1} is now of kind {now}, was {was}", "name"),
-    ("interlocks", "*", "good_when"): (
-        "interlock {1} is now good with signal {now}, was {was}",
-        "name",
-    ),
-    ("interlocks", "*", "cause"): ("the cause of {1} now reads {now!r}, was {was!r}", "says"),
-    ("interlocks", "*", "consequence"): (
-        "the consequence of {1} now reads {now!r}, was {was!r}",
-        "says",
-    ),
-    ("interlocks", "*", "operator_action"): (
-        "what to do at {1} now reads {now!r}, was {was!r}",
-        "says",
-    ),
-    ("faults", "*", "text"): ("fault {1} now means {now!r}, was {was!r}", "says"),
-    ("actions", "*", "text"): ("{1} now means {now!r}, was {was!r}", "says"),
-    ("actions", "*", "by"): ("{1} is now done by the {now}, was by the {was}", "name"),
-    ("actions", "*", "needs"): ("{1} now needs tool {now}, was {was}", "name"),
-    ("actions", "*", "takes", "*"): ("{3} of {1} is now of kind {now}, was {was}", "name"),
-    ("actions", "*", "raises"): ("{1} may now raise {now}, was {was}", "name"),
-    ("actions", "*", "results"): ("{1} now reports {now}, was {was}", "name"),
-    ("actions", "*", "timeout"): ("{1} may now last {now}, was {was}", "time_us"),
-    ("actions", "*", "no_progress"): (
-        "{1} may now go without progress for {now}, was {was}",
-        "time_us",
-    ),
-    ("actions", "*", "on_hold"): ("on a hold {1} must now {now}, was {was}", "name"),
-    ("actions", "*", "zone"): ("{1} now enters zone {now}, was {was}", "name"),
-    ("actions", "*", "records"): ("{1} is now recorded as {now}, was {was}", "says"),
-    ("actions", "*", "recheck"): (
-        "before {1} starts over, {now} is now made again, was {was}",
-        "name",
-    ),
-    **gateways.SENTENCES,
-}
 _TIMES = (
     *("lease", "renew", "acknowledge", "expiry", "lead", "hold"),
     *("timeout", "no_progress", "max_age", "period"),
-    *gateways.TIMES,
+    *("every", "alive_max", "stamp_max"),
 )
 
 
@@ -118,7 +45,9 @@ def _side_names(was: CellModel, now: CellModel) -> Iterator[str]:
 def _dump(cell: CellModel) -> dict[str, object]:
     # Names and texts of the whole file mean nothing to what is done.
     known = cell.model_dump(exclude={"cell", "text", "gateway"})
-    return {**known, **gateways.tables_of(cell)}
+    # Both tables lie at the top, so that a path has the author's names at every second place.
+    gateway = {} if cell.gateway is None else cell.gateway.model_dump()
+    return {**known, **{f"gateway_{one}": gateway.get(one, {}) for one in ("sources", "signals")}}
 
 
 def _table(value: object) -> _Facts:
@@ -143,10 +72,9 @@ def _ordered(key: str, value: object) -> object:
 
 
 def _one_sided(path: _Path, value: object, *, is_new: bool) -> str:
-    pattern = _pattern(path)[:-1]
-    names = [plain(part) for part in path]
-    new, _, gone = _THINGS.get(pattern, "{0} {1} is new | {0} {1} is gone").partition(" | ")
-    text = (new if is_new else gone).format(*names)
+    kind = _pattern(path).rpartition(".")[0]
+    said = SENTENCES["things"].get(kind, {"new": "{0} {1} is new", "gone": "{0} {1} is gone"})
+    text = said["new" if is_new else "gone"].format(*[plain(part) for part in path])
     details = _details(value) if is_new else ""
     return f"{text}: {details}" if details else text
 
@@ -177,15 +105,13 @@ def _sentence(path: _Path, was: object, now: object) -> str:
     if path[0] == "timing":
         words = told_apart(now, was, "time_us" if path[1] in _TIMES else "count")
         return f"time of the link {names[1]!r} is now {words[0]}, was {words[1]}"
-    found = _SENTENCES.get(_pattern(path))
+    found = sentence("cell", _pattern(path), now, was, *names)
     if found is None:
         words = told_apart(now, was, "says")
         return f"{' '.join(names)} is now {words[0]}, was {words[1]}"
-    template, kind = found
-    words = told_apart(now, was, kind)
-    return template.format(*names, now=words[0], was=words[1])
+    return found
 
 
-def _pattern(path: _Path) -> _Path:
+def _pattern(path: _Path) -> str:
     """Return a path with the author's names as `*`: every second part below the first."""
-    return tuple("*" if place % 2 and len(path) > 1 else part for place, part in enumerate(path))
+    return ".".join("*" if place % 2 and len(path) > 1 else one for place, one in enumerate(path))

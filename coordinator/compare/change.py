@@ -20,11 +20,6 @@ class Change:
     """`file:line` in the second file."""
 
 
-def now_was(subject: str, now: str, was: str) -> str:
-    """Return `subject is now X, was Y`."""
-    return f"{subject} is now {now}, was {was}"
-
-
 def listed(words: Sequence[str]) -> str:
     """Join words: `a`, `a and b`, `a, b and c`; `none` for none."""
     if len(words) < 2:

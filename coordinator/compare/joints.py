@@ -3,29 +3,8 @@
 from dataclasses import replace
 
 from coordinator.compare.change import Change, listed
-from coordinator.compare.words import told_apart
+from coordinator.compare.words import SENTENCES, sentence, told_apart
 from coordinator.sequence import JointFigures
-
-_FIGURES: tuple[tuple[str, str, str], ...] = (
-    ("bolt_count", "count", "the joint now has {now} bolts, was {was}"),
-    ("grade", "says", "the bolts are now of grade {now}, was {was}"),
-    ("bolt_circle_m", "length", "the bolt circle is now {now}, was {was}"),
-    ("grip_m", "length", "the grip is now {now}, was {was}"),
-    ("engagement_m", "length", "the thread now runs in by {now}, was {was}"),
-    ("hex_across_flats_m", "length", "the hex is now {now} across flats, was {was}"),
-    ("friction", "number", "friction is now reckoned at {now}, was {was}"),
-    ("stress_pa", "pressure", "the bolts are now stressed to {now}, was {was}"),
-    ("preload_n", "force", "each bolt now ends at a preload of {now}, was {was}"),
-    ("torque_nm", "torque", "the target torque is now {now}, was {was}"),
-    ("tolerance", "share", "torque is now accepted within {now} of its target, was {was}"),
-    ("balance_nm", "torque", "the two sides may now differ by {now} while they pull, was {was}"),
-    ("check_angle_rad", "angle", "a nut may now turn by {now} in the check pass, was {was}"),
-    (
-        "loosening_torque_max_nm",
-        "torque",
-        "a bolt now counts as seized above {now}, was {was}",
-    ),
-)
 
 
 def compare_joints(was: JointFigures, now: JointFigures) -> tuple[Change, ...]:
@@ -33,11 +12,10 @@ def compare_joints(was: JointFigures, now: JointFigures) -> tuple[Change, ...]:
     texts = []
     if was.thread.designation != now.thread.designation:
         texts.append(f"the thread is now {now.thread.designation}, was {was.thread.designation}")
-    for name, kind, sentence in _FIGURES:
+    for name in SENTENCES["joint"]:
         before, after = getattr(was, name), getattr(now, name)
         if before != after:
-            new, old = told_apart(after, before, kind)
-            texts.append(sentence.format(now=new, was=old))
+            texts.append(sentence("joint", name, after, before) or name)
     texts += _rounds(was, now)
     texts += _order(was, now)
     if was.pins != now.pins:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from coordinator.compare.change import About
 from coordinator.compare.steps import Aspect, RuleFacts, Step
-from coordinator.compare.words import apart, quantity, told_apart
+from coordinator.compare.words import apart, quantity, sentence, told_apart
 from coordinator.draw.words import plain, result_words
 
 _PULLED = {
@@ -79,33 +79,17 @@ def _fault(fault: str, was: object, now: object) -> Iterator[Said]:
 
 def _other(aspect: Aspect, was: object, now: object) -> Said:
     name, of = aspect
+    if (said := sentence("step", name, now, was)) is not None:
+        return Said("steps", said)
     match name:
-        case "timeout":
-            new, old = told_apart(now, was, "time_us")
-            return Said("steps", f"may now last {new}, was {old}")
-        case "no_progress":
-            new, old = told_apart(now, was, "time_us")
-            return Said("steps", f"may now go without progress for {new}, was {old}")
         case "on_hold":
             return Said("steps", f"on a hold it must now {now}, was {was}")
-        case "zone":
-            new, old = told_apart(now, was, "name")
-            return Said("steps", f"now enters zone {new}, was {old}")
         case "record":
             return Said("steps", f"is now recorded as {now or 'nothing'}, was {was or 'nothing'}")
         case "window":
             return _window(of, was, now)
         case "despite":
             return _despite(of, was, now)
-        case "permissives":
-            new, old = told_apart(now, was, "name")
-            return Said("steps", f"now needs to be good for its start: {new}, was: {old}")
-        case "rechecks":
-            new, old = told_apart(now, was, "name")
-            return Said("steps", f"before it starts over, now made again: {new}, was: {old}")
-        case "leave":
-            new, old = told_apart(now, was, "name")
-            return Said("steps", f"where it is left in order, now done: {new}, was: {old}")
         case _:
             new, old = (_after_words(one) for one in (now, was))
             return Said("order", f"now waits for {new}, was for {old}")

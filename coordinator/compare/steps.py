@@ -153,7 +153,7 @@ class _Reader:
         said = [
             f"{plain(name)} {quantity(value, takes[name], 9)}"
             for name, value in move.parameters
-            if Kind(takes[name]) is not Kind.BOLT or own.get(name) != value
+            if takes[name] is not Kind.BOLT or own.get(name) != value
         ]
         return f"{plain(move.action)} ({', '.join(said)})" if said else plain(move.action)
 

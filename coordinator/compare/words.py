@@ -7,8 +7,11 @@ from collections.abc import Callable
 from datetime import date
 from math import pi
 
-from coordinator.draw.words import plain
+from coordinator.draw.words import plain, time_words
+from coordinator.packaged import read_tables
 
+SENTENCES = read_tables("coordinator.compare", "sentences")
+"""What is said of each figure that can differ, with the kind of quantity that it is."""
 _DIGITS = (4, 6, 9, 17)
 """Figures tried until the two can be told apart."""
 _UNITS = {
@@ -46,7 +49,7 @@ def quantity(value: object, kind: str, digits: int = 4, beside: object = None) -
         return str(value)
     other = beside if isinstance(beside, int | float) else value
     if kind == "time_us":
-        return _time(round(value), round(other))
+        return time_words(round(value), round(other), digits=9)
     if kind == "torque" and max(abs(value), abs(other)) >= 1000.0:
         return f"{value / 1000.0:.{digits}g} kN·m"
     return _number(float(value), kind, digits)
@@ -59,21 +62,21 @@ def _number(value: float, kind: str, digits: int) -> str:
     return f"{value * factor:.{digits if unit else max(digits, 6)}g}{unit}"
 
 
-def _time(time_us: int, beside_us: int) -> str:
-    """Write a time in the largest unit that leaves both whole, or in seconds."""
-    for unit, size_us in (("h", 3_600_000_000), ("min", 60_000_000), ("s", 1_000_000)):
-        if time_us % size_us == 0 and beside_us % size_us == 0:
-            return f"{time_us // size_us} {unit}"
-    if max(time_us, beside_us) < 1_000_000 and time_us % 1_000 == beside_us % 1_000 == 0:
-        return f"{time_us // 1_000} ms"
-    return f"{time_us / 1_000_000:.9g} s"
-
-
 def told_apart(now: object, was: object, kind: str) -> tuple[str, str]:
     """Return both values in words, with as many figures as it takes to tell them apart."""
     return apart(
         lambda value, digits: quantity(value, kind, digits, was if value is now else now), now, was
     )
+
+
+def sentence(about: str, figure: str, now: object, was: object, *names: str) -> str | None:
+    """Return what is said of a figure that differs, or None where there are no words for it."""
+    found = SENTENCES[about].get(figure)
+    if found is None:
+        return None
+    kind, text = found
+    new, old = told_apart(now, was, kind)
+    return str(text).format(*names, now=new, was=old)
 
 
 def apart(write: Callable[[object, int], str], now: object, was: object) -> tuple[str, str]:

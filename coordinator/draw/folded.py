@@ -1,5 +1,7 @@
 """Make the chart of a sequence as its author wrote it: loops and blocks are frames."""
 
+from collections.abc import Sequence
+
 from coordinator.draw.chart import BoltPlace, Box, Chart, Frame, Gate, Lane, Mark, Note
 from coordinator.draw.words import (
     barrier_words,
@@ -10,6 +12,7 @@ from coordinator.draw.words import (
     result_words,
     rule_words,
 )
+from coordinator.packaged import read_tables
 from coordinator.sequence import Loaded
 from coordinator.sequence.form.tree import Trail
 from coordinator.sequence.models.sequence_model import (
@@ -22,62 +25,43 @@ from coordinator.sequence.models.sequence_model import (
     UseStep,
 )
 
-_LOOPS = {
-    "own_bolt": "for each bolt of this side",
-    "pair": "for each pair of opposite bolts",
-    "round": "for each round",
-}
-_ONLY = {
-    "own_bolt": "for its bolts among",
-    "pair": "for each pair with one of bolts",
-    "round": "for rounds",
-}
-_REFERENCES = {
-    "$own_bolt": "this bolt",
-    "$pair.own": "this side's bolt",
-    "$pair.other": "the opposite bolt",
-    "$pair.neighbour": "the next bolt",
-    "$pair.other_neighbour": "the bolt before",
-    "$pair.number": "the pair's number",
-    "$round.number": "the round's number",
-    "$round.torque": "the round's torque",
-    "$round.torque_least": "the round's least",
-    "$round.torque_most": "the round's most",
-    "$round.share": "the round's share",
-}
+_WORDS: dict[str, dict[str, str]] = read_tables("coordinator.draw", "words")
 
 Names = dict[str, str]
 
 
 def to_chart(loaded: Loaded) -> Chart:
     """Return the chart of a sequence with its loops folded."""
-    folder = _Folder(loaded)
-    model = loaded.sequence
+    folder, lanes = _Folder(loaded), loaded.sequence.lanes
+    marks = [folder.lane(party.name, lanes.get(party.name, ())) for party in loaded.plan.parties]
+    return chart_of(loaded, marks)
+
+
+def chart_of(
+    loaded: Loaded, marks: Sequence[tuple[Mark, ...]], *, is_unrolled: bool = False
+) -> Chart:
+    """Return the chart of a sequence with the marks of each lane."""
+    sides = loaded.cell.sides
     return Chart(
-        title=plain(model.sequence),
-        text=model.text,
+        title=plain(loaded.plan.name),
+        text=loaded.sequence.text,
         facts=facts_of(loaded),
         lanes=tuple(
             Lane(
                 party.name,
                 party.is_arm,
-                tools_of(loaded, party.name),
-                folder.lane(party.name, model.lanes.get(party.name, ())),
+                tuple(sides[party.name].tools) if party.name in sides else (),
+                of_lane,
             )
-            for party in loaded.plan.parties
+            for party, of_lane in zip(loaded.plan.parties, marks, strict=True)
         ),
-        bolts=bolt_places(loaded),
-        notes=notes_of(loaded),
+        bolts=_bolt_places(loaded),
+        notes=_notes_of(loaded),
+        is_unrolled=is_unrolled,
     )
 
 
-def tools_of(loaded: Loaded, side: str) -> tuple[str, ...]:
-    """Return the tools of a side; none for the hoist."""
-    found = loaded.cell.sides.get(side)
-    return () if found is None else tuple(found.tools)
-
-
-def bolt_places(loaded: Loaded) -> tuple[BoltPlace, ...]:
+def _bolt_places(loaded: Loaded) -> tuple[BoltPlace, ...]:
     """Return the bolts in the order of their numbers."""
     places = [
         BoltPlace(bolt, lane, turn)
@@ -200,7 +184,7 @@ class _Folder:
         return tuple(plain(known[name].interlock) for name in names)
 
 
-def notes_of(loaded: Loaded) -> tuple[Note, ...]:
+def _notes_of(loaded: Loaded) -> tuple[Note, ...]:
     """Return what follows which fault, and why something may move despite an interlock."""
     model = loaded.sequence
     policies = tuple(
@@ -217,8 +201,8 @@ def notes_of(loaded: Loaded) -> tuple[Note, ...]:
 
 def _loop_words(step: EachStep, names: Names) -> str:
     if step.only is None:
-        return _LOOPS[step.each]
-    return f"{_ONLY[step.each]} {', '.join(_said(one, names) for one in step.only)}"
+        return _WORDS["loops"][step.each]
+    return f"{_WORDS['only'][step.each]} {', '.join(_said(one, names) for one in step.only)}"
 
 
 def _given(parameters: Parameters, names: Names) -> str:
@@ -231,8 +215,8 @@ def _said(written: object, names: Names) -> str:
     text = ("yes" if written else "no") if isinstance(written, bool) else str(written)
     if text in names:
         return names[text]
-    if text in _REFERENCES:
-        return _REFERENCES[text]
+    if text in _WORDS["references"]:
+        return _WORDS["references"][text]
     if text.startswith("$joint."):
         return f"the joint's {plain(text.removeprefix('$joint.'))}"
     return text.replace("N.m", "N·m")

@@ -1,11 +1,10 @@
 """Make the chart of a sequence as it is run: every bolt, pair and round by itself."""
 
 from coordinator.core.plan import Node, NodeKind, Plan
-from coordinator.draw.chart import Box, Chart, Gate, Lane, Mark
-from coordinator.draw.folded import bolt_places, notes_of, tools_of
+from coordinator.draw.chart import Box, Chart, Gate, Mark
+from coordinator.draw.folded import chart_of
 from coordinator.draw.words import (
     barrier_words,
-    facts_of,
     place_words,
     plain,
     point_words,
@@ -18,24 +17,11 @@ from coordinator.sequence import Loaded
 
 def to_unrolled_chart(loaded: Loaded) -> Chart:
     """Return the chart of the plan, node by node."""
-    plan = loaded.plan
-    return Chart(
-        title=plain(plan.name),
-        text=loaded.sequence.text,
-        facts=facts_of(loaded),
-        lanes=tuple(
-            Lane(
-                party.name,
-                party.is_arm,
-                tools_of(loaded, party.name),
-                tuple(_mark(loaded, lane, place) for place in range(len(lane))),
-            )
-            for party, lane in zip(plan.parties, plan.lanes, strict=True)
-        ),
-        bolts=bolt_places(loaded),
-        notes=notes_of(loaded),
-        is_unrolled=True,
-    )
+    marks = [
+        tuple(_mark(loaded, lane, place) for place in range(len(lane)))
+        for lane in loaded.plan.lanes
+    ]
+    return chart_of(loaded, marks, is_unrolled=True)
 
 
 def _mark(loaded: Loaded, lane: tuple[int, ...], place: int) -> Mark:

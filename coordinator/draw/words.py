@@ -11,14 +11,21 @@ from coordinator.sequence import Loaded
 from coordinator.sequence.models.sequence_model import AskModel, PointModel, RuleModel
 
 
-def time_words(time_us: int) -> str:
-    """Write a time in the largest unit that leaves it whole, or in seconds."""
+def time_words(time_us: int, beside_us: int | None = None, digits: int = 6) -> str:
+    """Write a time in the largest unit that leaves it whole, or in seconds.
+
+    Args:
+        time_us: The time.
+        beside_us: One that is written in the same unit, so that both can be compared.
+        digits: Figures of the seconds.
+    """
+    both_us = (time_us, time_us if beside_us is None else beside_us)
     for unit, size_us in (("h", 3_600_000_000), ("min", 60_000_000), ("s", 1_000_000)):
-        if time_us % size_us == 0:
+        if not any(one % size_us for one in both_us):
             return f"{time_us // size_us} {unit}"
-    if time_us % 1_000 == 0 and time_us < 1_000_000:
+    if max(both_us) < 1_000_000 and not any(one % 1_000 for one in both_us):
         return f"{time_us // 1_000} ms"
-    return f"{time_us / 1_000_000:.6g} s"
+    return f"{time_us / 1_000_000:.{digits}g} s"
 
 
 def torque_words(torque_nm: float) -> str:

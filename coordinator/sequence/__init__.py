@@ -17,8 +17,7 @@ from coordinator.sequence.cases.case import (
     read_case,
 )
 from coordinator.sequence.compiler.joint import JointFigures, RoundFigures
-from coordinator.sequence.form.codes import CODES
-from coordinator.sequence.form.diagnostics import Diagnostic, SequenceError
+from coordinator.sequence.form.diagnostics import CODES, Diagnostic, SequenceError
 from coordinator.sequence.format import FormatError, reformat
 from coordinator.sequence.load import Loaded, kind_of, load, read_cell, read_joint
 

@@ -13,17 +13,15 @@ from typing import Literal, TypeVar
 
 from coordinator.core.plan import Plan, Value
 from coordinator.sequence.compile import compile_plan
-from coordinator.sequence.compiler.joint import JointFigures, joint_figures
+from coordinator.sequence.compiler.joint import JointFigures
 from coordinator.sequence.compiler.own_properties import OwnProperty
 from coordinator.sequence.form.diagnostics import Findings, SequenceError
 from coordinator.sequence.form.kinds import kind_of_tree
 from coordinator.sequence.form.source import read_document
 from coordinator.sequence.form.tree import Document
 from coordinator.sequence.models.cell_model import CellModel
-from coordinator.sequence.models.joint_model import JointModel
 from coordinator.sequence.models.sequence_model import SequenceModel
-from coordinator.sequence.read import read_files, read_model, root_of
-from coordinator.sequence.rules.declared import check_cell
+from coordinator.sequence.read import cell_at, joint_at, read_files, root_of
 
 _Result = TypeVar("_Result")
 
@@ -86,10 +84,8 @@ def read_cell(path: Path | str) -> CellModel:
         SequenceError: With every finding.
     """
     findings = Findings()
-    document, model = read_model(CellModel, Path(path), root_of(Path(path)), findings)
-    if model is not None and document is not None:
-        check_cell(model, document, findings)
-    return _checked(model, findings)
+    _, cell = cell_at(Path(path), root_of(Path(path)), findings)
+    return _checked(cell, findings)
 
 
 def read_joint(path: Path | str) -> JointFigures:
@@ -99,11 +95,8 @@ def read_joint(path: Path | str) -> JointFigures:
         SequenceError: With every finding.
     """
     findings = Findings()
-    document, model = read_model(JointModel, Path(path), root_of(Path(path)), findings)
-    figures = None
-    if model is not None and document is not None:
-        figures = joint_figures(model, document, findings)
-    return _checked(figures, findings)
+    _, joint = joint_at(Path(path), root_of(Path(path)), findings)
+    return _checked(joint, findings)
 
 
 def kind_of(path: Path | str) -> str:

@@ -75,6 +75,30 @@ def read_model(
     return document, None if document is None else validate(model, document, findings)
 
 
+def cell_at(
+    path: Path | None, root: Path, findings: Findings
+) -> tuple[Document | None, CellModel | None]:
+    """Return a cell file and its model, judged; each None after telling `findings` why not."""
+    if path is None:
+        return None, None
+    document, cell = read_model(CellModel, path, root, findings)
+    if cell is not None and document is not None:
+        check_cell(cell, document, findings)
+    return document, cell
+
+
+def joint_at(
+    path: Path | None, root: Path, findings: Findings
+) -> tuple[Document | None, JointFigures | None]:
+    """Return a joint file and its figures, judged; each None after telling `findings` why not."""
+    if path is None:
+        return None, None
+    document, model = read_model(JointModel, path, root, findings)
+    if model is None or document is None:
+        return document, None
+    return document, joint_figures(model, document, findings)
+
+
 class _Reader:
     def __init__(self, root: Path) -> None:
         self._root = root
@@ -90,9 +114,9 @@ class _Reader:
         base = self._base(top) if top.is_derived else top
         derived = self._validated(DerivedModel, top) if base is not top else None
         sequence = self._validated(SequenceModel, base)
-        cell_document, cell = self._cell(self._include("cell", top, base))
+        cell_document, cell = cell_at(self._include("cell", top, base), self._root, findings)
         joint_path = joint_path or self._include("joint", top, base)
-        joint_document, joint = self._joint(joint_path)
+        joint_document, joint = joint_at(joint_path, self._root, findings)
         if (
             (sequence is None and base.document is not None)
             and (base is top or derived is not None)
@@ -132,22 +156,6 @@ class _Reader:
         if written.document is None:
             return None
         return validate(model, written.document, self._findings)
-
-    def _cell(self, path: Path | None) -> tuple[Document | None, CellModel | None]:
-        if path is None:
-            return None, None
-        document, cell = read_model(CellModel, path, self._root, self._findings)
-        if cell is not None and document is not None:
-            check_cell(cell, document, self._findings)
-        return document, cell
-
-    def _joint(self, path: Path | None) -> tuple[Document | None, JointFigures | None]:
-        if path is None:
-            return None, None
-        document, model = read_model(JointModel, path, self._root, self._findings)
-        if model is None or document is None:
-            return document, None
-        return document, joint_figures(model, document, self._findings)
 
     def _include(self, key: str, top: _Written, base: _Written) -> Path | None:
         """Return the path under a key of the file itself or else of the one it is based on."""

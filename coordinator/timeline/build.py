@@ -5,8 +5,10 @@ Invariants: RC10, the intervals of a lane follow one another without gap or over
 a barrier is charged to the party that came last, as it was.
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 
 from coordinator.core.effects import Effect, Notify, RaisePrompt
 from coordinator.core.events import Event
@@ -14,7 +16,8 @@ from coordinator.core.plan import NodeKind, Plan
 from coordinator.core.state import Doing, Lane, State
 
 Decided = tuple[Event, tuple[Effect, ...], State]
-MARKED = ("first_out", "prompt")
+_WHICH = re.compile(r"\s+(?:bolt\b|hole\b|round\b|#?\d).*$")
+"""From here on a step's name says which bolt, round or repetition it is about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,3 +229,33 @@ def _deeds(made: Timeline, lane: int) -> list[Interval]:
 
 def _word(one: Interval | None) -> str:
     return "nothing more" if one is None else f"{one.kind} {one.name}"
+
+
+@dataclass(frozen=True, slots=True)
+class StepDuration:
+    """How long one kind of step took one side."""
+
+    side: str
+    step: str
+    count: int
+    least_s: float
+    median_s: float
+    most_s: float
+
+
+def durations(timelines: Iterable[Timeline]) -> tuple[StepDuration, ...]:
+    """Return each step's durations, whichever bolt it was about, by side and then by length.
+
+    Recoveries and waits are not counted; a step that was tried again counts once for each try.
+    """
+    found: dict[tuple[str, str], list[float]] = {}
+    for made in timelines:
+        for one in made.intervals:
+            if one.kind == "work":
+                key = made.parties[one.lane], _WHICH.sub("", one.name)
+                found.setdefault(key, []).append((one.end_us - one.begin_us) / 1e6)
+    made_of = (
+        StepDuration(side, step, len(took), min(took), median(took), max(took))
+        for (side, step), took in found.items()
+    )
+    return tuple(sorted(made_of, key=lambda one: (one.side, -one.median_s, one.step)))

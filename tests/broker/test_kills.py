@@ -29,7 +29,8 @@ BRAKE_US = 2_500_000
 def test_two_hundred_kills_at_random_end_complete_or_held(tmp_path: Path) -> None:
     """Coordinators, arms, floors and brokers die at any moment; nothing is ever pulled twice."""
     words = [sys.executable, "-m", "tests.support.kill_everything", str(tmp_path)]
-    done = subprocess.run([*words, "--kills", str(KILLS)], check=True, capture_output=True)
+    done = subprocess.run([*words, "--kills", str(KILLS)], check=False, capture_output=True)
+    assert done.stdout, done.stderr
     document = json.loads(done.stdout)
 
     assert document["wrong"] == []

@@ -226,7 +226,7 @@ def _page_process(run: PageRun) -> int:
 
 def test_an_altered_record_is_shown_as_altered(browser: Browser, tmp_path: Path) -> None:
     """PG1: whoever looks at records must see that they are not what was written."""
-    from tests.unit.coordinator.records.test_records_store import filled
+    from tests.support.filled_store import filled
 
     filled(f"sqlite:///{tmp_path}/records.sqlite").close()
     with sqlite3.connect(tmp_path / "records.sqlite") as other:

@@ -14,7 +14,7 @@ from coordinator.page.openapi import DOCUMENT
 from coordinator.page.operators import Operator, Sessions
 from coordinator.page.server import Served, make_app
 from coordinator.records.store import RecordStore
-from tests.unit.coordinator.records.test_records_store import filled
+from tests.support.filled_store import filled
 
 PHRASE = "up the string"
 MATE = Operator.of("mate", PHRASE)

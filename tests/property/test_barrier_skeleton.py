@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from coordinator.core.plan import Barrier, Move, Node, NodeKind, Party, Plan
 from coordinator.prove import Limits, explore
 from coordinator.sequence import load
+from tests.support.examples import times
 from tests.support.sequence_files import SEQUENCES
 
 SHIPPED = sorted(path.stem for path in SEQUENCES.glob("*.yaml"))
@@ -81,7 +82,7 @@ def orders(draw: st.DrawFn) -> Orders:
 
 
 @given(orders())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=times(60), deadline=None)
 def test_a_plan_gets_stuck_if_and_only_if_its_skeleton_has_a_ring(drawn: Orders) -> None:
     """Both look at the same plan, and share no code."""
     plan = met_in(drawn)

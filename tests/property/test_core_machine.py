@@ -27,6 +27,7 @@ from coordinator.core.events import (
 from coordinator.core.plan import Plan
 from coordinator.sequence import load
 from tests.support.core_world import ENDED, CoreWorld
+from tests.support.examples import times
 from tests.support.pair_plan import pair_plan
 from tests.support.sequence_files import SEQUENCES
 
@@ -225,7 +226,7 @@ class ShippedMachine(CoreMachine):
 _CHECKS = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 TestCore = CoreMachine.TestCase
 TestCore.settings = settings(
-    max_examples=800,
+    max_examples=times(800),
     stateful_step_count=40,
     deadline=None,
     print_blob=True,
@@ -233,7 +234,7 @@ TestCore.settings = settings(
 )
 TestShipped = ShippedMachine.TestCase
 TestShipped.settings = settings(
-    max_examples=60,
+    max_examples=times(60),
     stateful_step_count=40,
     deadline=None,
     print_blob=True,

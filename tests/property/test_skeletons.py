@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, event, given, settings
 
 from coordinator.prove import Limits, explore
 from coordinator.sequence import load
+from tests.support.examples import times
 from tests.support.sequence_files import SEQUENCES, codes_of, write_sequence
 from tests.support.skeletons import Skeleton, is_stuck, lanes_of, plan_of, skeletons
 
@@ -15,7 +16,7 @@ SHIPPED = sorted(path.stem for path in SEQUENCES.glob("*.yaml"))
 
 
 @given(skeletons())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=times(60), deadline=None)
 def test_the_proof_finds_a_deadlock_exactly_where_barriers_wait_in_a_ring(
     skeleton: Skeleton,
 ) -> None:
@@ -30,7 +31,7 @@ def test_the_proof_finds_a_deadlock_exactly_where_barriers_wait_in_a_ring(
 
 
 @given(skeletons())
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=times(40), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_the_rule_about_rings_agrees_with_the_graph(skeleton: Skeleton) -> None:
     """An author is told before anything is proved."""
     with TemporaryDirectory() as folder:

@@ -1,18 +1,11 @@
-"""Nut hexagons and socket angles against ASME B18.2.2, ISO 272 and plain geometry."""
+"""Nut hexagons against ASME B18.2.2 and ISO 272."""
 
-from math import pi, radians
-
-import numpy as np
 import pytest
 
 from coordinator.bolting.hexes import (
     across_corners_m,
-    engagement_repeat_rad,
     heavy_hex_across_flats_m,
     metric_across_flats_m,
-    reindex_rad,
-    reindex_rad_max,
-    reindex_rad_mean,
 )
 
 INCH_M = 0.0254
@@ -80,38 +73,3 @@ def test_heavy_hex_nuts_have_their_printed_flats_and_corners(
 def test_metric_nuts_have_their_printed_flats(size_mm: float, flats_mm: float) -> None:
     """ISO 272 from memory; exact."""
     assert metric_across_flats_m(size_mm * 1e-3) == pytest.approx(flats_mm * 1e-3, rel=1e-12)
-
-
-# Points, repeat, worst, mean, degrees: geometry of a hexagon, derived.
-@pytest.mark.parametrize(
-    ("points", "repeat_deg", "worst_deg", "mean_deg"), [(6, 60, 30, 15), (12, 30, 15, 7.5)]
-)
-def test_socket_angles_follow_from_the_number_of_points(
-    points: int, repeat_deg: float, worst_deg: float, mean_deg: float
-) -> None:
-    """Derived geometry; exact."""
-    assert engagement_repeat_rad(points) == pytest.approx(radians(repeat_deg), rel=1e-12)
-    assert reindex_rad_max(points) == pytest.approx(radians(worst_deg), rel=1e-12)
-    assert reindex_rad_mean(points) == pytest.approx(radians(mean_deg), rel=1e-12)
-
-
-@pytest.mark.parametrize("points", [6, 12])
-def test_turns_of_nuts_at_every_angle_have_the_stated_worst_and_mean(points: int) -> None:
-    """Sweeping 7200 nut angles finds the worst and the mean turn without their formulas (BT6)."""
-    angles_rad = np.linspace(-pi, pi, 7200, endpoint=False)
-
-    turns_rad = np.abs([reindex_rad(0.3, float(angle), points) for angle in angles_rad])
-
-    assert turns_rad.max() == pytest.approx(reindex_rad_max(points), abs=1e-3)
-    assert turns_rad.mean() == pytest.approx(reindex_rad_mean(points), abs=1e-6)
-
-
-@pytest.mark.parametrize("points", [6, 12])
-@pytest.mark.parametrize("hex_deg", [-170.0, -31.0, 0.0, 14.9, 29.0, 44.0, 61.0, 359.0])
-def test_a_turned_socket_stands_over_a_corner(points: int, hex_deg: float) -> None:
-    """After the turn some corner of the hexagon lies under the socket's point."""
-    turned_rad = radians(10.0) + reindex_rad(radians(10.0), radians(hex_deg), points)
-
-    places = (turned_rad - radians(hex_deg)) / (2.0 * pi / points)
-
-    assert places == pytest.approx(round(places), abs=1e-9)

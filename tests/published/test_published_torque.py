@@ -21,7 +21,6 @@ from coordinator.bolting.torque import (
     linear_form_torque_nm,
     oilfield_bearing_diameter_m,
     ring_bearing_diameter_m,
-    short_form_preload_n,
     short_form_torque_nm,
     target_torque_index_nm_per_pa,
     wedge_form_torque_nm,
@@ -125,9 +124,6 @@ def test_short_form_agrees_with_the_textbook() -> None:
     torque_nm = short_form_torque_nm(0.2, 0.75 * INCH_M, 25000.0 * POUND_FORCE_N)
 
     assert torque_nm / POUND_INCH_NM == pytest.approx(3750.0, rel=1e-12)
-    assert short_form_preload_n(0.2, 0.75 * INCH_M, torque_nm) == pytest.approx(
-        25000.0 * POUND_FORCE_N, rel=1e-12
-    )
 
 
 def test_wedge_form_agrees_with_the_textbook() -> None:

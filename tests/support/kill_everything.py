@@ -11,6 +11,7 @@ import os
 import random
 import signal
 import subprocess
+import sys
 import time
 import traceback
 from collections import Counter
@@ -200,8 +201,8 @@ def fork(work: Callable[[], None], log: Path) -> int:
         os._exit(status)
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Kill, and print what came of it as JSON."""
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Kill, and print what came of it as JSON; return 1 if anything went wrong."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--kills", type=int, default=200)
@@ -233,7 +234,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
             {"kills": totals.kills, "ends": totals.ends, "wrong": totals.wrong, "took_s": took_s}
         )
     )
+    return 1 if totals.wrong else 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

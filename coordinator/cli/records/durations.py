@@ -10,8 +10,7 @@ from coordinator.cli.records.record_verbs import records_of
 from coordinator.cli.timeline import read_timeline
 from coordinator.records.journal import FILE_NAME, JournalFailed
 from coordinator.records.rows import RecordFilter
-from coordinator.timeline.build import Timeline
-from coordinator.timeline.durations import durations
+from coordinator.timeline.build import Timeline, durations
 
 
 def show_durations(output: Output, store_at: str, wanted: RecordFilter) -> Exit:

@@ -14,10 +14,10 @@ from pathlib import Path
 from coordinator.core.events import Act as ActName
 from coordinator.core.plan import Option
 from coordinator.sequence.cases.found import check_found
-from coordinator.sequence.form.diagnostics import Findings, SequenceError, choose_from
+from coordinator.sequence.form.diagnostics import Findings, SequenceError
 from coordinator.sequence.form.quantities import Dimension, QuantityError, parse_quantity
 from coordinator.sequence.form.source import read_document
-from coordinator.sequence.form.tree import Document, Trail
+from coordinator.sequence.form.tree import Document, Teller, Trail
 from coordinator.sequence.models.case_model import AnswersModel, CaseModel, CauseModel, FoundModel
 from coordinator.sequence.models.validate import validate
 from coordinator.sequence.read import root_of
@@ -149,7 +149,7 @@ def read_case(
     model = None if document is None else validate(CaseModel, document, findings)
     if document is None or model is None:
         raise SequenceError(findings.all())
-    reader = _CauseReader(document, catalogue, findings)
+    reader = _CauseReader(document, findings, catalogue)
     causes = tuple(reader.cause(place, one) for place, one in enumerate(model.causes))
     for place, one in enumerate(model.causes):
         reader.check_place(place, one, sides, bolt_count)
@@ -189,19 +189,8 @@ def read_answers(path: Path | str) -> People:
 
 
 def _found(model: FoundModel) -> Found:
-    return Found(
-        model.sequence,
-        tuple(model.files.items()),
-        model.digest,
-        model.program,
-        model.stretch,
-        model.is_whole,
-        model.ended,
-        model.broken,
-        model.index,
-        model.at,
-        model.trace,
-    )
+    same = model.model_dump(exclude={"files", "at"})
+    return Found(**same, files=tuple(model.files.items()), at_us=model.at)
 
 
 def _people(model: AnswersModel, document: Document, findings: Findings) -> People:
@@ -218,8 +207,7 @@ def _people(model: AnswersModel, document: Document, findings: Findings) -> Peop
             do = "add the two times into 'at'"
             findings.add(document.finding((*trail, "after"), "SEQ007", what, must, do, key=True))
     answers = tuple(
-        Answer(one.prompt, Option(one.answer), one.by, one.after or 0, one.torque)
-        for one in model.answers
+        Answer(one.prompt, one.answer, one.by, one.after or 0, one.torque) for one in model.answers
     )
     acts = tuple(
         Act(ActName(one.act), one.by, one.when, one.at, one.after or 0) for one in model.acts
@@ -228,32 +216,28 @@ def _people(model: AnswersModel, document: Document, findings: Findings) -> Peop
     return People(answers, acts, steps)
 
 
-class _CauseReader:
+@dataclass(frozen=True, slots=True)
+class _CauseReader(Teller):
     """Reads causes against the catalogue."""
 
-    def __init__(self, document: Document, catalogue: Catalogue, findings: Findings) -> None:
-        self._document = document
-        self._catalogue = catalogue
-        self._findings = findings
+    catalogue: Catalogue
 
     def cause(self, place: int, model: CauseModel) -> CaseCause:
         """Return one cause; what is wrong with it is told."""
-        known = self._catalogue.get(model.cause)
         trail: Trail = ("causes", place)
-        if known is None:
-            must, do = choose_from(model.cause, self._catalogue, "causes of the catalogue")
-            self._tell((*trail, "cause"), "SEQ055", f"cause is {model.cause!r}", must, do)
+        here, of = (*trail, "cause"), "causes of the catalogue"
+        if not self.knows(here, "SEQ055", "cause", model.cause, self.catalogue, of=of):
             return CaseCause(model.cause)
+        known, of = self.catalogue[model.cause], f"parameters of {model.cause!r}"
         parameters = []
         for name, written in (model.model_extra or {}).items():
-            if name not in known:
-                must, do = choose_from(name, known, f"parameters of {model.cause!r}")
-                self._tell((*trail, name), "SEQ015", f"parameter is {name!r}", must, do, key=True)
+            here = (*trail, name)
+            if not self.knows(here, "SEQ015", "parameter", name, known, of=of, key=True):
                 continue
             try:
                 parameters.append((name, _number(written, known[name])))
             except QuantityError as error:
-                self._tell((*trail, name), error.code, error.what, error.must, error.do)
+                self.tell(here, error.code, error.what, error.must, error.do)
         return CaseCause(
             model.cause,
             model.side,
@@ -268,22 +252,17 @@ class _CauseReader:
         self, place: int, model: CauseModel, sides: tuple[str, ...] | None, bolts: int | None
     ) -> None:
         """Tell of a side or a bolt that there is none of."""
-        if sides is not None and model.side is not None and model.side not in sides:
-            must, do = choose_from(model.side, sides, "parties of the cell")
-            self._tell(("causes", place, "side"), "SEQ056", f"side is {model.side!r}", must, do)
+        if sides is not None and model.side is not None:
+            here, of = ("causes", place, "side"), "parties of the cell"
+            self.knows(here, "SEQ056", "side", model.side, sides, of=of)
         if bolts is not None and model.bolt is not None and model.bolt > bolts:
             what, must = f"bolt is {model.bolt}", f"must be a bolt of the joint, 1 to {bolts}"
-            self._tell(("causes", place, "bolt"), "SEQ017", what, must, "correct the number")
+            self.tell(("causes", place, "bolt"), "SEQ017", what, must, "correct the number")
 
     def tell_unplaced(self, place: int, model: CauseModel) -> None:
         """Tell of a cause that does not say on which party it acts."""
         what, must = f"cause {model.cause!r} gives no 'side'", "must say on which party it acts"
-        self._tell(("causes", place, "cause"), "SEQ007", what, must, "add 'side:'")
-
-    def _tell(
-        self, trail: Trail, code: str, what: str, must: str, do: str, *, key: bool = False
-    ) -> None:
-        self._findings.add(self._document.finding(trail, code, what, must, do, key=key))
+        self.tell(("causes", place, "cause"), "SEQ007", what, must, "add 'side:'")
 
 
 def _number(written: object, word: str) -> float:

@@ -8,8 +8,8 @@ import re
 from collections.abc import Collection
 from pathlib import PurePosixPath
 
-from coordinator.sequence.form.diagnostics import Findings, choose_from
-from coordinator.sequence.form.tree import Document, Trail
+from coordinator.sequence.form.diagnostics import Findings
+from coordinator.sequence.form.tree import Document, Teller, Trail
 from coordinator.sequence.models.case_model import FoundModel
 
 PATH_MAX = 200
@@ -54,28 +54,24 @@ def check_found(
         judge.check_promises(model, promises)
 
 
-class _Judge:
-    def __init__(self, document: Document, findings: Findings) -> None:
-        self._document = document
-        self._findings = findings
-
+class _Judge(Teller):
     def check_paths(self, model: FoundModel) -> None:
         """Tell of paths that lead out of the folder, and of a sequence that is not there."""
         must = "must be a path below the folder of the sequences, with / and without .."
         if not lies_below(model.sequence):
             what, do = f"sequence is {model.sequence!r}", "name it as the files below are named"
-            self._tell(("sequence",), "SEQ005", what, must, do)
+            self.tell(("found", "sequence"), "SEQ005", what, must, do)
         elif model.files and model.sequence not in model.files:
-            must_be, do = choose_from(model.sequence, model.files, "files of the case")
-            self._tell(("sequence",), "SEQ013", f"sequence is {model.sequence!r}", must_be, do)
+            here, of = ("found", "sequence"), "files of the case"
+            self.knows(here, "SEQ013", "sequence", model.sequence, model.files, of=of)
         for name in model.files:
-            trail: Trail = ("files", name)
+            trail: Trail = ("found", "files", name)
             if not lies_below(name):
                 do = "do not run this case unless you know who wrote it; else correct the path"
-                self._tell(trail, "SEQ005", f"file is {name!r}", must, do, key=True)
+                self.tell(trail, "SEQ005", f"file is {name!r}", must, do, key=True)
             elif name == CELLS or any(_is_in(other, name) for other in model.files):
                 what, do = f"file {name!r} is a folder as well", "name one of the two otherwise"
-                self._tell(trail, "SEQ010", what, "must be one of the two", do, key=True)
+                self.tell(trail, "SEQ010", what, "must be one of the two", do, key=True)
 
     def check_hashes(self, model: FoundModel) -> None:
         """Tell of a hash that is none, and of an end without the trace that led to it."""
@@ -83,24 +79,17 @@ class _Judge:
             value = getattr(model, name)
             if value and not _HASH.fullmatch(value):
                 must, do = "must be 64 digits 0 to 9 and a to f", "copy it from where it was found"
-                self._tell((name,), "SEQ009", f"{name} is {value!r}", must, do)
+                self.tell(("found", name), "SEQ009", f"{name} is {value!r}", must, do)
         if model.ended and not model.trace:
             what, must = "found gives 'ended' without 'trace'", "must say what trace led there"
-            self._tell((), "SEQ007", what, must, "add 'trace:', or leave 'ended:' out")
+            self.tell(("found",), "SEQ007", what, must, "add 'trace:', or leave 'ended:' out")
 
     def check_promises(self, model: FoundModel, promises: Collection[str]) -> None:
         """Tell of promises that there are not."""
         for place, signature in enumerate(model.broken):
             code = signature.split(" ", maxsplit=1)[0]
-            if code not in promises:
-                must, do = choose_from(code, promises, "promises")
-                self._tell(("broken", place), "SEQ013", f"promise is {code!r}", must, do)
-
-    def _tell(
-        self, trail: Trail, code: str, what: str, must: str, do: str, *, key: bool = False
-    ) -> None:
-        found = self._document.finding(("found", *trail), code, what, must, do, key=key)
-        self._findings.add(found)
+            here = ("found", "broken", place)
+            self.knows(here, "SEQ013", "promise", code, promises, of="promises")
 
 
 def _is_in(other: str, folder: str) -> bool:

@@ -13,7 +13,6 @@ from itertools import pairwise
 from coordinator.core.plan import Barrier, NodeKind, Span, Value
 from coordinator.sequence.compiler.expand import Input, Item, Loops
 from coordinator.sequence.compiler.references import Resolver, Scope, joint_group
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.models.cell_model import ParameterKind as Kind
 from coordinator.sequence.models.sequence_model import BarrierModel, BarrierStep, DoStep, PointStep
 
@@ -84,10 +83,9 @@ def _met(given: Input, items: tuple[Item, ...]) -> dict[Key, dict[int, int]]:
 def _check_declared(given: Input, items: tuple[Item, ...]) -> None:
     declared = given.sequence.barriers
     for item in items:
-        if isinstance(item.step, BarrierStep) and item.step.barrier not in declared:
-            must, do = choose_from(item.step.barrier, declared, "barriers of this file")
-            what = f"barrier is {item.step.barrier!r}"
-            given.tell((*item.trail, "barrier"), "SEQ033", what, must, do)
+        if isinstance(item.step, BarrierStep):
+            here, name = (*item.trail, "barrier"), item.step.barrier
+            given.knows(here, "SEQ033", "barrier", name, declared, of="barriers of this file")
     for name, model in declared.items():
         if model.timeout is None:
             what, must = f"barrier {name!r} gives no timeout", "must say how long lanes may wait"
@@ -106,10 +104,10 @@ def _check_pairing(given: Input) -> None:
     for name, model in declared.items():
         if model.balance is not None:
             _balance_nm(given, name, model.balance)
-        if model.paired_until is not None and model.paired_until not in declared:
-            must, do = choose_from(model.paired_until, declared, "barriers of this file")
-            what = f"'paired_until' is {model.paired_until!r}"
-            given.tell(("barriers", name, "paired_until"), "SEQ033", what, must, do)
+        if model.paired_until is not None:
+            what, here = "'paired_until'", ("barriers", name, "paired_until")
+            of = "barriers of this file"
+            given.knows(here, "SEQ033", what, model.paired_until, declared, of=of)
         parts = {
             "paired_until": model.paired_until,
             "balance": model.balance,

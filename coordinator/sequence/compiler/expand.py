@@ -17,8 +17,8 @@ from coordinator.sequence.compiler.references import (
     pair_group,
     round_group,
 )
-from coordinator.sequence.form.diagnostics import Findings, choose_from
-from coordinator.sequence.form.tree import Document, Trail
+from coordinator.sequence.form.diagnostics import Findings
+from coordinator.sequence.form.tree import Document, Tells, Trail
 from coordinator.sequence.models.cell_model import CellModel
 from coordinator.sequence.models.cell_model import ParameterKind as Kind
 from coordinator.sequence.models.sequence_model import (
@@ -69,8 +69,8 @@ class Surroundings:
 
 
 @dataclass(frozen=True, slots=True)
-class Input:
-    """The three files and whom to tell."""
+class Input(Tells):
+    """The three files and whom to tell; what it tells is about the sequence file."""
 
     sequence: SequenceModel
     document: Document
@@ -86,20 +86,13 @@ class Input:
         """Names of the parties in the order of their lanes."""
         return (*self.cell.sides, *((self.cell.hoist,) if self.cell.hoist else ()))
 
-    def tell(
-        self, trail: Trail, code: str, what: str, must: str, do: str, *, key: bool = False
-    ) -> None:
-        """Tell a finding in the sequence file."""
-        self.findings.add(self.document.finding(trail, code, what, must, do, key=key))
-
 
 def unfold(given: Input) -> tuple[tuple[Item, ...], ...]:
     """Return the unfolded lane of each party, in the order of the parties."""
     parties = given.parties
     for name in given.sequence.lanes:
-        if name not in parties:
-            must, do = choose_from(name, parties, "parties of the cell")
-            given.tell(("lanes", name), "SEQ022", f"lane is {name!r}", must, do, key=True)
+        here = ("lanes", name)
+        given.knows(here, "SEQ022", "lane", name, parties, of="parties of the cell", key=True)
     unfolder = _Unfolder(given)
     return tuple(unfolder.lane(number, name) for number, name in enumerate(parties))
 
@@ -146,20 +139,19 @@ class _Unfolder:
 
     def _use(self, step: UseStep, trail: Trail, place: Surroundings) -> None:
         given = self._given
-        block = given.sequence.blocks.get(step.use)
-        if block is None:
-            must, do = choose_from(step.use, given.sequence.blocks, "blocks of this file")
-            given.tell((*trail, "use"), "SEQ026", f"block is {step.use!r}", must, do)
+        blocks, here = given.sequence.blocks, (*trail, "use")
+        if not given.knows(here, "SEQ026", "block", step.use, blocks, of="blocks of this file"):
             return
+        block = blocks[step.use]
         if step.use in place.blocks:
             ring = " > ".join((*place.blocks, step.use))
             must, do = "must not use itself", "write a loop, or another block"
-            given.tell((*trail, "use"), "SEQ047", f"block {step.use!r} runs {ring}", must, do)
+            given.tell(here, "SEQ047", f"block {step.use!r} runs {ring}", must, do)
             return
         if len(place.blocks) >= BLOCKS_DEEP_MAX:
             what = f"block {step.use!r} stands inside {len(place.blocks)} others"
             must, do = f"must stand inside at most {BLOCKS_DEEP_MAX - 1}", "use fewer blocks"
-            given.tell((*trail, "use"), "SEQ002", what, must, do)
+            given.tell(here, "SEQ002", what, must, do)
             return
         scope = Scope(self._arguments(step, block.takes, trail, place), place.scope.groups)
         # A block sees its parameters and the joint, never the loops of whoever uses it.
@@ -177,11 +169,8 @@ class _Unfolder:
         arguments: dict[str, Bound] = {}
         for name, written in step.with_.items():
             here = (*trail, "with", name)
-            if name not in takes:
-                must, do = choose_from(name, takes, f"parameters of block {step.use!r}")
-                what = f"parameter is {name!r}"
-                self._given.tell(here, "SEQ015", what, must, do, key=True)
-            else:
+            of = f"parameters of block {step.use!r}"
+            if self._given.knows(here, "SEQ015", "parameter", name, takes, of=of, key=True):
                 bound = self._resolver.bind(written, place.scope, here)
                 arguments[name] = _UNKNOWN if bound is None else bound
         for name in takes:

@@ -17,7 +17,7 @@ from coordinator.bolting.rounds import two_tool_order
 from coordinator.bolting.threads import Thread, parse_thread
 from coordinator.bolting.torque import Friction, wedge_form_preload_n, wedge_form_torque_nm
 from coordinator.sequence.form.diagnostics import Findings
-from coordinator.sequence.form.tree import Document, Trail
+from coordinator.sequence.form.tree import Document, Teller, Trail
 from coordinator.sequence.models.joint_model import BoltsModel, FlangeModel, JointModel
 
 _CHAMFER_M = 0.125 * INCH_M
@@ -204,12 +204,8 @@ def _rounds(
     )
 
 
-class _Asked:
+class _Asked(Teller):
     """Asks the tables and tells what they refuse."""
-
-    def __init__(self, document: Document, findings: Findings) -> None:
-        self._document = document
-        self._findings = findings
 
     def figure(self, trail: Trail, ask: Callable[[], _Figure]) -> _Figure | None:
         """Return what `ask` returns, or None after telling its refusal at `trail`."""
@@ -291,7 +287,3 @@ class _Asked:
                 what = f"pin stands in hole {hole}"
                 self.tell(("bolts", "pins", place), "SEQ017", what, must, "correct the number")
         return bolts.pins
-
-    def tell(self, trail: Trail, code: str, what: str, must: str, do: str) -> None:
-        """Tell a finding at `trail`."""
-        self._findings.add(self._document.finding(trail, code, what, must, do))

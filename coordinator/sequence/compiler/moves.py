@@ -9,7 +9,6 @@ from collections.abc import Mapping
 from coordinator.core.plan import Move, Value
 from coordinator.sequence.compiler.expand import Input
 from coordinator.sequence.compiler.references import Resolver, Scope
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.form.tree import Trail
 from coordinator.sequence.models.cell_model import ActionModel, HoldWord
 from coordinator.sequence.models.cell_model import ParameterKind as Kind
@@ -24,22 +23,16 @@ class MoveMaker:
     def __init__(self, given: Input) -> None:
         """Keep the files."""
         self._given = given
-        self._resolver = Resolver(given.document, given.joint, given.findings)
+        self.resolver = Resolver(given.document, given.joint, given.findings)
+        """The resolver of the sequence file."""
         self._tools = {tool: True for side in given.cell.sides.values() for tool in side.tools}
         self._zones = {name: number for number, name in enumerate(given.cell.zones)}
 
-    @property
-    def resolver(self) -> Resolver:
-        """The resolver of the sequence file."""
-        return self._resolver
-
     def action(self, name: str, trail: Trail) -> ActionModel | None:
         """Return an action of the cell, or None after telling that there is none."""
-        found = self._given.cell.actions.get(name)
-        if found is None:
-            must, do = choose_from(name, self._given.cell.actions, "actions of the cell")
-            self._given.tell(trail, "SEQ014", f"action is {name!r}", must, do)
-        return found
+        actions = self._given.cell.actions
+        self._given.knows(trail, "SEQ014", "action", name, actions, of="actions of the cell")
+        return actions.get(name)
 
     def values(
         self,
@@ -59,16 +52,14 @@ class MoveMaker:
             defaults: Values for parameters that are not written.
         """
         for name in step.with_:
-            if name not in action.takes:
-                must, do = choose_from(name, action.takes, f"parameters of {step.do!r}")
-                what, here = f"parameter is {name!r}", (*trail, "with", name)
-                self._given.tell(here, "SEQ015", what, must, do, key=True)
+            here, of = (*trail, "with", name), f"parameters of {step.do!r}"
+            self._given.knows(here, "SEQ015", "parameter", name, action.takes, of=of, key=True)
         values: Values = {}
-        for name, word in action.takes.items():
+        for name, kind in action.takes.items():
             if name in step.with_:
                 here = (*trail, "with", name)
-                value = self._resolver.value(step.with_[name], Kind(word), scope, here)
-                if value is not None and self._is_tool(value, Kind(word), here):
+                value = self.resolver.value(step.with_[name], kind, scope, here)
+                if value is not None and self._is_tool(value, kind, here):
                     values[name] = value
             elif name in defaults:
                 values[name] = defaults[name]
@@ -78,11 +69,9 @@ class MoveMaker:
         return values
 
     def _is_tool(self, value: Value, kind: Kind, trail: Trail) -> bool:
-        if kind is not Kind.TOOL or value in self._tools:
-            return True
-        must, do = choose_from(str(value), self._tools, "tools of the cell")
-        self._given.tell(trail, "SEQ018", f"tool is {value!r}", must, do)
-        return False
+        return kind is not Kind.TOOL or self._given.knows(
+            trail, "SEQ018", "tool", str(value), self._tools, of="tools of the cell"
+        )
 
     def move(
         self,

@@ -15,7 +15,6 @@ from coordinator.sequence.compiler.moves import MoveMaker, Values
 from coordinator.sequence.compiler.order import Ids, predecessors, step_ids
 from coordinator.sequence.compiler.points import PointMaker
 from coordinator.sequence.compiler.recovery import WINDOW_FAULT, RuleMaker, check_policies
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.form.tree import Trail
 from coordinator.sequence.models.cell_model import ActionModel
 from coordinator.sequence.models.cell_model import ParameterKind as Kind
@@ -171,9 +170,8 @@ class _Builder:
         windows = []
         for result, bounds in step.expect.items():
             trail: Trail = (*item.trail, "expect", result)
-            if result not in action.results:
-                must, do = choose_from(result, action.results, f"results of {step.do!r}")
-                self._given.tell(trail, "SEQ031", f"result is {result!r}", must, do, key=True)
+            known, of = action.results, f"results of {step.do!r}"
+            if not self._given.knows(trail, "SEQ031", "result", result, known, of=of, key=True):
                 continue
             kind = _result_kind(result)
             least, most = (
@@ -195,10 +193,9 @@ class _Builder:
         found: dict[int, str] = {}
         for name, trail in item.place.exceptions + own:
             known = self._given.sequence.exceptions
-            if name not in known:
-                must, do = choose_from(name, known, "exceptions of this file")
-                self._given.tell(trail, "SEQ025", f"exception is {name!r}", must, do)
-            elif known[name].interlock in self._interlocks:
+            of = "exceptions of this file"
+            is_known = self._given.knows(trail, "SEQ025", "exception", name, known, of=of)
+            if is_known and known[name].interlock in self._interlocks:
                 # The innermost exception comes last: its reason is the closest to the step.
                 found[self._interlocks[known[name].interlock]] = known[name].reason
         return tuple(sorted(found.items()))
@@ -207,12 +204,10 @@ class _Builder:
         """Return the interlocks that must be good for this step to begin."""
         found = []
         for place, name in enumerate(step.permissives):
-            if name in self._interlocks:
-                found.append(self._interlocks[name])
-                continue
-            must, do = choose_from(name, self._interlocks, "interlocks of the cell")
-            trail = (*item.trail, "permissives", place)
-            self._given.tell(trail, "SEQ027", f"interlock is {name!r}", must, do)
+            trail, known = (*item.trail, "permissives", place), self._interlocks
+            of = "interlocks of the cell"
+            if self._given.knows(trail, "SEQ027", "interlock", name, known, of=of):
+                found.append(known[name])
         return tuple(sorted(found))
 
     def _leave(self, item: Item, action: ActionModel, values: Values) -> tuple[Move, ...]:

@@ -11,7 +11,6 @@ from graphlib import CycleError, TopologicalSorter
 from coordinator.core.plan import NodeKind
 from coordinator.sequence.compiler.barriers import node_kind
 from coordinator.sequence.compiler.expand import Input, Item
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.models.sequence_model import DoStep, PointStep
 
 _Named = DoStep | PointStep
@@ -65,11 +64,9 @@ def _before_step(
     named = []
     for number, name in enumerate(item.step.after):
         found = ids.get((item.place.group, name))
-        if found is None:
-            known = known_ids(ids, item.place.group)
-            must, do = choose_from(name, known, "ids of the same list")
-            given.tell((*item.trail, "after", number), "SEQ032", f"id is {name!r}", must, do)
-        elif found > barrier:
+        here, known = (*item.trail, "after", number), known_ids(ids, item.place.group)
+        given.knows(here, "SEQ032", "id", name, known, of="ids of the same list")
+        if found is not None and found > barrier:
             named.append(found)
     # What stands above the barrier is done anyway once the barrier is passed.
     return tuple(sorted(named)) or ((barrier,) if barrier >= 0 else ())

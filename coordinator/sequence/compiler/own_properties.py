@@ -12,10 +12,8 @@ from coordinator.core.plan import Move, Node, Value
 from coordinator.sequence.compiler.expand import Input
 from coordinator.sequence.compiler.moves import MoveMaker
 from coordinator.sequence.compiler.references import Scope, joint_group
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.form.tree import Trail
 from coordinator.sequence.models.cell_model import ActionModel
-from coordinator.sequence.models.cell_model import ParameterKind as Kind
 from coordinator.sequence.models.property_model import (
     AlwaysBeforeModel,
     AtMostModel,
@@ -192,12 +190,10 @@ class PropertyMaker:
         found = []
         for key, written in model.with_.items():
             here = (*trail, "with", key)
-            if key not in action.takes:
-                must, do = choose_from(key, action.takes, f"parameters of {name!r}")
-                self._given.tell(here, "SEQ015", f"parameter is {key!r}", must, do, key=True)
+            takes, of = action.takes, f"parameters of {name!r}"
+            if not self._given.knows(here, "SEQ015", "parameter", key, takes, of=of, key=True):
                 return None
-            kind = Kind(action.takes[key])
-            value = self._maker.resolver.value(written, kind, self._scope, here)
+            value = self._maker.resolver.value(written, takes[key], self._scope, here)
             if value is None:
                 return None
             found.append((key, value))
@@ -211,8 +207,6 @@ class PropertyMaker:
 
     def _place(self, code: str, what: str, name: str, names: Sequence[str], trail: Trail) -> int:
         """Return the place of a name among those of the cell; -1 after telling of none."""
-        if name in names:
-            return list(names).index(name)
-        must, do = choose_from(name, names, f"{what}s of the cell" if what != "lane" else "parties")
-        self._given.tell(trail, code, f"{what} is {name!r}", must, do)
-        return -1
+        of = f"{what}s of the cell" if what != "lane" else "parties"
+        is_known = self._given.knows(trail, code, what, name, names, of=of)
+        return list(names).index(name) if is_known else -1

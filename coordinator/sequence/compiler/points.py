@@ -14,7 +14,6 @@ Source:
 from coordinator.core.plan import Exhausted, Node, NodeKind, Option, Prompt
 from coordinator.sequence.compiler.barriers import instance_name
 from coordinator.sequence.compiler.expand import Input, Item, Loops
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.models.sequence_model import PointModel, PointStep, PromptModel
 
 
@@ -28,9 +27,11 @@ def check_questions(given: Input) -> None:
     for name, point in given.sequence.points.items():
         for word in point.options:
             if word not in ("release", "hold", "abort"):
-                what = f"point {name!r} offers {word!r}"
+                what = f"point {name!r} offers {word.value!r}"
                 must, do = "must offer release, hold or abort", "take it out: no step has failed"
-                given.tell(("points", name, "options", word), "SEQ060", what, must, do, key=True)
+                given.tell(
+                    ("points", name, "options", word.value), "SEQ060", what, must, do, key=True
+                )
         if "release" not in point.options:
             what, must = f"point {name!r} does not offer 'release'", "must offer it"
             given.tell(("points", name, "options"), "SEQ060", what, must, "add 'release:'")
@@ -74,8 +75,7 @@ def plan_prompts(given: Input) -> tuple[Prompt, ...]:
 
 
 def _prompt(name: str, model: PromptModel | PointModel) -> Prompt:
-    options = tuple((Option(word), does) for word, does in model.options.items())
-    return Prompt(name, model.text, model.caution, options, model.who)
+    return Prompt(name, model.text, model.caution, tuple(model.options.items()), model.who)
 
 
 class PointMaker:
@@ -91,10 +91,8 @@ class PointMaker:
         """Return the node of one point; tells of a point that is not declared."""
         points = self._given.sequence.points
         model = points.get(step.point)
-        if model is None:
-            must, do = choose_from(step.point, points, "points of this file")
-            what = f"point is {step.point!r}"
-            self._given.tell((*item.trail, "point"), "SEQ059", what, must, do)
+        here = (*item.trail, "point")
+        self._given.knows(here, "SEQ059", "point", step.point, points, of="points of this file")
         return Node(
             name=instance_name(step.point.replace("_", " "), _loops(item)),
             lane=item.lane,

@@ -11,7 +11,6 @@ from coordinator.sequence.compiler.expand import Input, Item
 from coordinator.sequence.compiler.moves import MoveMaker
 from coordinator.sequence.compiler.order import Ids, known_ids
 from coordinator.sequence.compiler.references import Scope, joint_group
-from coordinator.sequence.form.diagnostics import choose_from
 from coordinator.sequence.form.tree import Trail
 from coordinator.sequence.models.cell_model import ActionModel
 from coordinator.sequence.models.sequence_model import AskModel, BarrierStep, DoStep, RuleModel
@@ -33,16 +32,16 @@ def check_policies(given: Input) -> None:
     """Tell what is wrong with the policies by themselves: names, attempts, faults never retried."""
     faults = given.cell.faults
     then = given.sequence.otherwise
-    if isinstance(then, AskModel) and then.ask not in given.sequence.prompts:
-        must, do = choose_from(then.ask, given.sequence.prompts, "prompts of this file")
-        given.tell(("otherwise", "ask"), "SEQ024", f"prompt is {then.ask!r}", must, do)
+    prompts, of = given.sequence.prompts, "prompts of this file"
+    if isinstance(then, AskModel):
+        given.knows(("otherwise", "ask"), "SEQ024", "prompt", then.ask, prompts, of=of)
     for policy, rules in given.sequence.policies.items():
         for fault, rule in rules.items():
             trail: Trail = ("policies", policy, fault)
-            if fault not in faults:
-                must, do = choose_from(fault, faults, "faults of the cell")
-                given.tell(trail, "SEQ030", f"fault is {fault!r}", must, do, key=True)
-            elif rule.attempts > 1 and not faults[fault].alone:
+            is_known = given.knows(
+                trail, "SEQ030", "fault", fault, faults, of="faults of the cell", key=True
+            )
+            if is_known and rule.attempts > 1 and not faults[fault].alone:
                 what = f"{fault!r} is tried {rule.attempts} times"
                 must = "must not be tried again without a person (alone: no)"
                 given.tell((*trail, "attempts"), "SEQ041", what, must, "take 'attempts' out")
@@ -50,11 +49,9 @@ def check_policies(given: Input) -> None:
                 must, do = f"must be from 1 to {ATTEMPTS_MAX}", "bound the attempts"
                 what = f"attempts is {rule.attempts}"
                 given.tell((*trail, "attempts"), "SEQ042", what, must, do)
-            prompts = given.sequence.prompts
-            if isinstance(rule.then, AskModel) and rule.then.ask not in prompts:
-                must, do = choose_from(rule.then.ask, prompts, "prompts of this file")
-                what = f"prompt is {rule.then.ask!r}"
-                given.tell((*trail, "then", "ask"), "SEQ024", what, must, do)
+            if isinstance(rule.then, AskModel):
+                here = (*trail, "then", "ask")
+                given.knows(here, "SEQ024", "prompt", rule.then.ask, prompts, of=of)
 
 
 class RuleMaker:
@@ -138,21 +135,16 @@ class RuleMaker:
         step = self._items[node].step
         if not isinstance(step, DoStep) or step.policy is None:
             return ()
-        policy = self._given.sequence.policies.get(step.policy)
-        if policy is None:
-            must, do = choose_from(
-                step.policy, self._given.sequence.policies, "policies of this file"
-            )
-            trail = (*self._items[node].trail, "policy")
-            self._given.tell(trail, "SEQ023", f"policy is {step.policy!r}", must, do)
-            return ()
-        if taken is None:
+        known, of = self._given.sequence.policies, "policies of this file"
+        here = (*self._items[node].trail, "policy")
+        is_known = self._given.knows(here, "SEQ023", "policy", step.policy, known, of=of)
+        if not is_known or taken is None:
             return ()
         can_raise = (*action.raises, *ANY_STEP_FAULTS)
         can_raise += SPAN_FAULTS if is_in_span else ()
         can_raise += (WINDOW_FAULT,) if step.expect else ()
         rules = []
-        for fault, rule in policy.items():
+        for fault, rule in known[step.policy].items():
             is_possible = fault in can_raise
             key = (step.policy, fault)
             self._raised[key] = self._raised.get(key, False) or is_possible
@@ -211,9 +203,8 @@ class RuleMaker:
         if found is None:
             known = known_ids(self._ids, item.place.group)
             line, _ = self._given.document.place((*item.trail, "policy"))
-            must, do = choose_from(name, known, f"ids of the list of the step of line {line}")
-            what = f"again_from is {name!r}"
-            self._given.tell((*rule_trail, "again_from"), "SEQ032", what, must, do)
+            here, of = (*rule_trail, "again_from"), f"ids of the list of the step of line {line}"
+            self._given.knows(here, "SEQ032", "again_from", name, known, of=of)
             return -1
         between = self._items[found : node + 1]
         if found > node or any(isinstance(one.step, BarrierStep) for one in between):

@@ -14,9 +14,9 @@ from types import MappingProxyType
 
 from coordinator.core.plan import Value
 from coordinator.sequence.compiler.joint import JointFigures, RoundFigures
-from coordinator.sequence.form.diagnostics import Findings, choose_from
+from coordinator.sequence.form.diagnostics import Findings
 from coordinator.sequence.form.quantities import Dimension, QuantityError, parse_quantity
-from coordinator.sequence.form.tree import Document, Trail
+from coordinator.sequence.form.tree import Document, Teller, Tells, Trail
 from coordinator.sequence.models.cell_model import ParameterKind as Kind
 
 _REFERENCE = re.compile(r"\$([a-z][a-z0-9_]*)(?:\.([a-z][a-z0-9_]*))?")
@@ -115,14 +115,14 @@ def pair_group(number: int, own: int, bolt_count: int) -> Group:
     }
 
 
-class Resolver:
+class Resolver(Tells):
     """Resolves what is written in one document against a joint and a scope."""
 
     def __init__(self, document: Document, joint: JointFigures, findings: Findings) -> None:
         """Keep where to look and whom to tell."""
-        self._document = document
+        self.document = document
         self._joint = joint
-        self._findings = findings
+        self.findings = findings
 
     def bind(self, written: Value, scope: Scope, trail: Trail) -> Bound | None:
         """Return what `written` stands for in `scope`, or None after telling why not."""
@@ -132,7 +132,7 @@ class Resolver:
         if match is None:
             must = "must be a whole value of the form $name or $name.field"
             do = "write the reference alone, or give the block one more parameter"
-            self._tell(trail, "SEQ013", f"reference is {written!r}", must, do)
+            self.tell(trail, "SEQ013", f"reference is {written!r}", must, do)
             return None
         name, part = match[1], match[2]
         if part is None and name in scope.values:
@@ -144,8 +144,7 @@ class Resolver:
         else:
             known = [f"${one}" for one in scope.values]
             known += [f"${one}.{two}" for one, group in scope.groups.items() for two in group]
-        must, do = choose_from(written, known, "names known here")
-        self._tell(trail, "SEQ013", f"reference is {written!r}", must, do)
+        self.knows(trail, "SEQ013", "reference", written, known, of="names known here")
         return None
 
     def value(self, written: Value, kind: Kind, scope: Scope, trail: Trail) -> Value | None:
@@ -158,18 +157,19 @@ class Resolver:
         if bound.kind is not kind and not (bound.kind in _NUMBERS and kind is Kind.NUMBER):
             what = f"{written!r} is a value of kind {bound.kind.value}"
             must = f"must be of kind {kind.value}"
-            self._tell(trail, "SEQ012", what, must, "refer to another value")
+            self.tell(trail, "SEQ012", what, must, "refer to another value")
             return None
         return bound.value
 
     def _literal(self, bound: Bound, kind: Kind) -> Value | None:
         """Return a value as written, read as `kind`."""
-        value, trail, document = bound.value, bound.trail, bound.document
+        value, trail = bound.value, bound.trail
+        at = Teller(bound.document or self.document, self.findings)
         if kind in _QUANTITIES:
             try:
                 return parse_quantity(value, _QUANTITIES[kind])
             except QuantityError as error:
-                self._tell(trail, error.code, error.what, error.must, error.do, document=document)
+                at.tell(trail, error.code, error.what, error.must, error.do)
                 return None
         is_whole = isinstance(value, int) and not isinstance(value, bool)
         if kind is Kind.BOLT:
@@ -177,7 +177,7 @@ class Resolver:
             if isinstance(value, int) and is_whole and 1 <= value <= count:
                 return value
             must, do = f"must be a bolt of the joint, 1 to {count}", "correct the number"
-            self._tell(trail, "SEQ017", f"bolt is {value!r}", must, do, document=document)
+            at.tell(trail, "SEQ017", f"bolt is {value!r}", must, do)
             return None
         fits = {
             Kind.COUNT: is_whole,
@@ -189,18 +189,5 @@ class Resolver:
         if fits[kind]:
             return value
         must, do = f"must be of kind {kind.value}", "rewrite it"
-        self._tell(trail, "SEQ008", f"value is {value!r}", must, do, document=document)
+        at.tell(trail, "SEQ008", f"value is {value!r}", must, do)
         return None
-
-    def _tell(
-        self,
-        trail: Trail,
-        code: str,
-        what: str,
-        must: str,
-        do: str,
-        *,
-        document: Document | None = None,
-    ) -> None:
-        place = document or self._document
-        self._findings.add(place.finding(trail, code, what, must, do))

@@ -3,12 +3,15 @@
 Invariants: diagnostics are collected, never first-error-only; the same finding is told once.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import lru_cache
 
-from coordinator.sequence.form.codes import CODES
+from coordinator.packaged import read_tables
+
+CODES: Mapping[str, str] = read_tables("coordinator.sequence.form", "codes")
+"""Every code against its heading: `codes.toml` beside this file."""
 
 DIAGNOSTICS_MAX = 200
 # Chosen: more than anyone reads at once; reading ends there, so that a hostile file cannot keep

@@ -1,37 +1,14 @@
 """Tell by its keys what kind a file is: sequence, cell, joint, case, answers, or windows."""
 
 from collections.abc import Mapping
-from types import MappingProxyType
 
+from coordinator.packaged import read_tables
 from coordinator.sequence.form.tree import Document, Table, Tree
 
-_SIGNS: Mapping[str, str] = MappingProxyType(
-    {
-        "sequence": "sequence",
-        "case": "case",
-        "windows": "windows",
-        "lanes": "sequence",
-        "based_on": "sequence",
-        "actions": "cell",
-        "sides": "cell",
-        "bolts": "joint",
-        "tightening": "joint",
-        "causes": "case",
-        "answers": "answers",
-        "acts": "answers",
-    }
-)
-"""A key that only one kind of file has, the surest first; a sequence also names cell and joint."""
-NAMED = MappingProxyType(
-    {
-        "sequence": "a sequence",
-        "cell": "a cell",
-        "joint": "a joint",
-        "case": "a case",
-        "answers": "a file of answers and acts",
-        "windows": "a file of windows",
-    }
-)
+_WORDS = read_tables("coordinator.sequence.form", "words")
+_SIGNS: Mapping[str, str] = _WORDS["signs"]
+NAMED: Mapping[str, str] = _WORDS["kinds"]
+"""What each kind of file is called in a message."""
 
 
 def kind_of_tree(tree: Tree) -> str:

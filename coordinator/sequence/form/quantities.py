@@ -11,6 +11,8 @@ from functools import lru_cache
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from coordinator.packaged import read_tables
+
 if TYPE_CHECKING:
     import pint
 
@@ -28,30 +30,9 @@ class Dimension(StrEnum):
     TORQUE = "torque"
 
 
-_SI: dict[Dimension, str] = {
-    Dimension.ANGLE: "radian",
-    Dimension.FORCE: "newton",
-    Dimension.LENGTH: "meter",
-    Dimension.PRESSURE: "pascal",
-    Dimension.SHARE: "dimensionless",
-    Dimension.TEMPERATURE: "kelvin",
-    Dimension.TIME: "second",
-    Dimension.TORQUE: "newton * meter",
-}
-_EXAMPLES: dict[Dimension, str] = {
-    Dimension.ANGLE: "10 deg",
-    Dimension.FORCE: "250 kN",
-    Dimension.LENGTH: "60 mm",
-    Dimension.PRESSURE: "52.5 ksi",
-    Dimension.SHARE: "30 %",
-    Dimension.TEMPERATURE: "5 delta_degC",
-    Dimension.TIME: "5 min",
-    Dimension.TORQUE: "2.5 kN.m",
-}
-_USUAL = (
-    *("N.m", "kN.m", "lbf.ft", "mm", "in", "deg", "rad", "turn", "s", "ms", "min", "h"),
-    *("ksi", "psi", "MPa", "bar", "kN", "lbf", "%"),
-)
+_WORDS = read_tables("coordinator.sequence.form", "words")
+_SI = {Dimension(word): str(known["si"]) for word, known in _WORDS["dimensions"].items()}
+_USUAL: list[str] = _WORDS["units"]["usual"]
 _WRITTEN = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?)\s*(\S.{0,40})")
 _POWER = r"(?:\s*(?:\^|\*\*)\s*-?[1-9](?![0-9]))?"
 _WORD = rf"[A-Za-zµμ°%][A-Za-z_µμ°%]*{_POWER}"
@@ -88,7 +69,7 @@ def parse_quantity(text: object, dimension: Dimension) -> float:
         QuantityError: SEQ008, not written as a number and a unit; SEQ011, the unit is unknown;
             SEQ012, it measures something else.
     """
-    example = _EXAMPLES[dimension]
+    example: str = _WORDS["dimensions"][dimension]["example"]
     must = f"must be {_article(dimension)} {dimension.value} with its unit"
     if isinstance(text, int | float) and not isinstance(text, bool):
         do = f"add the unit, as in {example!r}"

@@ -6,11 +6,12 @@ Invariants: nothing in a tree changes after it is read.
 """
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from math import isfinite
 
 from coordinator.core.plan import Origin
-from coordinator.sequence.form.diagnostics import Diagnostic
+from coordinator.sequence.form.diagnostics import Diagnostic, Findings, choose_from
 
 Part = str | int
 Trail = tuple[Part, ...]
@@ -140,3 +141,53 @@ class Document:
         line, column = self.place(trail, key=key)
         excerpt = self.lines[line - 1] if 0 < line <= len(self.lines) else ""
         return Diagnostic(self.display, line, column, what, must, do, code, excerpt)
+
+
+class Tells:
+    """Whoever judges one file and tells what is wrong with it."""
+
+    __slots__ = ()
+    document: Document
+    findings: Findings
+
+    def tell(
+        self, trail: Trail, code: str, what: str, must: str, do: str, *, key: bool = False
+    ) -> None:
+        """Tell a finding at `trail`."""
+        self.findings.add(self.document.finding(trail, code, what, must, do, key=key))
+
+    def knows(
+        self,
+        trail: Trail,
+        code: str,
+        what: str,
+        name: str,
+        known: Collection[str],
+        *,
+        of: str,
+        key: bool = False,
+    ) -> bool:
+        """Return whether a name is known; one that is not is told, with the nearest ones.
+
+        Args:
+            trail: Where the name is written.
+            code: Under which code it is told.
+            what: What the name is of.
+            name: As written.
+            known: The names that there are.
+            of: What the known names are called, in the plural.
+            key: Whether the name is the key at `trail`.
+        """
+        if name in known:
+            return True
+        must, do = choose_from(name, known, of)
+        self.tell(trail, code, f"{what} is {name!r}", must, do, key=key)
+        return False
+
+
+@dataclass(frozen=True, slots=True)
+class Teller(Tells):
+    """Tells what is wrong with a file."""
+
+    document: Document
+    findings: Findings

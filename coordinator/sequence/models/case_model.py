@@ -51,7 +51,7 @@ class AnswerModel(Strict):
 
     prompt: Reference
     """The prompt that is answered."""
-    answer: AnswerWord
+    answer: AnswerWord = Field(title="Answer")
     """What is answered."""
     after: Instant | None = None
     """How long after it was asked."""

@@ -4,7 +4,7 @@ Units: torque newton metre, lengths metre, times microseconds.
 """
 
 from enum import StrEnum
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -17,6 +17,7 @@ from coordinator.sequence.models.fields import (
     Reference,
     Strict,
     Torque,
+    one_of,
 )
 from coordinator.sequence.models.gateway_model import GatewayModel
 
@@ -44,21 +45,7 @@ class ParameterKind(StrEnum):
     TORQUE = "torque"
 
 
-ParameterWord = Literal[
-    "angle",
-    "bolt",
-    "count",
-    "flag",
-    "force",
-    "length",
-    "number",
-    "pressure",
-    "share",
-    "text",
-    "time",
-    "tool",
-    "torque",
-]
+ParameterWord = Annotated[ParameterKind, *one_of(ParameterKind)]
 RecordWord = Literal["run-up", "pull", "confirm", "check", "break-out", "back-out"]
 HoldWord = Literal["stop", "finish", "relieve", "retract"]
 InterlockWord = Literal["interlock", "trip", "permissive"]

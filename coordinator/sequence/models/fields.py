@@ -7,9 +7,10 @@ Invariants: every refusal carries its own SEQ code.
 import re
 from collections.abc import Callable
 from datetime import date
+from enum import StrEnum
 from typing import Annotated, Any, ClassVar
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, WithJsonSchema
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from coordinator.sequence.form.quantities import (
@@ -45,6 +46,12 @@ class Strict(BaseModel):
     """Kind of file, of a model that is a whole file."""
 
 
+def one_of(words: type[StrEnum]) -> tuple[object, object]:
+    """Return how a field takes one of the words of an enumeration, and how a schema says so."""
+    schema = {"enum": [word.value for word in words], "type": "string"}
+    return Field(strict=False), WithJsonSchema(schema)
+
+
 def refusal(code: str, what: str, must: str, do: str) -> PydanticCustomError:
     """Return the error by which a field refuses its value under one of our codes."""
     # pydantic wants the template as a literal; the parts travel in the context.
@@ -65,13 +72,13 @@ def _check_name(name: str) -> str:
     return name
 
 
-def _quantity(dimension: Dimension, *, positive: bool) -> Callable[[object], float]:
+def _quantity(dimension: Dimension) -> Callable[[object], float]:
     def check(value: object) -> float:
         try:
             number = parse_quantity(value, dimension)
         except QuantityError as error:
             raise refusal(error.code, error.what, error.must, error.do) from error
-        _check_sign(value, number, positive=positive)
+        _check_sign(value, number, positive=True)
         return number
 
     return check
@@ -126,6 +133,11 @@ def _schema(dimension: Dimension, example: str) -> WithJsonSchema:
     return WithJsonSchema(quantity_schema(dimension, example))
 
 
+def _measured(dimension: Dimension, example: str) -> tuple[BeforeValidator, WithJsonSchema]:
+    """Return how a field takes a quantity above zero, and how a schema says so."""
+    return BeforeValidator(_quantity(dimension)), _schema(dimension, example)
+
+
 _NAME_SCHEMA: dict[str, Any] = {
     "type": "string",
     "pattern": f"^{NAME_PATTERN}$",
@@ -138,36 +150,12 @@ Name = Annotated[str, AfterValidator(_check_name), WithJsonSchema(_NAME_SCHEMA)]
 Reference = Annotated[str, WithJsonSchema({"type": "string", "pattern": f"^{NAME_PATTERN}$"})]
 """A name that is declared elsewhere; rules tell when it is not."""
 
-Torque = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.TORQUE, positive=True)),
-    _schema(Dimension.TORQUE, "2.5 kN.m"),
-]
-Length = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.LENGTH, positive=True)),
-    _schema(Dimension.LENGTH, "60 mm"),
-]
-Angle = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.ANGLE, positive=True)),
-    _schema(Dimension.ANGLE, "2 deg"),
-]
-Pressure = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.PRESSURE, positive=True)),
-    _schema(Dimension.PRESSURE, "52.5 ksi"),
-]
-Force = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.FORCE, positive=True)),
-    _schema(Dimension.FORCE, "20 kN"),
-]
-Share = Annotated[
-    float,
-    BeforeValidator(_quantity(Dimension.SHARE, positive=True)),
-    _schema(Dimension.SHARE, "30 %"),
-]
+Torque = Annotated[float, *_measured(Dimension.TORQUE, "2.5 kN.m")]
+Length = Annotated[float, *_measured(Dimension.LENGTH, "60 mm")]
+Angle = Annotated[float, *_measured(Dimension.ANGLE, "2 deg")]
+Pressure = Annotated[float, *_measured(Dimension.PRESSURE, "52.5 ksi")]
+Force = Annotated[float, *_measured(Dimension.FORCE, "20 kN")]
+Share = Annotated[float, *_measured(Dimension.SHARE, "30 %")]
 Duration = Annotated[int, BeforeValidator(_time(positive=True)), _schema(Dimension.TIME, "5 min")]
 Instant = Annotated[int, BeforeValidator(_time(positive=False)), _schema(Dimension.TIME, "412.3 s")]
 Day = Annotated[date, BeforeValidator(_date), WithJsonSchema({"type": "string", "format": "date"})]

@@ -8,8 +8,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
+from coordinator.core.plan import Option
 from coordinator.sequence.models.cell_model import HoldWord
-from coordinator.sequence.models.fields import Duration, Name, Reference, Strict, Written
+from coordinator.sequence.models.fields import Duration, Name, Reference, Strict, Written, one_of
 from coordinator.sequence.models.property_model import PropertyModel
 
 STEP_KEYS = ("do", "use", "each", "barrier", "point")
@@ -18,21 +19,11 @@ LIST_MAX = 64
 
 Parameters = Annotated[dict[str, Written], Field(max_length=LIST_MAX)]
 References = Annotated[tuple[Reference, ...], Field(max_length=LIST_MAX)]
-AnswerWord = Literal[
-    "again",
-    "release",
-    "back_off",
-    "by_hand",
-    "replace_bolt",
-    "back_a_round",
-    "leave",
-    "hold",
-    "abort",
-]
-_RELEASE: dict[AnswerWord, str] = {
-    "release": "goes on from here",
-    "hold": "holds both arms; after a restart the point is asked about again",
-    "abort": "ends the procedure where it stands",
+AnswerWord = Annotated[Option, *one_of(Option)]
+_RELEASE: dict[Option, str] = {
+    Option.RELEASE: "goes on from here",
+    Option.HOLD: "holds both arms; after a restart the point is asked about again",
+    Option.ABORT: "ends the procedure where it stands",
 }
 
 

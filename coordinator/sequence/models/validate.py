@@ -166,7 +166,7 @@ def _words(model: type[BaseModel], detail: ErrorDetails, trail: Trail) -> tuple[
     if kind in ("union_tag_not_found", "union_tag_invalid") and isinstance(value, dict):
         keys, what = _choice(detail)
         return "SEQ007", what, f"must have one of the keys {', '.join(keys)}", "add one of them"
-    if kind == "literal_error":
+    if kind in ("literal_error", "enum"):
         known = re.findall(r"'([^']*)'", context["expected"]) or [context["expected"]]
         _, do = choose_from(str(value), known, "words")
         must = f"must be {' or '.join(known)}"

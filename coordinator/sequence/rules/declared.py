@@ -6,8 +6,8 @@ Invariants: every name that a cell or a sequence gives to something else is one 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 
 from coordinator.sequence.compiler.expand import Input
-from coordinator.sequence.form.diagnostics import Findings, choose_from
-from coordinator.sequence.form.tree import Data, Document, Trail
+from coordinator.sequence.form.diagnostics import Findings
+from coordinator.sequence.form.tree import Data, Document, Teller, Trail
 from coordinator.sequence.models.cell_model import CellModel
 from coordinator.sequence.models.sequence_model import (
     AskModel,
@@ -35,9 +35,7 @@ def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
         if interlock.kind == "trip" and interlock.override is not None:
             what, must = f"{name!r} is a trip with an override", "must have none"
             do = "take 'override' out: a trip is reset, never overridden"
-            findings.add(
-                document.finding(("interlocks", name, "override"), "SEQ009", what, must, do)
-            )
+            checker.tell(("interlocks", name, "override"), "SEQ009", what, must, do)
     for name, action in cell.actions.items():
         here: Trail = ("actions", name)
         if action.needs is not None:
@@ -58,10 +56,10 @@ def check_cell(cell: CellModel, document: Document, findings: Findings) -> None:
     if cell.timing.renew >= cell.timing.lease:
         what, must = "renew is not below lease", "must be below it, or arms hold in between"
         do = "renew the lease two or three times within it"
-        findings.add(document.finding(("timing", "renew"), "SEQ009", what, must, do))
+        checker.tell(("timing", "renew"), "SEQ009", what, must, do)
     if cell.hoist in cell.sides:
         what, must = f"hoist is called {cell.hoist!r}", "must not be called like a side"
-        findings.add(document.finding(("hoist",), "SEQ010", what, must, "rename it"))
+        checker.tell(("hoist",), "SEQ010", what, must, "rename it")
     check_gateway(cell, document, findings)
 
 
@@ -85,18 +83,12 @@ def check_declared(given: Input) -> None:
     _check_values(given)
 
 
-class _Names:
-    """Tells of names that are not known."""
-
-    def __init__(self, document: Document, findings: Findings) -> None:
-        self._document = document
-        self._findings = findings
+class _Names(Teller):
+    """Tells of names that are not known to the cell."""
 
     def known(self, code: str, what: str, name: str, names: Collection[str], trail: Trail) -> None:
         """Tell if `name` is not among `names`."""
-        if name not in names:
-            must, do = choose_from(name, names, f"{what}s of the cell")
-            self._findings.add(self._document.finding(trail, code, f"{what} is {name!r}", must, do))
+        self.knows(trail, code, what, name, names, of=f"{what}s of the cell")
 
 
 def _check_use(given: Input) -> None:

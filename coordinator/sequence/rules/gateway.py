@@ -4,9 +4,10 @@ Invariants: every signal of the cell has a source; every source tells of its age
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
-from coordinator.sequence.form.diagnostics import Findings, choose_from
-from coordinator.sequence.form.tree import Document, Trail
+from coordinator.sequence.form.diagnostics import Findings
+from coordinator.sequence.form.tree import Document, Teller, Trail
 from coordinator.sequence.models.cell_model import CellModel
 from coordinator.sequence.models.gateway_model import (
     MODBUS_PLACE_MAX,
@@ -25,29 +26,25 @@ _FOR_OPC_UA = ("stamp_max", "user", "encrypted")
 def check_gateway(cell: CellModel, document: Document, findings: Findings) -> None:
     """Tell of everything in the gateway of a cell that leads nowhere or contradicts itself."""
     if cell.gateway is not None:
-        _Judge(cell, cell.gateway, document, findings).judge()
+        _Judge(document, findings, cell, cell.gateway).judge()
 
 
-class _Judge:
-    def __init__(
-        self, cell: CellModel, gateway: GatewayModel, document: Document, findings: Findings
-    ) -> None:
-        self._cell = cell
-        self._gateway = gateway
-        self._document = document
-        self._findings = findings
+@dataclass(frozen=True, slots=True)
+class _Judge(Teller):
+    cell: CellModel
+    gateway: GatewayModel
 
     def judge(self) -> None:
         """Tell of every deviation."""
-        for name, source in self._gateway.sources.items():
+        for name, source in self.gateway.sources.items():
             self._source(name, source)
-        for name, signal in self._gateway.signals.items():
+        for name, signal in self.gateway.signals.items():
             self._signal(name, signal)
-        for name in self._cell.signals:
-            if name not in self._gateway.signals:
+        for name in self.cell.signals:
+            if name not in self.gateway.signals:
                 what, must = f"signal {name!r} comes from nowhere", "must have a source"
                 do = "add it, or it stays unknown and nobody may move"
-                self._tell(("gateway", "signals"), "SEQ074", what, must, do, key=True)
+                self.tell(("gateway", "signals"), "SEQ074", what, must, do, key=True)
 
     def _source(self, name: str, source: GatewaySourceModel) -> None:
         trail: Trail = ("gateway", "sources", name)
@@ -59,30 +56,29 @@ class _Judge:
             do = "count in a register or node of the controller and name it under 'alive'"
             if not source.is_modbus:
                 do += ", or bound the age of its time stamps with 'stamp_max'"
-            self._tell(trail, "SEQ078", what, must, do, key=True)
+            self.tell(trail, "SEQ078", what, must, do, key=True)
         for key in _FOR_OPC_UA:
             if source.is_modbus and getattr(source, key):
                 what, must = f"{key} is given for Modbus TCP, which has none", "must be left out"
-                self._tell((*trail, key), "SEQ077", what, must, "take it out", key=True)
+                self.tell((*trail, key), "SEQ077", what, must, "take it out", key=True)
         if source.alive is not None and source.alive_max < source.every:
             what, must = "alive_max is below every", "must leave time to see a change"
             do = "read more often or allow more"
-            self._tell((*trail, "alive_max"), "SEQ009", what, must, do)
-        if not any(one.source == name for one in self._gateway.signals.values()):
+            self.tell((*trail, "alive_max"), "SEQ009", what, must, do)
+        if not any(one.source == name for one in self.gateway.signals.values()):
             what, must = f"{name!r} of sources is used nowhere", "must be used"
-            self._tell(trail, "SEQ044", what, must, "use it or take it out", key=True)
+            self.tell(trail, "SEQ044", what, must, "use it or take it out", key=True)
 
     def _signal(self, name: str, signal: GatewaySignalModel) -> None:
         trail: Trail = ("gateway", "signals", name)
-        declared = self._cell.signals.get(name)
-        if declared is None:
-            must, do = choose_from(name, self._cell.signals, "signals of the cell")
-            self._tell(trail, "SEQ028", f"signal is {name!r}", must, do, key=True)
-        source = self._gateway.sources.get(signal.source)
-        if source is None:
-            must, do = choose_from(signal.source, self._gateway.sources, "sources of the gateway")
-            self._tell((*trail, "source"), "SEQ075", f"source is {signal.source!r}", must, do)
+        declared = self.cell.signals.get(name)
+        known, of = self.cell.signals, "signals of the cell"
+        self.knows(trail, "SEQ028", "signal", name, known, of=of, key=True)
+        sources, here = self.gateway.sources, (*trail, "source")
+        of = "sources of the gateway"
+        if not self.knows(here, "SEQ075", "source", signal.source, sources, of=of):
             return
+        source = sources[signal.source]
         if declared is not None:
             self._age(source, name, declared.max_age, (*trail, "source"))
         self._place(source, signal.at, (*trail, "at"))
@@ -99,24 +95,19 @@ class _Judge:
             if age_us > max_age_us:
                 what = f"{words} of its source allow {age_us / 1e6:g} s"
                 must = f"must be at most the {max_age_us / 1e6:g} s that {name!r} may be old"
-                self._tell(trail, "SEQ009", what, must, "allow the source less")
+                self.tell(trail, "SEQ009", what, must, "allow the source less")
 
     def _place(self, source: GatewaySourceModel, text: str, trail: Trail) -> None:
         good = modbus_place(text) is not None if source.is_modbus else is_node(text)
         if not good:
             what = f"place is {text!r}, read from {SPEAKS[source.scheme]}"
             must = f"must be {_LIKE[source.scheme]}"
-            self._tell(trail, "SEQ076", what, must, "write it as the controller's list has it")
+            self.tell(trail, "SEQ076", what, must, "write it as the controller's list has it")
 
     def _meaning(self, source: GatewaySourceModel, one: GatewaySignalModel, trail: Trail) -> None:
         """Tell of a reading that can mean two things, or never be true."""
         for what, must, do in _contradictions(source, one):
-            self._tell(trail, "SEQ077", what, must, do, key=True)
-
-    def _tell(
-        self, trail: Trail, code: str, what: str, must: str, do: str, *, key: bool = False
-    ) -> None:
-        self._findings.add(self._document.finding(trail, code, what, must, do, key=key))
+            self.tell(trail, "SEQ077", what, must, do, key=True)
 
 
 def _contradictions(

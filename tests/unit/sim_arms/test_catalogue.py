@@ -57,17 +57,29 @@ def test_what_a_cell_never_tries_again_alone_no_cause_allows_to_be_tried_again()
 @pytest.mark.parametrize(
     ("before", "after", "told"),
     [
-        ('text = "rust"\n', "", "'text' is None, must be a sentence or a word"),
-        ('"bolt"', '"nut"', "'applies_to' must be one of bolt, side, floor, bus, process"),
-        ('"CAU001"', '"X1"', "'code' is 'X1', must be CAU and three digits"),
-        ("retried = false", 'retried = "no"', "'retried' and 'placed' must be true or false"),
-        ("shows_as = []", "shows_as = [1]", "'shows_as' must be a list of fault kinds"),
-        ("retried = false", "retried = false\ntimes = 0", "'times' is 0, must be a whole number"),
-        ("retried = false", "retried = false\nrust = 1", "'rust' is unknown, must be one of code"),
+        ('text = "rust"\n', "", r"rust\.text\s+Field required"),
+        (
+            '"bolt"',
+            '"nut"',
+            r"rust\.applies_to\s+Input should be 'bolt', 'side', 'floor'",
+        ),
+        ('"CAU001"', '"X1"', r"rust\.code\s+String should match pattern"),
+        ("retried = false", 'retried = "no"', r"rust\.retried\s+Input should be a valid boolean"),
+        ("shows_as = []", "shows_as = [1]", r"rust\.shows_as\.0\s+Input should be a valid string"),
+        (
+            "retried = false",
+            "retried = false\ntimes = 0",
+            r"rust\.times\s+Input should be greater",
+        ),
+        (
+            "retried = false",
+            "retried = false\nrust = 1",
+            r"rust\.rust\s+Unexpected keyword",
+        ),
         (
             "retried = false",
             'retried = false\nparameters = { deep = ["depth", 1] }',
-            "'parameters.deep' is ['depth', 1], must be one of length, angle",
+            r"rust\.parameters\.deep\.0\s+Input should be 'length', 'angle'",
         ),
         ("[rust]", "[rust", "not TOML"),
     ],
@@ -78,7 +90,7 @@ def test_a_catalogue_that_is_not_whole_is_refused_with_cause_and_key(
     """Whoever adds a cause must be told what is missing."""
     assert list(read_catalogue(GOOD)) == ["rust"]
 
-    with pytest.raises(CatalogueError, match=re.escape(told)):
+    with pytest.raises(CatalogueError, match=told):
         read_catalogue(GOOD.replace(before, after, 1))
 
 

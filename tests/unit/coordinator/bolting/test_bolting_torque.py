@@ -13,7 +13,6 @@ from coordinator.bolting.tightening_stress import (
 )
 from coordinator.bolting.torque import (
     Friction,
-    linear_form_preload_n,
     linear_form_torque_nm,
     loosening_torque_nm,
     nut_factor,
@@ -37,10 +36,8 @@ def test_preload_from_torque_undoes_torque_from_preload(
     bearing_m = 1.3 * thread.major_diameter_m
 
     wedge_nm = wedge_form_torque_nm(3.0e5, thread, friction, bearing_m)
-    linear_nm = linear_form_torque_nm(3.0e5, thread, friction, bearing_m)
 
     assert wedge_form_preload_n(wedge_nm, thread, friction, bearing_m) == pytest.approx(3.0e5)
-    assert linear_form_preload_n(linear_nm, thread, friction, bearing_m) == pytest.approx(3.0e5)
 
 
 @pytest.mark.parametrize("designation", DESIGNATIONS)

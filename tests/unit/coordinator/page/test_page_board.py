@@ -1,6 +1,7 @@
 """What the page tells beside a question: the causes that may be behind a fault."""
 
 import tomllib
+from functools import cache
 from pathlib import Path
 
 from coordinator.core.decide import begin
@@ -10,15 +11,21 @@ from coordinator.core.state import OpenPrompt
 from coordinator.operate.signs import signs_by_fault
 from coordinator.page.board import Board, Facts
 from coordinator.page.text_view import to_text
-from coordinator.sequence import load
+from coordinator.sequence import Loaded, load
 from tests.support.sequence_files import SEQUENCES
 
 CATALOGUE = Path(__file__).parents[4] / "sim_arms" / "catalogue.toml"
 
 
+@cache
+def shipped() -> Loaded:
+    """Return the make-up, read once."""
+    return load(SEQUENCES / "makeup_8.yaml")
+
+
 def asked(fault: str) -> Board:
     """Return the board of a run in which a question about a fault was raised."""
-    loaded = load(SEQUENCES / "makeup_8.yaml")
+    loaded = shipped()
     before = begin(loaded.plan)
     state = before._replace(prompts=(OpenPrompt(1, 0, 0, 0, fault),))
     facts = Facts("run", True, 1.0, loaded.joint)

@@ -11,7 +11,7 @@ from pyarrow import parquet
 
 from coordinator.records.export import FORMATS, export
 from coordinator.records.rows import StoredRecord
-from tests.unit.coordinator.records.test_records_store import filled
+from tests.support.filled_store import filled
 
 
 @pytest.fixture

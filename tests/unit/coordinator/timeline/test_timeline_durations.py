@@ -6,8 +6,7 @@ from pathlib import Path
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
-from coordinator.timeline.build import Interval, Timeline
-from coordinator.timeline.durations import StepDuration, durations
+from coordinator.timeline.build import Interval, StepDuration, Timeline, durations
 from tests.support.short_sequence import write_short_sequence
 
 

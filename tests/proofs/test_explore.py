@@ -15,7 +15,7 @@ from coordinator.sequence import load
 from tests.support.pair_plan import asking_plan, pair_plan
 from tests.support.sequence_files import SEQUENCES, write_sequence
 
-SUPPORT = Path(__file__).parents[3] / "support"
+SUPPORT = Path(__file__).parents[1] / "support"
 
 
 def shipped(name: str) -> Plan:

@@ -8,16 +8,15 @@ import pytest
 from sqlalchemy import Engine, create_engine, event, text
 
 from coordinator.live.recording import record_into
-from coordinator.records.rows import LaterJudgement, RecordFilter, Run, StoredRecord
+from coordinator.records.rows import LaterJudgement, RecordFilter, StoredRecord
 from coordinator.records.store import RecordsFailed, RecordStore
 from coordinator.records.windows import Windows
 from coordinator.wire.messages import Trace
+from tests.support.filled_store import RUN, filled
 from tests.support.obedient import TRACE
 from tests.support.postgres import programs, running_server
 from tests.support.proofs import ORIGIN_US, proof
 from tests.support.small_plan import small_plan
-
-RUN = Run("run_1", "airlift", "small", "d" * 64, "2030-01-01T00:00:00Z")
 
 
 @pytest.fixture(scope="module")
@@ -39,16 +38,6 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
         connection.execute(text(f"CREATE DATABASE {name}"))
     engine.dispose()
     return whole.replace("/postgres?", f"/{name}?")
-
-
-def filled(address: str) -> RecordStore:
-    store = RecordStore(address)
-    store.begin_run(RUN)
-    write = record_into(store, small_plan(), RUN, ORIGIN_US)
-    write(proof(4))
-    write(proof(5, node=4, torque_nm=800.0))
-    store.end_run("run_1", "complete", "", "2030-01-01T01:00:00Z")
-    return store
 
 
 def changed(address: str, *changes: str) -> None:

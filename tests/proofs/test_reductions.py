@@ -85,6 +85,7 @@ PLANS = {
 }
 
 
+@pytest.mark.timeout(900)
 @pytest.mark.parametrize(
     ("name", "causes"), [*((name, 1) for name in PLANS), ("pair", 2), ("asking", 2)]
 )

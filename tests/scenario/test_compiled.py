@@ -7,8 +7,8 @@ import sys
 from pathlib import Path
 
 from coordinator.compiled import PACKAGES, VARIABLE, digest
+from tests.support.house import ROOT
 
-ROOT = Path(__file__).parents[3]
 ASK = "import coordinator.core.zones as zones; print(zones.__file__)"
 
 
