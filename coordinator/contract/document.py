@@ -6,14 +6,14 @@ Source: AsyncAPI Specification 3.0.0, 2023; CloudEvents 1.0.2, CNCF; JSON Schema
 """
 
 import json
+from functools import cache
 from importlib.resources import files
 from typing import Any, get_args
 
 from pydantic import TypeAdapter
 
-from coordinator.contract.examples import example_of
-from coordinator.wire.codec import BYTES_MAX, adapter_of, encode, type_name_of
-from coordinator.wire.messages import Body, Command, Lease
+from coordinator.wire.codec import BYTES_MAX, adapter_of, decode, encode, type_name_of
+from coordinator.wire.messages import Body, Command, Lease, Message
 from coordinator.wire.topics import ROOT, channel_of, is_retained, quality_of
 
 VERSION = "1.1.0"
@@ -143,3 +143,18 @@ def _inlined(value: Any, definitions: Document) -> Any:
 def _sentence(body: type[Any]) -> str:
     text = " ".join((body.__doc__ or "").split())
     return "" if text.startswith(f"{body.__name__}(") else text
+
+
+@cache
+def _examples() -> dict[type[Any], Message]:
+    text = files("coordinator.contract").joinpath("examples.jsonl").read_bytes()
+    messages = [decode("example", line) for line in text.splitlines()]
+    return {type(one.body): one for one in messages}
+
+
+def example_of(body: type[Any]) -> Message:
+    """Return a worked example of a body, as it stands in `examples.jsonl`.
+
+    It is of a day in 2030, so that nobody takes it for a message of today.
+    """
+    return _examples()[body]
