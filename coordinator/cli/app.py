@@ -208,23 +208,28 @@ def compare(
     raise typer.Exit(compare_files(Output.of(json), was, now, joint))
 
 
-@app.command(epilog=examples("schema sequence", "schema --out schemas"))
+@app.command(epilog=examples("schema sequence", "schema --out schemas", "schema --documents run"))
 def schema(
     kind: Annotated[
         str | None,
         typer.Argument(
-            help="cell, joint, sequence, case or windows; all without it.", show_default=False
+            help="cell, joint, sequence, case, windows, or a verb; all without it.",
+            show_default=False,
         ),
     ] = None,
+    documents: Annotated[
+        bool,
+        typer.Option("--documents", help="What verbs print with --json, instead of kinds of file."),
+    ] = False,
     out: Annotated[
         Path | None, typer.Option("--out", help="Write files into this folder instead.")
     ] = None,
     json: Json = False,
 ) -> None:
-    """Print the JSON Schema of a kind of file, for hover and completion in editors."""
+    """Print the JSON Schema of a kind of file, or of what a verb prints with --json."""
     from coordinator.cli.schema import write_schemas
 
-    raise typer.Exit(write_schemas(Output.of(json), kind, out))
+    raise typer.Exit(write_schemas(Output.of(json), kind, out, of_documents=documents))
 
 
 @app.command(

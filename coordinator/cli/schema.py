@@ -1,22 +1,28 @@
 """The verb `schema`: the JSON Schema of each kind of file, for editors with a YAML server."""
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from coordinator.cli.documents.declared import VERBS, schema_of_document
 from coordinator.cli.output import Exit, Output
 from coordinator.rehearse.catalogue import CATALOGUE
 from coordinator.sequence.models.schema import KINDS, schema_of
 
 
-def write_schemas(output: Output, kind: str | None, out: Path | None) -> Exit:
+def write_schemas(
+    output: Output, kind: str | None, out: Path | None, *, of_documents: bool = False
+) -> Exit:
     """Print one schema, or all of them in one document; with `out` write files instead."""
-    if kind is not None and kind not in KINDS:
-        output.say(f"kind is {kind!r}, must be one of {', '.join(KINDS)}; choose one of them")
-        return Exit.BAD_USE
-    made = {one: made_schema(one) for one in KINDS if kind in (None, one)}
+    kinds: Iterable[str] = VERBS if of_documents else KINDS
+    if kind is not None and kind not in kinds:
+        what = f"kind is {kind!r}, must be one of {', '.join(kinds)}"
+        return output.refuse(f"{what}; choose one of them")
+    make = schema_of_document if of_documents else made_schema
+    made = {one.replace(" ", "_"): make(one) for one in kinds if kind in (None, one)}
     if out is None:
-        print(text_of(made if kind is None else made[kind]), end="")
+        print(text_of(made if kind is None else made[kind.replace(" ", "_")]), end="")
         return Exit.GOOD
     out.mkdir(parents=True, exist_ok=True)
     for name, content in made.items():

@@ -12,8 +12,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 
+from coordinator.cli.documents.declared import schema_of_document
 from coordinator.core.decide import begin, decide
 from coordinator.live.hurry import hurried
 from coordinator.records.journal import Journal
@@ -87,6 +89,7 @@ def check_complete(folder: Path, *options: str) -> None:
     with running(folder, "--speed", str(SPEED), *options) as process:
         said, told = process.communicate(timeout=WAIT_S)
     document: dict[str, Any] = json.loads(said)
+    jsonschema.validate(document, schema_of_document("run"))
 
     assert process.returncode == 0, told
     assert (document["ended"], document["records"], document["open_points"]) == ("complete", 2, [])

@@ -13,8 +13,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 
+from coordinator.cli.documents.declared import schema_of_document
 from coordinator.live.link import Delivered
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.records.journal import FILE_NAME, Journal
@@ -138,6 +140,7 @@ class Bench:
                     self.cell.kill("fore")
                     self.cell.start("fore")
             document = json.loads(process.stdout.read())
+        jsonschema.validate(document, schema_of_document("commission arm"))
         return process.returncode, document
 
     def points(self, *options: str) -> list[str]:

@@ -10,11 +10,13 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 from pymodbus.constants import ExcCodes
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
+from coordinator.cli.documents.declared import schema_of_document
 from coordinator.live.link import Delivered
 from coordinator.live.mqtt_link import Address, MqttLink
 from coordinator.wire.messages import FloorSignals
@@ -167,6 +169,7 @@ def test_reading_once_shows_every_signal_with_value_quality_and_age(tmp_path: Pa
             cell = write_gateway_cell(tmp_path, floor.drive.port, floor.deck.port)
             code, said, _ = await look(cell, "--json")
             document = json.loads(said)
+            jsonschema.validate(document, schema_of_document("gateway"))
             found = {name: one["found"] for name, one in document["signals"].items()}
 
             assert (code, document["ok"]) == (0, True)

@@ -13,8 +13,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 
+from coordinator.cli.documents.declared import schema_of_document
 from coordinator.commissioning.book import book_path, read_book
 from coordinator.live.link import Delivered
 from coordinator.live.mqtt_link import Address, MqttLink
@@ -56,7 +58,9 @@ def ended(*words: str) -> tuple[int, dict[str, Any], str]:
     """Run the program to its end; return its code, its document and what it told people."""
     with bothsides(*words) as process:
         said, told = process.communicate(timeout=WAIT_S)
-        return process.returncode, json.loads(said), told
+        document = json.loads(said)
+        jsonschema.validate(document, schema_of_document("resume"))
+        return process.returncode, document, told
 
 
 def killed_at(folder: Path, words: str) -> Path:

@@ -35,12 +35,14 @@ need_programs() {
     apt-get install -y -qq --no-install-recommends "${missing[@]}"
 }
 
-# need_python: make the virtual environment, anew once pyproject.toml is newer, and put it first on
-# the path.
+# need_python: make the virtual environment, anew once what it holds has changed, and put it first on
+# the path. Packages are those of tests/constraints.txt, byte for byte.
 need_python() {
   [ -x "$venv/bin/python" ] || python3 -m venv "$venv"
-  if [ ! "$venv/installed" -nt pyproject.toml ]; then
-    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check -e '.[dev]'
+  if [ ! "$venv/installed" -nt pyproject.toml ] || [ ! "$venv/installed" -nt tests/constraints.txt ]; then
+    local install=("$venv/bin/python" -m pip install --quiet --disable-pip-version-check)
+    "${install[@]}" --require-hashes -r tests/constraints.txt
+    "${install[@]}" --no-deps --no-build-isolation -e .
     touch "$venv/installed"
   fi
   PATH=$(cd "$venv/bin" && pwd):$PATH

@@ -1,12 +1,15 @@
 """The reference of verbs, made of the help texts of the command line."""
 
 import inspect
+import re
 from collections.abc import Iterator
 from typing import Any
 
 import typer
 
 from coordinator.cli.app import app
+from coordinator.cli.documents.declared import VERBS
+from coordinator.cli.documents.document import Document
 
 Command = Any
 """A command of the parser that typer brings with it, whose types are private."""
@@ -55,7 +58,30 @@ def _section(words: str, command: Command) -> str:
     return (
         f"### `{words}`\n\n{text}\n\n```sh\n{shown}\n```\n{end}\n"
         f"| argument or option | means |\n|---|---|\n{rows}"
+        + "".join(_keys(one) for one in VERBS.get(words, ()))
     )
+
+
+def _keys(document: type[Document]) -> str:
+    """Return the keys of a document as a table; those that may be missing say so."""
+    fields = {name: one for name, one in document.model_fields.items() if name != "ok"}
+    when = inspect.cleandoc(document.__doc__ or "").rstrip(".")
+    rows = "".join(
+        f"| `{name}` | {_cell(_kind(one.annotation))}{'' if one.is_required() else ', or left out'}"
+        f" | {_cell(one.description or '')} |\n"
+        for name, one in fields.items()
+    )
+    table = f"\n| key | holds | |\n|---|---|---|\n{rows}" if rows else ""
+    return f"\nDocument of {when}: `ok`{', and' if rows else ''}\n{table}"
+
+
+def _kind(annotation: object) -> str:
+    """Return the type of a key in the words of JSON."""
+    text = str(annotation) if "[" in str(annotation) else getattr(annotation, "__name__", "")
+    text = re.sub(r"[\w.]+\.", "", text or str(annotation)).replace("typing.", "")
+    for python, json in (("str", "text"), ("bool", "true or false"), ("NoneType", "null")):
+        text = re.sub(rf"\b{python}\b", json, text)
+    return text.replace("None", "null").replace(" | ", " or ")
 
 
 def _cell(text: str) -> str:
