@@ -3,9 +3,8 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from coordinator.campaign.campaigning import Sample
+from coordinator.packaged import render
 
 HOT_S = 10.0
 """The colour of delays is fullest from here on; chosen: longer than any answer of the link."""
@@ -22,15 +21,11 @@ def page(report: Mapping[str, Any], samples: Sequence[Sample], title: str) -> st
         samples: How the campaign went over time.
         title: What it is a campaign of.
     """
-    pages = Environment(
-        loader=PackageLoader("coordinator.campaign", "pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        keep_trailing_newline=True,
-    )
     noticed_at = _noticed_at(report["matrix"])
     last = samples[-1] if samples else None
-    return pages.get_template("report.html.j2").render(
+    return render(
+        "coordinator.campaign",
+        "report.html.j2",
         title=title,
         report=report,
         summary=_summary(report),

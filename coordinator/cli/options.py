@@ -48,7 +48,12 @@ LookAhead = Annotated[
         min=0, max=20, help="How often each answer to a prompt is tried beforehand; 0 for never."
     ),
 ]
-ModeWord = Annotated[Mode, typer.Option("--mode", help="How far it goes by itself.")]
+ModeWord = Annotated[
+    Mode,
+    typer.Option(
+        "--mode", help="How far it goes by itself; outside automatic a person allows each step."
+    ),
+]
 CapTorque = Annotated[
     float | None,
     typer.Option("--cap-torque", min=0.0, help="No torque above this, in N·m; 0: none."),

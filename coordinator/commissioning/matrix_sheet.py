@@ -8,11 +8,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from coordinator.commissioning.book import Entry
 from coordinator.commissioning.matrix import COLUMNS, Cell, EffectKind
 from coordinator.commissioning.matrix_judge import Tick
+from coordinator.packaged import render
 from coordinator.wire.topics import FLOOR
 
 TICKED = "matrix"
@@ -125,10 +124,4 @@ def to_html(rows: Sequence[Row], title: str, cautions: Sequence[str]) -> str:
 
 def page(template: str, **content: Any) -> str:
     """Return a whole page of one style."""
-    pages = Environment(
-        loader=PackageLoader("coordinator.commissioning", "pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        keep_trailing_newline=True,
-    )
-    return pages.get_template(template).render(content)
+    return render("coordinator.commissioning", template, **content)

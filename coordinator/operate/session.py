@@ -55,6 +55,11 @@ from coordinator.wire.codec import to_time
 from coordinator.wire.messages import Message, PartyState
 from coordinator.wire.topics import COORDINATOR
 
+NO_CONSOLE = (
+    "nobody can start this run: with a real party only a person does, and it has neither a "
+    "terminal nor a page with operators; it waits. End it with Ctrl-C and run it at a terminal, "
+    "or with --page and --operators"
+)
 START_S = 2.0
 """Chosen: what the parties' processes were seen to need on a small machine; later does no harm."""
 SETTLE_S = 1.0
@@ -252,7 +257,10 @@ class Session:
             stands.banner(),
             stands.caution(),
         )
-        return RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
+        page = RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
+        if not (wishes.simulated or wishes.interactive or page.has_operators):
+            self._say(NO_CONSOLE)
+        return page
 
     def _take_line(self, desk: PromptDesk, runtime: Runtime, line: str) -> None:
         if self._screen.is_drawn:
@@ -312,8 +320,8 @@ class Session:
             self._plan,
             people.answers if people else (),
             people.acts if people else (),
-            # Real arms are started by a person's word, if there is a person.
-            starts=False if wishes.interactive and not wishes.simulated else None,
+            # Real arms are started by a person's word alone, also where no person is there yet.
+            starts=None if wishes.simulated else False,
             mode=wishes.mode,
             steps=people.steps if people else (),
             settle_us=round(SETTLE_S * 1e6 * wishes.speed),

@@ -106,10 +106,11 @@ class Wishes:
             raise ValueError(
                 f"speed is {self.speed:g}, must be 1 with real parties: they live in real time"
             )
-        if self.stands.has_real and self.people is not None and self.people.steps:
+        people = self.people
+        if self.stands.has_real and people and (people.answers or people.acts or people.steps):
             raise ValueError(
-                f"{self.stands.words()}: with a real party a person allows each step at the "
-                "terminal or the page; take 'steps' out of the answer file"
+                f"{self.stands.words()}: with a real party people answer, act and allow steps "
+                "themselves, at the terminal or the page; leave the answer file out"
             )
         if not self.stands.is_all_simulated and broker is None:
             raise ValueError("real parties need the address of the broker that they are on")

@@ -89,15 +89,17 @@ class Bench:
         return done.returncode, json.loads(done.stdout), done.stderr
 
     def run(self, *options: str, on_bus: bool = True) -> Ended:
-        """Run the sequence."""
+        """Run the sequence; what is real takes no answer file."""
         people = self.folder / "people.yaml"
         people.write_text(PEOPLE, encoding="utf-8")
-        out = ["--out", str(self.folder / "out"), "--look-ahead", "0", "--answer", str(people)]
+        out = ["--out", str(self.folder / "out"), "--look-ahead", "0"]
+        if not any(one.endswith("=real") for one in options):
+            out += ["--answer", str(people)]
         return self.ask("run", str(self.folder / "small.yaml"), *out, *options, on_bus=on_bus)
 
-    def step(self, *options: str) -> Ended:
-        """Run the sequence with a person at the terminal, who allows each step."""
-        out = ["--out", str(self.folder / "out"), "--look-ahead", "0", "--mode", "step"]
+    def attend(self, *options: str) -> Ended:
+        """Run the sequence with a person at the terminal, who starts it and allows each step."""
+        out = ["--out", str(self.folder / "out"), "--look-ahead", "0"]
         words = self.words("run", str(self.folder / "small.yaml"), *out, *options)
         hand, terminal = os.openpty()
         pipe = subprocess.PIPE
@@ -251,7 +253,7 @@ def check_the_degrees(bench: Bench, port: int) -> None:
     ]
 
     # Without torque, step by step: the other side stays simulated, and only fore is commanded.
-    (code, _, told), sent = run_witnessed(bench.step, port, *real, *bare)
+    (code, _, told), sent = run_witnessed(bench.attend, port, *real, *in_steps)
     assert code == 0, told
     assert "PARTLY REAL (fore REAL, aft SIMULATED, floor REAL)" in told
     assert {one.subject for one in sent if isinstance(one.body, Do)} == {"fore"}
@@ -261,12 +263,12 @@ def check_the_degrees(bench: Bench, port: int) -> None:
     slow = ("--cap-speed", "0.25")
     assert all("fore/reading" in one for one in bench.missing(*real, *slow))
     with watching(bench, "fore"):
-        code, _, told = bench.step(*real, *slow)
+        code, _, told = bench.attend(*real, *slow, "--mode", "step")
     assert code == 0, told
 
     # Automatic and at full speed: every point of the side was seen meanwhile.
     assert bench.points() == []
-    code, document, told = bench.run(*real)
+    code, document, told = bench.attend(*real)
     assert code == 0, told
     journal = Journal.open(bench.folder / "out" / document["run"] / FILE_NAME)
     stood = (("fore", "real"), ("aft", "simulated"), ("floor", "real"))

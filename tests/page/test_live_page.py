@@ -133,6 +133,11 @@ def set_aside(page: Page, looking: Page) -> None:
     expect(page.locator("#overrides")).to_be_hidden(timeout=PATIENCE_MS)
     page.get_by_role("button", name="one step at a time").click()
     expect(page.locator("#banner")).to_contain_text("mode step", timeout=PATIENCE_MS)
+    expect(page.get_by_role("button", name="next step", exact=True)).to_be_enabled()
+    page.get_by_role("button", name="manual", exact=True).click()
+    # A word for all lanes is refused there: each lane has a button of its own.
+    expect(page.get_by_role("button", name="next step of aft")).to_be_enabled(timeout=PATIENCE_MS)
+    expect(page.get_by_role("button", name="next step", exact=True)).to_have_count(0)
     page.get_by_role("button", name="automatic", exact=True).click()
     expect(page.locator("#banner")).not_to_contain_text("mode step", timeout=PATIENCE_MS)
 

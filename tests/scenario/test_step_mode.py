@@ -12,12 +12,15 @@ import pytest
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
-from coordinator.core.events import StepAllowed
+from coordinator.core.decide import begin
+from coordinator.core.events import Act, OperatorActed, StepAllowed
 from coordinator.core.plan import Mode, Plan
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.explain import explain, waiting_for_step
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
 from coordinator.live.standing import Standings
+from coordinator.operate.run_link import Buses
+from coordinator.operate.session import Session
 from coordinator.operate.wishes import Wishes
 from coordinator.rehearse.rehearsal import Rehearsal, rehearse
 from coordinator.rehearse.simulated import Simulation
@@ -138,8 +141,27 @@ def test_an_answer_file_with_steps_is_refused_with_a_real_party(
     real = Standings.asked(loaded.cell, ("fore=real", "floor=real"), is_real=False)
 
     wishes.require_sound(None)
-    with pytest.raises(ValueError, match="take 'steps' out of the answer file"):
+    with pytest.raises(ValueError, match="leave the answer file out"):
         replace(wishes, standings=real).require_sound("mqtt://127.0.0.1:1883")
+
+
+@pytest.mark.parametrize("words", [(), ("fore=real", "floor=real")], ids=["simulated", "real"])
+def test_a_run_with_a_real_party_is_not_started_by_its_script(
+    short: Path, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    """Without a console it waits, and says so: real arms start by a person's own act."""
+    loaded = load(short)
+    stands = Standings.asked(loaded.cell, words, is_real=False)
+    wishes = replace(_wishes(loaded, short, tmp_path), people=None, standings=stands)
+    script = Session(wishes, Buses("", None))._script()
+    idle = begin(loaded.plan)
+    there = idle._replace(lanes=tuple(lane._replace(online=True) for lane in idle.lanes))
+
+    calls = [script.react(there, at_us) for at_us in (0, 10 * S, 60 * S)]
+
+    started = [call.act for one in calls for call in one if isinstance(call, OperatorActed)]
+    assert started == ([] if words else [Act.START] * len(started))
+    assert bool(started) is not bool(words)
 
 
 def _wishes(loaded: Loaded, path: Path, out: Path) -> Wishes:

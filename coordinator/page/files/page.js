@@ -185,11 +185,13 @@ function overrides({ list, who: name }) {
   return table(["interlock set aside", "by", "why", "ends in", ""], list.map((one) => cells([`▲ ${one.name}`, one.who, one.why, span(one.left_s),
     make("button", { type: "button", disabled: !name, "aria-label": `end the override of ${one.name}`, onclick: () => say(`end ${one.name}`) }, "end it")], "abnormal")));
 }
-function modes({ mode, who: name }) {
+function modes({ mode, who: name, lanes: names }) {
   const words = [["automatic", "mode automatic"], ["one step at a time", "mode step"], ["to the next barrier", "mode to_barrier"], ["manual", "mode manual"]];
   return [make("p", {}, `Mode: ${mode.replace("_", " ")}`), ...words.map(([label, said]) =>
     make("button", { type: "button", disabled: !name || said === `mode ${mode}`, onclick: () => say(said) }, label)),
-    make("button", { type: "button", disabled: !name || mode === "automatic" || mode === "manual", onclick: () => say("step") }, "next step")];
+    // In manual mode a word is for one lane; for all of them it is refused.
+    ...(mode === "manual" ? names.map((lane) => [`next step of ${lane}`, `step ${lane}`]) : [["next step", "step"]]).map(([label, said]) =>
+      make("button", { type: "button", disabled: !name || mode === "automatic", onclick: () => say(said) }, label))];
 }
 function holds(list) {
   if (!list.length) return make("p", {}, "Nothing has been held.");
@@ -259,7 +261,7 @@ function show(now) {
   part("alarm-list", { list: now.alarms.map((one) => ({ ...one, since_s: 10 * Math.floor(one.since_s / 10) })), who }, alarms);
   $("overrides").hidden = !now.overrides.length;
   part("override-list", { list: now.overrides, who }, overrides);
-  part("mode-list", { mode: now.mode, who }, modes);
+  part("mode-list", { mode: now.mode, who, lanes: now.lanes.map((one) => one.name) }, modes);
   part("holds", now.holds, holds);
   part("override-name", now.interlocks.map((one) => one.name), (names) => names.map((one) => make("option", {}, one)));
   $("override-set").disabled = !who;

@@ -73,8 +73,7 @@ def _met(given: Input, items: tuple[Item, ...]) -> dict[Key, dict[int, int]]:
         if item.lane in lanes:
             first, _ = given.document.place(items[lanes[item.lane]].trail)
             what = f"barrier {instance_name(*key)!r} stands here again after line {first}"
-            must, do = "must stand once in a lane", "declare a second barrier"
-            given.tell((*item.trail, "barrier"), "SEQ036", what, must, do)
+            given.tell((*item.trail, "barrier"), "SEQ036", what)
         else:
             lanes[item.lane] = node
     return found
@@ -88,14 +87,13 @@ def _check_declared(given: Input, items: tuple[Item, ...]) -> None:
             given.knows(here, "SEQ033", "barrier", name, declared, of="barriers of this file")
     for name, model in declared.items():
         if model.timeout is None:
-            what, must = f"barrier {name!r} gives no timeout", "must say how long lanes may wait"
-            given.tell(("barriers", name), "SEQ066", what, must, "add 'timeout:'", key=True)
+            what = f"barrier {name!r} gives no timeout"
+            given.tell(("barriers", name), "SEQ066", what, key=True)
     used = {item.step.barrier: True for item in items if isinstance(item.step, BarrierStep)}
     for name in declared:
         if name not in used:
             what = f"barrier {name!r} stands in no lane"
-            must, do = "must be met by at least two lanes", "use it or take it out"
-            given.tell(("barriers", name), "SEQ034", what, must, do, key=True)
+            given.tell(("barriers", name), "SEQ034", what, key=True)
 
 
 def _check_pairing(given: Input) -> None:
@@ -132,10 +130,8 @@ def _check_company(given: Input, items: tuple[Item, ...], met: dict[Key, dict[in
         alone = " and ".join(names[lane] for lane in lanes)
         where = f" and is missing from {' and '.join(missing)}" if missing else " alone"
         what = f"barrier {instance_name(*key)!r} stands in {alone}{where}"
-        must = "must stand in every lane that takes part, in the same loops"
-        do = "add it to the other lane or take it out"
         trail = items[next(iter(lanes.values()))].trail
-        given.tell((*trail, "barrier"), "SEQ035", what, must, do)
+        given.tell((*trail, "barrier"), "SEQ035", what)
 
 
 def _check_order(given: Input, items: tuple[Item, ...], met: dict[Key, dict[int, int]]) -> None:
@@ -157,9 +153,8 @@ def _check_order(given: Input, items: tuple[Item, ...], met: dict[Key, dict[int,
         ring: list[Key] = error.args[1]
         steps = [before[late][early] for early, late in pairwise(ring)]
         what = "; ".join(_order_text(given, items, early, late) for early, late in steps)
-        must = "must come in one order in every lane"
         trail = (*items[steps[0][0]].trail, "barrier")
-        given.tell(trail, "SEQ037", f"order is a ring: {what}", must, "swap them in one lane")
+        given.tell(trail, "SEQ037", f"order is a ring: {what}")
 
 
 def _order_text(given: Input, items: tuple[Item, ...], early: int, late: int) -> str:
@@ -276,16 +271,13 @@ def _balance_nm(given: Input, name: str, written: Value) -> float:
 
 def _tell_point(given: Input, item: Item) -> None:
     what = "a point stands inside a paired span"
-    must = "must stand before its barrier or after the one that closes it"
-    do = "move it: a person who looks must not keep pressure on a bolt"
-    given.tell((*item.trail, "point"), "SEQ061", what, must, do)
+    given.tell((*item.trail, "point"), "SEQ061", what)
 
 
 def _tell_crowd(given: Input, key: Key, lanes: dict[int, int]) -> None:
     names = " and ".join(given.parties[lane] for lane in sorted(lanes))
     what = f"paired barrier {instance_name(*key)!r} joins {names}"
-    must, do = "must join exactly the two sides", "take it out of the other lanes"
-    given.tell(("barriers", key[0]), "SEQ039", what, must, do, key=True)
+    given.tell(("barriers", key[0]), "SEQ039", what, key=True)
 
 
 def _until_barrier(items: tuple[Item, ...], node: int) -> tuple[int, ...]:

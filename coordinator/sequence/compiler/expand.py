@@ -145,8 +145,7 @@ class _Unfolder:
         block = blocks[step.use]
         if step.use in place.blocks:
             ring = " > ".join((*place.blocks, step.use))
-            must, do = "must not use itself", "write a loop, or another block"
-            given.tell(here, "SEQ047", f"block {step.use!r} runs {ring}", must, do)
+            given.tell(here, "SEQ047", f"block {step.use!r} runs {ring}")
             return
         if len(place.blocks) >= BLOCKS_DEEP_MAX:
             what = f"block {step.use!r} stands inside {len(place.blocks)} others"
@@ -185,8 +184,7 @@ class _Unfolder:
         given = self._given
         if any(kind == step.each for kind, _ in place.loops):
             what = f"loop over {step.each!r} stands inside one"
-            must, do = "must stand once", "take one of the loops out"
-            given.tell((*trail, "each"), "SEQ054", what, must, do)
+            given.tell((*trail, "each"), "SEQ054", what)
             return
         if step.each != "round" and self._lane >= len(given.cell.sides):
             what = f"loop over {step.each!r} stands in the lane of the hoist"

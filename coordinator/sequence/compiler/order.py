@@ -91,7 +91,5 @@ def _check_ring(given: Input, items: tuple[Item, ...], after: list[tuple[int, ..
         ring: list[int] = error.args[1][:-1]
         lines = [str(given.document.place(items[node].trail)[0]) for node in ring]
         what = f"steps of lines {', '.join(lines)} wait for each other"
-        must = "must have a first one"
         at = next((node for node in ring if isinstance(items[node].step, _Named)), ring[0])
-        do = "take one of them out of 'after'"
-        given.tell((*items[at].trail, "after"), "SEQ046", what, must, do)
+        given.tell((*items[at].trail, "after"), "SEQ046", what)

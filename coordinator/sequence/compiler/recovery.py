@@ -119,9 +119,7 @@ class RuleMaker:
         if not faults or not isinstance(item.step, DoStep):
             return
         what = f"{item.step.do!r} may raise {', '.join(faults)}"
-        must = "must have a rule for each"
-        do = "add them to a policy of the step, or write 'otherwise: hold' for all such faults"
-        self._given.tell((*item.trail, "do"), "SEQ067", what, must, do)
+        self._given.tell((*item.trail, "do"), "SEQ067", what)
 
     def _own_rules(
         self,
@@ -160,10 +158,8 @@ class RuleMaker:
             if fault in SPAN_FAULTS and not is_span_known:
                 continue
             what = f"policy {policy!r} has a rule for {fault!r}"
-            must = "must be a fault that a step under this policy can raise"
-            do = "take the rule out, or add the fault to the action's 'raises'"
             trail = ("policies", policy, fault)
-            self._given.tell(trail, "SEQ040", what, must, do, key=True)
+            self._given.tell(trail, "SEQ040", what, key=True)
 
     def _rule(self, node: int, fault: str, rule: RuleModel, taken: Taken) -> Rule:
         step = self._items[node].step
@@ -210,8 +206,6 @@ class RuleMaker:
         if found > node or any(isinstance(one.step, BarrierStep) for one in between):
             line, _ = self._given.document.place(self._items[found].trail)
             what = f"policy goes back to id {name!r} of line {line}"
-            must = "must stand above the step with no barrier between"
-            do = "go back to a later step, or move the id"
-            self._given.tell((*item.trail, "policy"), "SEQ045", what, must, do)
+            self._given.tell((*item.trail, "policy"), "SEQ045", what)
             return -1
         return found

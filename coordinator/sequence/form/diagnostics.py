@@ -10,8 +10,11 @@ from functools import lru_cache
 
 from coordinator.packaged import read_tables
 
-CODES: Mapping[str, str] = read_tables("coordinator.sequence.form", "codes")
+_TABLES = read_tables("coordinator.sequence.form", "codes")
+CODES: Mapping[str, str] = _TABLES["headings"]
 """Every code against its heading: `codes.toml` beside this file."""
+ADVICE: Mapping[str, Mapping[str, str]] = _TABLES["advice"]
+"""What must be and what to do, of codes for which that is always the same."""
 
 DIAGNOSTICS_MAX = 200
 # Chosen: more than anyone reads at once; reading ends there, so that a hostile file cannot keep

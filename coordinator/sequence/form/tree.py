@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from math import isfinite
 
 from coordinator.core.plan import Origin
-from coordinator.sequence.form.diagnostics import Diagnostic, Findings, choose_from
+from coordinator.sequence.form.diagnostics import ADVICE, Diagnostic, Findings, choose_from
 
 Part = str | int
 Trail = tuple[Part, ...]
@@ -151,9 +151,11 @@ class Tells:
     findings: Findings
 
     def tell(
-        self, trail: Trail, code: str, what: str, must: str, do: str, *, key: bool = False
+        self, trail: Trail, code: str, what: str, must: str = "", do: str = "", *, key: bool = False
     ) -> None:
-        """Tell a finding at `trail`."""
+        """Tell a finding at `trail`; without `must` and `do`, what the code always asks for."""
+        if not must:
+            must, do = ADVICE[code]["must"], ADVICE[code]["do"]
         self.findings.add(self.document.finding(trail, code, what, must, do, key=key))
 
     def knows(

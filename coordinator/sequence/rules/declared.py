@@ -73,12 +73,10 @@ def check_declared(given: Input) -> None:
         interlock = interlocks.get(model.interlock)
         if interlock is not None and interlock.kind != "interlock":
             what = f"{model.interlock!r} is a {interlock.kind}"
-            must = "must be of kind interlock to allow exceptions"
-            do = "take the exception out; nothing moves while it is active"
-            given.tell((*trail, "interlock"), "SEQ057", what, must, do)
+            given.tell((*trail, "interlock"), "SEQ057", what)
         if not model.reason.strip():
-            what, must = f"exception {name!r} gives no reason", "must say why it may be"
-            given.tell(trail, "SEQ043", what, must, "add 'reason:'", key=True)
+            what = f"exception {name!r} gives no reason"
+            given.tell(trail, "SEQ043", what, key=True)
     _check_use(given)
     _check_values(given)
 

@@ -42,9 +42,8 @@ class _Judge(Teller):
             self._signal(name, signal)
         for name in self.cell.signals:
             if name not in self.gateway.signals:
-                what, must = f"signal {name!r} comes from nowhere", "must have a source"
-                do = "add it, or it stays unknown and nobody may move"
-                self.tell(("gateway", "signals"), "SEQ074", what, must, do, key=True)
+                what = f"signal {name!r} comes from nowhere"
+                self.tell(("gateway", "signals"), "SEQ074", what, key=True)
 
     def _source(self, name: str, source: GatewaySourceModel) -> None:
         trail: Trail = ("gateway", "sources", name)

@@ -131,9 +131,7 @@ def _check_company(given: Input, pulls: tuple[Built, ...], met: Meetings) -> Non
 
 
 def _tell_one_sided(given: Input, one: Built, why: str) -> None:
-    must = "must be made by both sides together inside a paired span"
-    do = "put it after a barrier with 'paired_until', in both lanes"
-    given.tell((*one.item.trail, "do"), "SEQ051", f"{one.node.name!r} {why}", must, do)
+    given.tell((*one.item.trail, "do"), "SEQ051", f"{one.node.name!r} {why}")
 
 
 def _check_opposite(given: Input, one: Built, other: Built) -> None:

@@ -31,6 +31,4 @@ def check_windows(given: Input, built: tuple[Built, ...]) -> None:
             off.setdefault((*one.item.trail, "expect", window.result), []).append((one, what))
     for trail, steps in off.items():
         more = f", and {len(steps) - 1} more such steps" if len(steps) > 1 else ""
-        must = "must accept what it is told to reach"
-        do = "take both from the same round, such as $round.torque with $round.torque_least"
-        given.tell(trail, "SEQ081", f"{steps[0][1]}{more}", must, do)
+        given.tell(trail, "SEQ081", f"{steps[0][1]}{more}")

@@ -16,6 +16,7 @@ from coordinator.sequence import (
     read_cell,
     read_joint,
 )
+from coordinator.sequence.form.diagnostics import ADVICE
 from tests.support.sequence_files import SEQUENCES
 
 TODAY = date(2026, 11, 25)
@@ -40,6 +41,13 @@ def test_codes_samples_and_guide_name_the_same_mistakes() -> None:
 
     assert headings == list(CODES.items())
     assert [path.name[:6] for path in SAMPLES] == list(CODES)
+
+
+def test_advice_that_never_changes_is_of_a_known_code_and_says_what_must_be() -> None:
+    """A sentence that nobody is told, or that is no sentence, would stand there unseen."""
+    assert [code for code in ADVICE if code not in CODES] == []
+    assert all(sorted(one) == ["do", "must"] for one in ADVICE.values())
+    assert all(one["must"].startswith("must ") and one["do"] for one in ADVICE.values())
 
 
 def test_codes_are_numbered_without_a_gap() -> None:
