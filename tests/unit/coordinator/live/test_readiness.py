@@ -2,7 +2,7 @@
 
 from coordinator.core.decide import begin
 from coordinator.core.events import Act, OperatorActed
-from coordinator.core.state import Lane, SignalValue
+from coordinator.core.state import Lane, Party, Phase, SignalValue
 from coordinator.live.operator import ABSENT_US_MAX, PATIENCE_US, OperatorScript
 from coordinator.live.readiness import HEARD_MIN, Readiness, TellMissing
 from coordinator.sequence.cases import case
@@ -11,8 +11,8 @@ from tests.support.small_plan import small_plan
 
 PLAN = small_plan()
 HELD = begin(PLAN)._replace(
-    phase="held",
-    lanes=tuple(Lane(online=True) for _ in PLAN.parties),
+    phase=Phase.HELD,
+    lanes=tuple(Lane(party=Party(online=True)) for _ in PLAN.parties),
     signals=tuple(SignalValue(True, 0) for _ in PLAN.signals),
 )
 
