@@ -2,15 +2,16 @@
 
 import sys
 from importlib.metadata import version
+from inspect import Parameter, Signature
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from coordinator.cli.asked import CheckAsked, DrawAsked, DryRunAsked, FuzzAsked
 from coordinator.cli.commission.commission_verbs import commission_app
 from coordinator.cli.live_app import live_app
-from coordinator.cli.new.words import help_of
+from coordinator.cli.new.words import WORDS, answer_option
 from coordinator.cli.options import (
     File,
     JointFile,
@@ -314,9 +315,18 @@ def replay(
     raise typer.Exit(replay_case(Output.of(json), case, sequence, to_test))
 
 
-def _told(name: str, *flags: str) -> Any:
-    """Return the option that answers a question of `new`."""
-    return typer.Option(*flags, show_default=False, help=help_of(name))
+def answers(**given: str | None) -> dict[str, str]:
+    """Return the answers that were given to questions of `new`."""
+    return {name: answer for name, answer in given.items() if answer is not None}
+
+
+answers.__signature__ = Signature(  # type: ignore[attr-defined]  # read by `inspect`
+    [
+        Parameter(name, Parameter.KEYWORD_ONLY, default=None, annotation=answer_option(name))
+        for name in WORDS
+        if name not in ("first_side", "second_side", "hoist")
+    ]
+)
 
 
 @app.command(
@@ -324,8 +334,8 @@ def _told(name: str, *flags: str) -> Any:
         "new quay", "new quay --side left --side right --bolts 8 --thread M30 --grade 8.8"
     )
 )
+@taking(answers)
 def new(
-    asked: typer.Context,
     folder: Annotated[Path, typer.Argument(help="A new or empty folder.", show_default=False)],
     side: Annotated[
         list[str] | None, typer.Option(help="Name of a side; give it twice.", show_default=False)
@@ -333,25 +343,8 @@ def new(
     hoist: Annotated[
         bool | None, typer.Option(help="A hoist brings the part.", show_default=False)
     ] = None,
-    signals: Annotated[str | None, _told("signals")] = None,
-    bolts: Annotated[str | None, _told("bolts")] = None,
-    thread: Annotated[str | None, _told("thread")] = None,
-    grade: Annotated[str | None, _told("grade")] = None,
-    bolt_circle: Annotated[str | None, _told("bolt_circle")] = None,
-    grip: Annotated[str | None, _told("grip")] = None,
-    engagement: Annotated[str | None, _told("engagement")] = None,
-    hex_across_flats: Annotated[str | None, _told("hex_across_flats", "--hex")] = None,
-    stress: Annotated[str | None, _told("stress")] = None,
-    friction: Annotated[str | None, _told("friction")] = None,
-    rounds: Annotated[str | None, _told("rounds")] = None,
-    wrench_torque: Annotated[str | None, _told("wrench_torque")] = None,
-    spinner_torque: Annotated[str | None, _told("spinner_torque")] = None,
-    sockets: Annotated[str | None, _told("sockets")] = None,
-    calibrated: Annotated[str | None, _told("calibrated")] = None,
-    calibration_due: Annotated[str | None, _told("calibration_due")] = None,
-    loosening_torque: Annotated[str | None, _told("loosening_torque")] = None,
-    balance: Annotated[str | None, _told("balance")] = None,
-    text: Annotated[str | None, _told("text")] = None,
+    *,
+    asked: dict[str, str],
     json: Json = False,
 ) -> None:
     """Start a cell with a joint and a first sequence, from flags; what is left out is asked."""
@@ -362,8 +355,7 @@ def new(
         raise typer.Exit(
             output.refuse(f"{counted(len(side), 'side')} given, must be two; give --side twice")
         )
-    given = {name: value for name, value in asked.params.items() if isinstance(value, str)}
-    given |= dict(zip(("first_side", "second_side"), side or (), strict=False))
+    given = asked | dict(zip(("first_side", "second_side"), side or (), strict=False))
     if hoist is not None:
         given["hoist"] = "yes" if hoist else "no"
     raise typer.Exit(start_cell(output, folder, given))

@@ -92,6 +92,28 @@ class RunAsked(Going):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ResumeAsked:
+    """What is asked of a run that is gone on with."""
+
+    out: Out = RUNS
+    look: Annotated[
+        bool, typer.Option("--look", help="Only show where it was left; nothing is started.")
+    ] = False
+    pinned: Annotated[
+        bool, typer.Option("--pinned", help="Go on with the files as they were, though changed.")
+    ] = False
+    restart: Annotated[
+        bool, typer.Option("--restart", help="Restart once all stand; simulated arms only.")
+    ] = False
+    answer: Answers = None
+    broker: Broker = None
+    secrets: Secrets = None
+    records: Records = None
+    book: RunBooks = None
+    take_over: TakeOver = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PartyAsked:
     """What one simulated party is asked to be."""
 

@@ -1,26 +1,19 @@
 """The verbs that bring up a cell, or a part of one: `run`, `resume`, its parties, the page."""
 
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from coordinator.cli.asked import PartyAsked, RunAsked
+from coordinator.cli.asked import PartyAsked, ResumeAsked, RunAsked
 from coordinator.cli.options import (
     PARTY_BROKER,
     RUNS,
-    Answers,
-    Broker,
     File,
     Json,
-    Out,
     PageAt,
     PartyBroker,
-    Records,
-    RunBooks,
     Secrets,
-    TakeOver,
     examples,
 )
 from coordinator.cli.output import Output
@@ -57,43 +50,17 @@ def run(file: File, asked: RunAsked, json: Json = False) -> None:
         note="Nothing moves before a person restarts.",
     )
 )
+@taking(ResumeAsked)
 def resume(
     run: Annotated[str, typer.Argument(help="Name of the run.", show_default=False)],
-    out: Out = RUNS,
-    look: Annotated[
-        bool, typer.Option("--look", help="Only show where it was left; nothing is started.")
-    ] = False,
-    pinned: Annotated[
-        bool, typer.Option("--pinned", help="Go on with the files as they were, though changed.")
-    ] = False,
-    restart: Annotated[
-        bool, typer.Option("--restart", help="Restart once all stand; simulated arms only.")
-    ] = False,
-    answer: Answers = None,
-    broker: Broker = None,
-    secrets: Secrets = None,
-    records: Records = None,
-    book: RunBooks = None,
-    take_over: TakeOver = False,
+    asked: ResumeAsked,
     json: Json = False,
 ) -> None:
     """Go on with a run after a crash or a Ctrl-C: ask the arms what they did, hold, wait."""
-    from coordinator.cli.resume import ResumeWishes, resume_run
+    from coordinator.cli.resume import resume_run
 
-    use_secrets(secrets)
-    wishes = ResumeWishes(
-        out=out,
-        broker=broker,
-        answer_path=answer,
-        pinned=pinned,
-        restart=restart,
-        look=look,
-        take_over=take_over,
-        interactive=sys.stdin.isatty(),
-        records=records,
-        book=book,
-    )
-    raise typer.Exit(resume_run(Output.of(json), run, wishes))
+    use_secrets(asked.secrets)
+    raise typer.Exit(resume_run(Output.of(json), run, asked))
 
 
 @live_app.command(epilog=examples("page", "page --out bothsides-runs --page-at 127.0.0.1:8090"))

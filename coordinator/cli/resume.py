@@ -1,10 +1,12 @@
 """The verb `resume`: show where a run was left, see that nothing has changed, and go on with it."""
 
 import contextlib
+import sys
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
+from coordinator.cli.asked import ResumeAsked
 from coordinator.cli.end_of_run import report_end
 from coordinator.cli.evidence import keep_evidence
 from coordinator.cli.files import load_answers
@@ -15,7 +17,7 @@ from coordinator.commissioning.book import book_path
 from coordinator.commissioning.promotion import Asked
 from coordinator.compare import compare_sequences
 from coordinator.core.events import Act
-from coordinator.core.procedure import ENDED
+from coordinator.core.state import ENDED
 from coordinator.live.hurry import hurried
 from coordinator.live.resuming import differences
 from coordinator.live.standing import Standing, Standings
@@ -35,44 +37,23 @@ RUNS_TOLD = 5
 _BY_COMMAND = "operator who resumed the run"
 
 
-@dataclass(frozen=True, slots=True)
-class ResumeWishes:
-    """What is asked of `resume`."""
-
-    out: Path
-    broker: str | None = None
-    answer_path: Path | None = None
-    pinned: bool = False
-    """Go on with the files as they were, whatever stands in them now."""
-    restart: bool = False
-    """Restart once everybody stands, without a person at the terminal."""
-    look: bool = False
-    """Show the card and do nothing."""
-    take_over: bool = False
-    interactive: bool = False
-    records: str | None = None
-    """Address of the database of records; None for a file in `out`."""
-    book: Path | None = None
-    """Named: the run is written into its cell's book; else only where there is one already."""
-
-
-def resume_run(output: Output, name: str, wishes: ResumeWishes) -> Exit:
+def resume_run(output: Output, name: str, asked: ResumeAsked) -> Exit:
     """Go on with a run that was left, or only show where it was."""
-    folder = wishes.out / name
+    folder = asked.out / name
     path = folder / FILE_NAME
     if not path.is_file():
-        return output.refuse(_no_run(wishes.out, name))
-    people = load_answers(output, wishes.answer_path)
+        return output.refuse(_no_run(asked.out, name))
+    people = load_answers(output, asked.answer)
     try:
-        journal = Journal.open(path) if wishes.look else Journal.take_up(path)
+        journal = Journal.open(path) if asked.look else Journal.take_up(path)
         with contextlib.closing(journal):
-            return _resume(output, folder, journal, wishes, people)
+            return _resume(output, folder, journal, asked, people)
     except REFUSALS as error:
         return output.refuse(str(error))
 
 
 def _resume(
-    output: Output, folder: Path, journal: Journal, wishes: ResumeWishes, people: People | None
+    output: Output, folder: Path, journal: Journal, asked: ResumeAsked, people: People | None
 ) -> Exit:
     head = journal.head
     sequence = unpack(head, folder / PINNED)
@@ -84,21 +65,21 @@ def _resume(
     for line in card.lines():
         output.say(line)
     changed = what_changed(head, loaded)
-    if wishes.look or replayed.state.phase in ENDED:
-        return _only_look(output, card, changed, is_asked=wishes.look)
-    if changed and not wishes.pinned:
+    if asked.look or replayed.state.phase in ENDED:
+        return _only_look(output, card, changed, is_asked=asked.look)
+    if changed and not asked.pinned:
         return _refuse_changed(output, card, changed)
     stands = standings_of(head, loaded)
-    if not stands.is_all_simulated and wishes.broker is None:
+    if not stands.is_all_simulated and asked.broker is None:
         return output.refuse(
             f"the parties of this run are not all simulated ({stands.words()}): name their broker "
             "with --broker"
         )
-    if wishes.restart and not head.simulated:
+    if asked.restart and not head.simulated:
         return output.refuse("--restart is for simulated arms; real ones are restarted by a person")
-    asked = _to_live(loaded, sequence, joint, wishes, people)
+    wished = _to_live(loaded, sequence, joint, asked, people)
     resumed = replace(
-        asked,
+        wished,
         say=output.say,
         console=output.people,
         seed=head.seed,
@@ -106,17 +87,17 @@ def _resume(
         standings=stands,
         causes=_causes_of(folder),
     )
-    result = run_live(resumed, wishes.broker, Resumption(journal, replayed))
-    book = book_path(wishes.book or BOOKS, loaded.cell.cell)
-    if wishes.book or not stands.is_all_simulated or book.exists():
+    result = run_live(resumed, asked.broker, Resumption(journal, replayed))
+    book = book_path(asked.book or BOOKS, loaded.cell.cell)
+    if asked.book or not stands.is_all_simulated or book.exists():
         proof = Asked(loaded, head.sequence, stands, replayed.state.mode, loaded.plan.caps)
         keep_evidence(output, book, proof, result, resumed=True)
     return report_end(
         output,
         loaded,
         result,
-        out=wishes.out,
-        records=wishes.records,
+        out=asked.out,
+        records=asked.records,
         where=card.document(),
     )
 
@@ -177,10 +158,10 @@ def _to_live(
     loaded: Loaded,
     sequence: Path,
     joint: Path | None,
-    wishes: ResumeWishes,
+    asked: ResumeAsked,
     people: People | None,
 ) -> Wishes:
-    restart = (WrittenAct(Act.RESTART, _BY_COMMAND, when="held"),) if wishes.restart else ()
+    restart = (WrittenAct(Act.RESTART, _BY_COMMAND, when="held"),) if asked.restart else ()
     written = people or People()
     # The start was given before the crash; another would only be refused.
     acts = (*written.acts, *restart)
@@ -188,12 +169,12 @@ def _to_live(
         loaded=loaded,
         sequence_path=sequence,
         joint_path=joint,
-        out=wishes.out,
+        out=asked.out,
         say=print,
         people=People(written.answers, acts, written.steps),
-        interactive=wishes.interactive and people is None,
-        take_over=wishes.take_over,
-        records=wishes.records,
+        interactive=sys.stdin.isatty() and people is None,
+        take_over=asked.take_over,
+        records=asked.records,
     )
 
 

@@ -1,13 +1,13 @@
 """The verb `timeline`: the timeline of a run or rehearsal out of its journal, or two compared."""
 
 import contextlib
+from dataclasses import asdict
 from pathlib import Path
 
 from coordinator.cli.output import Exit, Output
-from coordinator.core.plan import Plan
 from coordinator.live.hurry import hurried
 from coordinator.operate.pinned import load_pinned, speed_of
-from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed
+from coordinator.records.journal import FILE_NAME, Journal, JournalFailed
 from coordinator.records.replaying import replay_steps
 from coordinator.timeline.build import Timeline, build, first_divergence
 from coordinator.timeline.picture import to_page, to_svg
@@ -45,9 +45,7 @@ def show_timeline(output: Output, folder: Path, other: Path | None, target: Path
              "begin_us": one.begin_us, "end_us": one.end_us}
             for one in made.critical
         ],
-        divergence=None
-        if apart is None
-        else {name: getattr(apart, name) for name in apart.__slots__},
+        divergence=None if apart is None else asdict(apart),
     )  # fmt: skip
     return Exit.GOOD if apart is None else Exit.FINDINGS
 
@@ -68,12 +66,8 @@ def read_timeline(folder: Path) -> Timeline:
         JournalFailed: JNL001, there is no journal or its files cannot be read any more.
     """
     with contextlib.closing(Journal.open(folder / FILE_NAME)) as journal:
-        plan = _plan(journal.head, folder)
+        pinned = load_pinned(journal.head)
+        if pinned is None:
+            raise JournalFailed(f"{folder}: the files of its journal do not load any more [JNL001]")
+        plan = hurried(pinned.plan, speed_of(journal.head))
         return build(plan, replay_steps(plan, journal))
-
-
-def _plan(head: Head, folder: Path) -> Plan:
-    loaded = load_pinned(head)
-    if loaded is None:
-        raise JournalFailed(f"{folder}: the files of its journal do not load any more [JNL001]")
-    return hurried(loaded.plan, speed_of(head))

@@ -319,7 +319,9 @@ class _Judging:
         if not isinstance(event, OperatorActed):
             return False
         wanted = {Act.START: "idle", Act.RESTART: "held"}.get(event.act)
-        return wanted == self._before.phase and all(lane.online for lane in self._before.lanes)
+        return wanted == self._before.phase and all(
+            lane.party.online for lane in self._before.lanes
+        )
 
     def _expected(self, episode: _Episode, effect: EffectKind) -> bool | None:
         name = self._plan.interlocks[episode.interlock].name

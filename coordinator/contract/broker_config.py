@@ -5,12 +5,16 @@ own and the others keep theirs.
 
 Invariants: CN3, nobody without a password gets into the broker; CN4, a file that holds a secret is
 its owner's alone.
-Source: Mosquitto 2.0, mosquitto.conf(5).
+Source: Mosquitto 2.0, mosquitto.conf(5); OASIS, MQTT Version 5.0, 2019, 5.4.2 authorization of
+clients.
 """
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from importlib.resources import files
+from itertools import groupby
+from operator import attrgetter
 from pathlib import Path
 
 from coordinator.contract.credentials import (
@@ -19,10 +23,12 @@ from coordinator.contract.credentials import (
     new_password,
     password_line,
 )
-from coordinator.contract.parties import accounts, rights, to_acl
 from coordinator.live.mqtt_link import AUTHORITY_FILE, PASSWORD_FILE
 from coordinator.wire.codec import BYTES_MAX
+from coordinator.wire.topics import COORDINATOR, EVERYBODY, FLOOR, ROOT
 
+SAID = ("report", "telemetry", "state")
+"""What every party tells about itself."""
 PORT = 8883
 PARTIES = "parties"
 PACKET_BYTES_MAX = BYTES_MAX + 4096
@@ -62,31 +68,15 @@ def write_broker_config(folder: Path, wish: BrokerWish) -> tuple[Path, ...]:
 def to_configuration(folder: Path, wish: BrokerWish) -> str:
     """Return ``mosquitto.conf`` for a folder: TLS 1.3 only, passwords, rights, no truth kept."""
     at = folder.absolute()
-    return f"""# Broker of cell {wish.cell}: TLS 1.3 alone, a password for each party, and
-# rights that forbid what they do not name. Nothing is kept over a restart.
-# Started as root it becomes this user, who alone may read the secrets here.
-user {folder.owner()}
-listener {wish.port}
-tls_version tlsv1.3
-cafile {at / AUTHORITY_FILE}
-certfile {at / "broker.crt"}
-keyfile {at / "broker.key"}
-allow_anonymous false
-password_file {at / "passwords"}
-acl_file {at / "acl"}
-persistence false
-set_tcp_nodelay true
-message_size_limit {BYTES_MAX}
-max_packet_size {PACKET_BYTES_MAX}
-max_keepalive 60
-max_queued_messages 1000
-max_inflight_messages 20
-connection_messages true
-log_type error
-log_type warning
-log_type notice
-log_type information
-"""
+    text = files("coordinator.contract").joinpath("mosquitto.txt").read_text("utf-8")
+    return text.format(
+        cell=wish.cell,
+        owner=folder.owner(),
+        port=wish.port,
+        at=at,
+        bytes_max=BYTES_MAX,
+        packet_bytes_max=PACKET_BYTES_MAX,
+    )
 
 
 def _write_certificates(folder: Path, wish: BrokerWish) -> Iterable[Path]:
@@ -124,3 +114,79 @@ def _write(path: Path, content: bytes, *, secret: bool) -> None:
     with os.fdopen(descriptor, "wb") as file:
         file.write(content)
     aside.replace(path)
+
+
+@dataclass(frozen=True, slots=True)
+class Right:
+    """One topic that one party may use."""
+
+    party: str
+    topic: str
+    may: str
+    """``read``, ``write`` or ``readwrite``."""
+
+
+def accounts(sides: Iterable[str], hoist: str | None) -> dict[str, tuple[str, ...]]:
+    """Return each account of a cell's broker with the parties it speaks for.
+
+    The floor speaks for the hoist's lane as well: its operator answers there.
+    """
+    floor = (FLOOR,) if hoist is None else (FLOOR, hoist)
+    return {COORDINATOR: (COORDINATOR,), **{side: (side,) for side in sides}, FLOOR: floor}
+
+
+def rights(
+    cell: str, sides: Iterable[str], hoist: str | None, *, simulated: bool = False
+) -> tuple[Right, ...]:
+    """Return everything that each account may do, account by account.
+
+    Args:
+        cell: Name of the cell, second level of every topic.
+        sides: Names of its arms.
+        hoist: Name of the hoist's lane, if it has one.
+        simulated: Let simulated parties tell each other of the simulated steel too.
+    """
+    known = accounts(sides, hoist)
+    others = [party for account in known for party in known[account] if party != COORDINATOR]
+    found = list(_of_coordinator(cell, others))
+    for account, parties in known.items():
+        if account != COORDINATOR:
+            found += _of_party(cell, account, parties, simulated=simulated)
+    return tuple(found)
+
+
+def _of_coordinator(cell: str, others: list[str]) -> Iterator[Right]:
+    at = f"{ROOT}/{cell}"
+    yield Right(COORDINATOR, f"{at}/{EVERYBODY}/lease", "write")
+    yield Right(COORDINATOR, f"{at}/{COORDINATOR}/state", "readwrite")
+    for party in others:
+        yield Right(COORDINATOR, f"{at}/{party}/command", "write")
+        for channel in SAID:
+            yield Right(COORDINATOR, f"{at}/{party}/{channel}", "read")
+    yield Right(COORDINATOR, f"{at}/{FLOOR}/signals", "read")
+
+
+def _of_party(
+    cell: str, account: str, parties: tuple[str, ...], *, simulated: bool
+) -> Iterator[Right]:
+    at = f"{ROOT}/{cell}"
+    yield Right(account, f"{at}/{EVERYBODY}/lease", "read")
+    for party in parties:
+        yield Right(account, f"{at}/{party}/command", "read")
+        for channel in SAID:
+            yield Right(account, f"{at}/{party}/{channel}", "write")
+        if simulated:
+            yield Right(account, f"{at}/{party}/simulated", "write")
+    may = "readwrite" if account == FLOOR else "read"
+    yield Right(account, f"{at}/{FLOOR}/signals", may)
+    if simulated:
+        yield Right(account, f"{at}/+/simulated", "read")
+
+
+def to_acl(found: Iterable[Right]) -> str:
+    """Return the rights as a Mosquitto ACL file; who has no line may do nothing."""
+    lines = ["# Nobody may do anything that is not said here.\n"]
+    for party, own in groupby(found, attrgetter("party")):
+        lines.append(f"\nuser {party}\n")
+        lines += [f"topic {one.may} {one.topic}\n" for one in own]
+    return "".join(lines)

@@ -6,20 +6,20 @@ Source: AsyncAPI Specification 3.0.0, 2023; CloudEvents 1.0.2, CNCF; JSON Schema
 """
 
 import json
+from functools import cache
+from importlib.resources import files
 from typing import Any, get_args
 
 from pydantic import TypeAdapter
 
-from coordinator.contract.examples import example_of
-from coordinator.wire.codec import BYTES_MAX, adapter_of, encode, type_name_of
-from coordinator.wire.messages import Body, Command, Lease
+from coordinator.wire.codec import BYTES_MAX, adapter_of, decode, encode, type_name_of
+from coordinator.wire.messages import Body, Command, Lease, Message
 from coordinator.wire.topics import ROOT, channel_of, is_retained, quality_of
 
 VERSION = "1.1.0"
 """Of the contract. A field or body that is added raises the second number; what old parties would
 misread raises the first."""
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-_TIME = {"type": "string", "format": "date-time"}
 _SAID = {
     "command": "What the coordinator tells one party to do, or to stop doing.",
     "lease": "How long arms may move, and under which caps; to everybody.",
@@ -42,35 +42,16 @@ def schema_of(body: type[Any]) -> Document:
     adapter: TypeAdapter[Any] = adapter_of(body)
     data = adapter.json_schema()
     data = _inlined(data, data.pop("$defs", {}))
+    envelope = json.loads(files("coordinator.contract").joinpath("envelope.json").read_bytes())
+    expiry = ("expirytime",) if body in (*get_args(Command), Lease) else ()
     return {
         "$schema": DIALECT,
         "title": body.__name__,
         "description": _sentence(body),
         "type": "object",
-        "required": [
-            *("specversion", "id", "source", "type", "subject", "time"),
-            *("datacontenttype", "sequence", "epoch", "data"),
-            *(("expirytime",) if body in (*get_args(Command), Lease) else ()),
-        ],
-        "properties": {
-            "specversion": {"const": "1.0"},
-            "id": {"type": "string", "description": "<source>-<epoch>-<sequence>"},
-            "source": {"type": "string", "minLength": 1, "description": "Who says it."},
-            "type": {"const": f"org.bothsides.{body.__name__.lower()}"},
-            "subject": {"type": "string", "minLength": 1, "description": "Whom it concerns."},
-            "time": {**_TIME, "description": "When it was sent; UTC, microseconds."},
-            "datacontenttype": {"const": "application/json"},
-            "sequence": {"type": "integer", "minimum": 0, "description": "Grows by one."},
-            "epoch": {"type": "integer", "minimum": 0, "description": "Of the coordinator."},
-            "ordinal": {
-                "type": "integer",
-                "minimum": 1,
-                "description": "Grows by one for each message of the source about this subject "
-                "since its start; absent on wills and simulated facts.",
-            },
-            "expirytime": {**_TIME, "description": "What arrives later is refused."},
-            "data": data,
-        },
+        "required": [*envelope["required"], *expiry],
+        "properties": envelope["properties"]
+        | {"type": {"const": f"org.bothsides.{body.__name__.lower()}"}, "data": data},
     }
 
 
@@ -162,3 +143,18 @@ def _inlined(value: Any, definitions: Document) -> Any:
 def _sentence(body: type[Any]) -> str:
     text = " ".join((body.__doc__ or "").split())
     return "" if text.startswith(f"{body.__name__}(") else text
+
+
+@cache
+def _examples() -> dict[type[Any], Message]:
+    text = files("coordinator.contract").joinpath("examples.jsonl").read_bytes()
+    messages = [decode("example", line) for line in text.splitlines()]
+    return {type(one.body): one for one in messages}
+
+
+def example_of(body: type[Any]) -> Message:
+    """Return a worked example of a body, as it stands in `examples.jsonl`.
+
+    It is of a day in 2030, so that nobody takes it for a message of today.
+    """
+    return _examples()[body]

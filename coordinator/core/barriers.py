@@ -10,15 +10,25 @@ barrier disarms all; B9, a barrier that times out names who is missing.
 from coordinator.core import commands, faults, interlocks, modes, pairing
 from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Mode
-from coordinator.core.state import Doing, Timer
+from coordinator.core.state import (
+    AT_BARRIER,
+    DECIDING,
+    Commanded,
+    CoreFault,
+    Doing,
+    MeetingPhase,
+    Pending,
+    StepPhase,
+    Watch,
+)
 from coordinator.core.turn import Turn, require
 
 
 def arrive(turn: Turn, lane: int, barrier: int) -> None:
     """A lane stands at a barrier; the first to come starts the clock."""
+    # Once: one that comes later must not give the rest more time.
     if turn.state.meetings[barrier].deadline_us == 0:
-        timeout_us = turn.plan.barriers[barrier].timeout_us
-        turn.meet(barrier, deadline_us=turn.now_us + timeout_us)
+        _wait(turn, barrier)
     _arm(turn, barrier)
 
 
@@ -28,19 +38,20 @@ def missing(turn: Turn, barrier: int) -> tuple[int, ...]:
     return tuple(
         lane
         for lane, node in zip(meeting.lanes, meeting.nodes, strict=True)
-        if turn.lane(lane).node != node or turn.lane(lane).phase != "pending"
+        if turn.lane(lane).node != node or not isinstance(turn.lane(lane).at, Pending)
     )
 
 
-def confirm(turn: Turn, lane: int) -> None:
+def confirm(turn: Turn, lane: int, at: Commanded) -> None:
     """A party has confirmed that it is armed; the last to do so releases everybody."""
+    turn.step(lane, at._replace(phase=StepPhase.ARMED), "confirm")
     # It has answered: from here on only those that have not are asked and can fall silent.
-    turn.step(lane, "confirm", timer=Timer.NONE, timer_us=0, asks=0)
+    turn.put_watch(lane, Watch())
     barrier = turn.node(turn.lane(lane).node).barrier
     meeting = turn.plan.barriers[barrier]
-    if turn.state.meetings[barrier].phase != "arming":
+    if turn.state.meetings[barrier].phase is not MeetingPhase.ARMING:
         return  # A hold has outrun the confirmation.
-    if all(turn.lane(i).phase == "armed" for i in meeting.lanes):
+    if all(turn.lane(i).at.phase is StepPhase.ARMED for i in meeting.lanes):
         _release(turn, barrier)
 
 
@@ -54,15 +65,17 @@ def started(turn: Turn, lane: int, started_us: int) -> None:
         started_us if party == lane else start
         for party, start in zip(meeting.lanes, turn.state.meetings[barrier].starts_us, strict=True)
     )
-    turn.meet(barrier, starts_us=starts_us)
+    # Starts are judged as the parties measured them; the bus delays each report differently.
+    turn.meet(barrier, turn.state.meetings[barrier]._replace(starts_us=starts_us))
     if min(starts_us) < 0:
         return
-    turn.meet(barrier, "pass", deadline_us=0)
+    turn.end_meeting(barrier, "pass")
     spread_us = max(starts_us) - min(starts_us)
     text = f"{meeting.name}: started {spread_us / 1000:.1f} ms apart"
     if spread_us <= meeting.window_us:
         turn.notify("note", "barrier_passed", text)
         return
+    # Outside a span only the record suffers; in one, one side has already pulled alone.
     turn.notify("warning", "out_of_step", f"{text}, window {meeting.window_us / 1000:.1f} ms")
     if meeting.span >= 0:
         _start_over(turn, barrier, lane)
@@ -73,7 +86,7 @@ def released_barrier(turn: Turn, lane: int) -> int:
     node = turn.lane(lane).node
     for barrier, meeting in enumerate(turn.state.meetings):
         plan = turn.plan.barriers[barrier]
-        if meeting.phase == "released" and lane in plan.lanes:
+        if meeting.phase is MeetingPhase.RELEASED and lane in plan.lanes:
             position = plan.lanes.index(lane)
             # By its node and not by the lane alone: a late start never counts for the next barrier.
             if node in (plan.nodes[position], plan.next_nodes[position]):
@@ -84,13 +97,11 @@ def released_barrier(turn: Turn, lane: int) -> int:
 def break_up(turn: Turn, barrier: int, lane: int, why: str) -> None:
     """One party refused or fell silent while arming: disarm everybody and hold (B8)."""
     meeting = turn.plan.barriers[barrier]
-    turn.meet(barrier, "break")
-    turn.meet(barrier, "again", deadline_us=0)
+    turn.end_meeting(barrier, "break", "again")
     reason = f"barrier {meeting.name}: {turn.name(lane)} {why}"
     for party in meeting.lanes:
-        if turn.lane(party).phase in ("arming", "armed"):
+        if turn.lane(party).at.phase in AT_BARRIER:
             commands.disarm(turn, party, reason)
-            turn.step(party, "disarm", doing=Doing.STEP)
     begin_hold(turn, "hold", reason)
 
 
@@ -101,18 +112,19 @@ def watch(turn: Turn) -> None:
         meeting = turn.state.meetings[barrier]
         if not 0 < meeting.deadline_us <= turn.now_us:
             continue
-        if meeting.phase == "waiting":
+        if meeting.phase is MeetingPhase.WAITING:
             _expire(turn, barrier)
-        elif meeting.phase == "released":
+        elif meeting.phase is MeetingPhase.RELEASED:
             _miss_start(turn, barrier)
 
 
 def _arm(turn: Turn, barrier: int) -> None:
     meeting = turn.plan.barriers[barrier]
-    if turn.state.meetings[barrier].phase != "waiting" or missing(turn, barrier):
+    if turn.state.meetings[barrier].phase is not MeetingPhase.WAITING or missing(turn, barrier):
         return
     taken = []
     for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
+        # All or nobody: one that is armed while another may not be would hold its zone for nothing.
         move = turn.node(node).move if node >= 0 else commands.STAND_BY
         require(move is not None, "B6", f"barrier {meeting.name} is followed by no step")
         if move is None or not commands.may_send(turn, lane, node, move):
@@ -120,36 +132,54 @@ def _arm(turn: Turn, barrier: int) -> None:
         if move.zone >= 0 and move.zone in taken:
             return  # Two cannot begin together in one zone (Z1); the barrier's time will say so.
         taken.append(move.zone)
+    # In semi-automatic mode the word of one side must not make the other begin (M1).
     if not all(modes.is_allowed(turn, lane) for lane in meeting.lanes):
         return
     for lane in meeting.lanes:
         modes.use(turn, lane, at_barrier=True)
-    epoch = turn.state.meetings[barrier].epoch + 1
-    turn.meet(barrier, "arm", epoch=epoch, deadline_us=0)
+    # A new epoch for every arming: an answer to the last one still under way counts for nothing.
+    now = turn.state.meetings[barrier]
+    turn.meet(barrier, now._replace(epoch=now.epoch + 1, deadline_us=0), "arm")
     for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
-        turn.step(lane, "arm")
-        commands.send(turn, lane, Doing.STAND if node < 0 else Doing.STEP, barrier=barrier)
+        commands.arm(turn, lane, barrier, Doing.STAND if node < 0 else Doing.STEP)
 
 
 def _release(turn: Turn, barrier: int) -> None:
     meeting = turn.plan.barriers[barrier]
+    # Asked anew: between arming and the last confirmation an interlock may have acted (I1).
     for lane in meeting.lanes:
         node = commands.live_node(turn, lane)
         if not commands.may_send(turn, lane, node, commands.live_move(turn, lane)):
             break_up(turn, barrier, lane, "may not move")
             return
+    # The start lies ahead by more than the bus takes, so that all have heard it by then.
     timing = turn.plan.timing
     start_us = turn.now_us + timing.lead_us
-    deadline_us = start_us + timing.acknowledge_us
-    unknown = (-1,) * len(meeting.lanes)
-    turn.meet(barrier, "release", start_us=start_us, deadline_us=deadline_us, starts_us=unknown)
+    now = turn.state.meetings[barrier]._replace(
+        start_us=start_us,
+        deadline_us=start_us + timing.acknowledge_us,
+        starts_us=(-1,) * len(meeting.lanes),
+    )
+    turn.meet(barrier, now, "release")
     for lane, node in zip(meeting.lanes, meeting.next_nodes, strict=True):
         commands.release(turn, lane, start_us)
-        done = turn.lane(lane).done | 1 << turn.lane(lane).node
-        turn.step(lane, "release", done=done)
-        if node >= 0:
-            turn.put(lane, node=node)
-            turn.count(lane, node, "")
+        _pass(turn, lane, node)
+
+
+def _pass(turn: Turn, lane: int, node: int) -> None:
+    """Take a lane past its barrier, to the armed step if there is one."""
+    at_hand = turn.lane(lane)
+    if isinstance(at_hand.at, Commanded):
+        done = at_hand.done | 1 << at_hand.node
+        at = at_hand.at._replace(phase=StepPhase.RUNNING)
+        turn.step(lane, at, "release", node=node if node >= 0 else None, done=done)
+    if node >= 0:
+        turn.count_begin(lane, node)
+
+
+def _wait(turn: Turn, barrier: int) -> None:
+    deadline_us = turn.now_us + turn.plan.barriers[barrier].timeout_us
+    turn.meet(barrier, turn.state.meetings[barrier]._replace(deadline_us=deadline_us))
 
 
 def _expire(turn: Turn, barrier: int) -> None:
@@ -157,11 +187,11 @@ def _expire(turn: Turn, barrier: int) -> None:
     meeting = turn.plan.barriers[barrier]
     if turn.state.mode is not Mode.AUTOMATIC or any(turn.lane(lane).prompt for lane in absent):
         # It waits for a person, who may take the time that is needed.
-        turn.meet(barrier, deadline_us=turn.now_us + meeting.timeout_us)
+        _wait(turn, barrier)
         return
     names = ", ".join(turn.name(lane) for lane in absent) or _unmet_words(turn, barrier)
     waited_s = meeting.timeout_us / 1e6
-    turn.meet(barrier, "expire", deadline_us=0)
+    turn.end_meeting(barrier, "expire")
     reason = f"barrier {meeting.name}: waited {waited_s:.0f} s, missing: {names}"
     begin_hold(turn, "hold", reason)
 
@@ -178,24 +208,26 @@ def _miss_start(turn: Turn, barrier: int) -> None:
     meeting = turn.plan.barriers[barrier]
     starts_us = turn.state.meetings[barrier].starts_us
     late = [lane for lane, start in zip(meeting.lanes, starts_us, strict=True) if start < 0]
-    turn.meet(barrier, deadline_us=0)
+    turn.end_meeting(barrier)
     names = ", ".join(turn.name(lane) for lane in late)
     turn.notify("warning", "start_missing", f"{meeting.name}: {names} reported no start")
     if meeting.span >= 0 and late:
         _start_over(turn, barrier, late[0])
     else:
-        turn.meet(barrier, "break")
+        turn.end_meeting(barrier, "break")
         begin_hold(turn, "hold", f"barrier {meeting.name}: {names} reported no start")
 
 
 def _start_over(turn: Turn, barrier: int, lane: int) -> None:
     span = turn.plan.barriers[barrier].span
-    if turn.state.phase not in faults.DECIDING_PHASES:
+    if turn.state.phase not in DECIDING:
         return  # The run has ended, or everybody goes back on a restart anyway.
+    # It still pulls: it is stopped before it is decided about, and its partner with it.
     if turn.lane(lane).command:
-        faults.hold_to_fail(turn, lane, "out_of_step", turn.plan.spans[span].stop_us)
+        faults.hold_to_fail(turn, lane, CoreFault.OUT_OF_STEP, turn.plan.spans[span].stop_us)
         pairing.stop_partners(turn, span, lane)
-    elif turn.lane(lane).phase == "pending":
+    elif isinstance(turn.lane(lane).at, Pending):
         # It has ended well already: the pair's fate is decided as for any other fault.
-        turn.put(lane, node=pairing.first_node(turn, span, lane))
-        faults.fail(turn, lane, "out_of_step")
+        first = pairing.first_node(turn, span, lane)
+        turn.put(lane, turn.lane(lane)._replace(node=first))
+        faults.fail(turn, lane, CoreFault.OUT_OF_STEP)

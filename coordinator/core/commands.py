@@ -9,7 +9,18 @@ from coordinator.core import interlocks, zones
 from coordinator.core.effects import SendAsk, SendDisarm, SendDo, SendMakeReady, SendRelease
 from coordinator.core.events import MessagesMissed
 from coordinator.core.plan import Move
-from coordinator.core.state import Doing, Timer
+from coordinator.core.state import (
+    ACTIVE,
+    Command,
+    Commanded,
+    Doing,
+    Pending,
+    Recovering,
+    Rest,
+    StepPhase,
+    Timer,
+    Watch,
+)
 from coordinator.core.turn import Turn, require
 
 STAND_BY = Move("stand_by")
@@ -22,19 +33,21 @@ def may_send(turn: Turn, lane: int, node: int, move: Move) -> bool:
         # Standing by moves nothing: only what has tripped keeps it.
         unmet = tuple(i for i in unmet if turn.state.tripped[i])
     at_hand = turn.lane(lane)
-    at_rest = at_hand.held or at_hand.hold_us > 0
-    return at_hand.online and not at_rest and not unmet and zones.is_free(turn, lane, move)
+    # One told to hold may stand already without our knowing: a command would be refused, or obeyed.
+    at_rest = at_hand.rest.held or at_hand.rest.hold_us > 0
+    return at_hand.party.online and not at_rest and not unmet and zones.is_free(turn, lane, move)
 
 
 def live_move(turn: Turn, lane: int) -> Move:
     """Return the move that the lane's live command asks for."""
-    at_hand = turn.lane(lane)
-    if at_hand.doing is Doing.STAND:
+    at = turn.lane(lane).at
+    if isinstance(at, Recovering):
+        return at.queue[0]
+    if isinstance(at, Commanded) and at.command.doing is Doing.STAND:
         return STAND_BY
-    if at_hand.doing is Doing.MOVE:
-        return at_hand.queue[0]
-    node = live_node(turn, lane)
-    move = turn.node(node).move
+    # Asked at every sign of work: looked up here, not by way of `live_node`.
+    node = turn.plan.commanded[turn.lane(lane).node]
+    move = turn.plan.nodes[node].move
     require(move is not None, "A5", f"node {node} has no move")
     return move or STAND_BY
 
@@ -42,83 +55,79 @@ def live_move(turn: Turn, lane: int) -> Move:
 def live_node(turn: Turn, lane: int) -> int:
     """Return the node that the lane's live command belongs to; at a barrier, the armed step."""
     at_hand = turn.lane(lane)
-    barrier = turn.node(at_hand.node).barrier
-    if barrier < 0 or at_hand.doing is Doing.MOVE:
+    if isinstance(at_hand.at, Recovering):
         return at_hand.node
-    meeting = turn.plan.barriers[barrier]
-    return meeting.next_nodes[meeting.nodes.index(at_hand.node)]
+    return turn.plan.commanded[at_hand.node]
 
 
-def send(turn: Turn, lane: int, doing: Doing, *, barrier: int = -1) -> None:
-    """Give out a new command for the lane's step, recovery move or stand-by.
+def send_step(turn: Turn, lane: int) -> None:
+    """Give out a new command for the lane's step; the caller has asked `may_send`."""
+    command = Command(turn.next_command(), Doing.STEP)
+    turn.step(lane, Commanded(StepPhase.SENT, command, turn.lane(lane).at.fault), "send")
+    _give_out(turn, lane)
 
-    The caller has asked `may_send`; at a barrier the command is armed only.
-    """
-    turn.put(lane, command=turn.next_command(), doing=doing, asks=0)
-    move = live_move(turn, lane)
-    zones.enter(turn, lane, move)
-    turn.put(
-        lane,
-        timer=Timer.ACKNOWLEDGE,
-        timer_us=turn.now_us + turn.plan.timing.acknowledge_us,
-        timeout_us=0 if barrier >= 0 else turn.now_us + move.timeout_us,
-        torque_nm=None,
-    )
-    _emit_do(turn, lane, barrier)
+
+def send_move(turn: Turn, lane: int, at: Recovering) -> None:
+    """Give out a new command for the first move that is queued; the caller has asked `may_send`."""
+    command = Command(turn.next_command(), Doing.MOVE)
+    turn.put_at(lane, at._replace(command=command))
+    _give_out(turn, lane)
+
+
+def arm(turn: Turn, lane: int, barrier: int, doing: Doing) -> None:
+    """Give out a new command that the party may not begin before the barrier's release."""
+    command = Command(turn.next_command(), doing)
+    turn.step(lane, Commanded(StepPhase.ARMING, command, turn.lane(lane).at.fault), "arm")
+    _give_out(turn, lane, barrier)
 
 
 def release(turn: Turn, lane: int, start_us: int) -> None:
     """Start the lane's armed command at `start_us`."""
-    at_hand = turn.lane(lane)
     move = live_move(turn, lane)
-    turn.put(
-        lane,
-        timer=Timer.PROGRESS,
-        timer_us=start_us + move.no_progress_us,
-        timeout_us=start_us + move.timeout_us,
-        asks=0,
-    )
-    turn.emit(SendRelease(lane, at_hand.command, start_us, start_us))
+    progress_us, timeout_us = start_us + move.no_progress_us, start_us + move.timeout_us
+    turn.put_watch(lane, Watch(Timer.PROGRESS, progress_us, timeout_us))
+    # It expires at its own start: heard later it would start one side alone.
+    turn.emit(SendRelease(lane, turn.lane(lane).command, start_us, start_us))
 
 
 def disarm(turn: Turn, lane: int, reason: str) -> None:
     """Forget the lane's armed command; a late answer to it does nothing."""
+    at_hand = turn.lane(lane)
     expires_us = turn.now_us + turn.plan.timing.expiry_us
-    turn.emit(SendDisarm(lane, turn.lane(lane).command, reason, expires_us))
-    clear(turn, lane)
-
-
-def clear(turn: Turn, lane: int) -> None:
-    """Forget the lane's live command and its timers."""
-    turn.put(lane, command=0, asks=0, torque_nm=None, unknown=False)
-    turn.put(lane, timer=Timer.NONE, timer_us=0, timeout_us=0)
+    turn.emit(SendDisarm(lane, at_hand.command, reason, expires_us))
+    turn.step(lane, Pending(fault=at_hand.at.fault), "disarm")
+    turn.put_watch(lane, Watch())
 
 
 def see_work(turn: Turn, lane: int) -> None:
     """Note a sign of work on the live command."""
-    if turn.lane(lane).hold_us or turn.state.phase not in interlocks.ACTIVE_PHASES:
+    at_hand = turn.lane(lane)
+    # Told to hold, what is waited for is that it stands: signs of work put nothing off.
+    if at_hand.rest.hold_us or turn.state.phase not in ACTIVE:
         return
-    no_progress_us = live_move(turn, lane).no_progress_us
-    turn.put(lane, timer=Timer.PROGRESS, timer_us=turn.now_us + no_progress_us, asks=0)
+    progress_us = turn.now_us + live_move(turn, lane).no_progress_us
+    turn.put_watch(lane, Watch(Timer.PROGRESS, progress_us, at_hand.watch.timeout_us))
 
 
 def make_ready(turn: Turn, lane: int) -> None:
     """Let a held party take commands again; it answers with ready."""
-    timing = turn.plan.timing
+    timing, at_hand = turn.plan.timing, turn.lane(lane)
     control = turn.next_command()
-    timer_us = turn.now_us + timing.acknowledge_us
-    turn.put(lane, timer=Timer.READY, timer_us=timer_us, control=control)
+    watch = Watch(Timer.READY, turn.now_us + timing.acknowledge_us, 0, at_hand.watch.asks)
+    held, _, hold_us, failing = at_hand.rest
+    turn.put_order(lane, Rest(held, control, hold_us, failing), watch)
     turn.emit(SendMakeReady(lane, control, turn.now_us + timing.expiry_us))
 
 
 def ask(turn: Turn, lane: int) -> bool:
     """Ask what became of the live command; False once it was asked as often as allowed."""
-    at_hand = turn.lane(lane)
-    if at_hand.asks >= turn.plan.timing.asks:
+    watch, timing = turn.lane(lane).watch, turn.plan.timing
+    # Bounded: who says nothing three times is a case for a person, not for more messages.
+    if watch.asks >= timing.asks:
         return False
-    timing = turn.plan.timing
-    turn.put(lane, asks=at_hand.asks + 1, timer_us=turn.now_us + timing.acknowledge_us)
-    turn.emit(SendAsk(lane, at_hand.command, turn.now_us + timing.expiry_us))
+    timer_us = turn.now_us + timing.acknowledge_us
+    turn.put_watch(lane, watch._replace(asks=watch.asks + 1, timer_us=timer_us))
+    turn.emit(SendAsk(lane, turn.lane(lane).command, turn.now_us + timing.expiry_us))
     return True
 
 
@@ -131,21 +140,36 @@ def ask_early(turn: Turn, event: MessagesMissed) -> None:
     way = "never reached it" if event.by_party else "never came"
     name = "the floor" if lane < 0 else turn.name(lane)
     turn.notify("warning", "messages_missed", f"{name}: {event.missed} messages {way}", party=lane)
-    if lane >= 0 and not event.by_party:  # Who tells what it missed has just said how it stands.
+    # Only parties can be asked.
+    if lane < 0:
+        return  # The floor says all its signals each time.
+    if not event.by_party:  # Who tells what it missed has just said how it stands.
         turn.emit(SendAsk(lane, 0, expires_us))
-    is_active = turn.state.phase in interlocks.ACTIVE_PHASES
-    if lane >= 0 and is_active and turn.lane(lane).command and not turn.lane(lane).hold_us:
-        turn.emit(SendAsk(lane, turn.lane(lane).command, expires_us))
+    at_hand = turn.lane(lane)
+    if turn.state.phase in ACTIVE and at_hand.command and not at_hand.rest.hold_us:
+        turn.emit(SendAsk(lane, at_hand.command, expires_us))
 
 
 def repeat(turn: Turn, lane: int) -> None:
     """Send the live command again under its own number: the party has said it never came (A2)."""
     at_hand = turn.lane(lane)
-    node = turn.node(at_hand.node)
     if may_send(turn, lane, live_node(turn, lane), live_move(turn, lane)):
         timer_us = turn.now_us + turn.plan.timing.acknowledge_us
-        turn.put(lane, timer=Timer.ACKNOWLEDGE, timer_us=timer_us)
-        _emit_do(turn, lane, node.barrier if at_hand.phase == "arming" else -1)
+        watch = at_hand.watch._replace(timer=Timer.ACKNOWLEDGE, timer_us=timer_us)
+        turn.put_watch(lane, watch)
+        is_arming = at_hand.at.phase is StepPhase.ARMING
+        _emit_do(turn, lane, turn.node(at_hand.node).barrier if is_arming else -1)
+
+
+def _give_out(turn: Turn, lane: int, barrier: int = -1) -> None:
+    """Lease the zone of the live command's move, set its deadlines, and send it."""
+    move = live_move(turn, lane)
+    zones.enter(turn, lane, move)
+    acknowledge_us = turn.now_us + turn.plan.timing.acknowledge_us
+    # Armed it waits for the others: its time to work begins with the release.
+    timeout_us = 0 if barrier >= 0 else turn.now_us + move.timeout_us
+    turn.put_watch(lane, Watch(Timer.ACKNOWLEDGE, acknowledge_us, timeout_us))
+    _emit_do(turn, lane, barrier)
 
 
 def _emit_do(turn: Turn, lane: int, barrier: int) -> None:

@@ -14,6 +14,7 @@ from coordinator.core import (
     answers,
     barriers,
     commands,
+    events,
     faults,
     holds,
     interlocks,
@@ -24,52 +25,30 @@ from coordinator.core import (
     procedure,
 )
 from coordinator.core.effects import Effect, SendLease
-from coordinator.core.events import (
-    CommandAccepted,
-    CommandArmed,
-    CommandFaulted,
-    CommandFinished,
-    CommandInterrupted,
-    CommandProgressed,
-    CommandRefused,
-    CommandStarted,
-    Event,
-    MessagesMissed,
-    ModeSet,
-    OperatorActed,
-    OverrideEnded,
-    OverrideSet,
-    PartyHeld,
-    PartyLost,
-    PartyReady,
-    PartySeen,
-    PromptAnswered,
-    PromptTaken,
-    Resumed,
-    SignalSeen,
-    StepAllowed,
-    TimePassed,
-)
+from coordinator.core.events import CommandEvent, Event, PartySeen
 from coordinator.core.plan import Plan
-from coordinator.core.state import Doing, Lane, Meeting, SignalValue, State, Timer
+from coordinator.core.state import (
+    ACTIVE,
+    AT_BARRIER,
+    DECIDING,
+    ENDED,
+    HOLDING,
+    Commanded,
+    Lane,
+    Meeting,
+    Party,
+    Phase,
+    SignalValue,
+    State,
+    StepPhase,
+    Watch,
+)
 from coordinator.core.turn import Turn, require
-from coordinator.lifecycles import PROCEDURE
 
 _NEVER_US = 1 << 62
 _WAITS_UNTIL_US = itemgetter(Meeting._fields.index("deadline_us"))
 _SETTLE_MAX = 64
 """Passes over all lanes in one turn; each pass sends something or ends the loop."""
-
-CommandEvent = (
-    CommandAccepted
-    | CommandRefused
-    | CommandArmed
-    | CommandStarted
-    | CommandProgressed
-    | CommandFinished
-    | CommandFaulted
-    | CommandInterrupted
-)
 
 
 def begin(plan: Plan, first_command: int = 0) -> State:
@@ -82,7 +61,7 @@ def begin(plan: Plan, first_command: int = 0) -> State:
     """
     return State(
         command=first_command,
-        phase=PROCEDURE.initial,
+        phase=Phase.IDLE,
         lanes=tuple(Lane() for _ in plan.parties),
         meetings=tuple(Meeting() for _ in plan.barriers),
         signals=tuple(SignalValue() for _ in plan.signals),
@@ -106,6 +85,7 @@ def decide(plan: Plan, state: State, event: Event) -> tuple[State, tuple[Effect,
         InvariantViolation: the core broke a promise of its own; hold everything.
     """
     turn = Turn(plan, state, event.at_us)
+    # Heartbeats and progress are most of what comes, and nothing follows from them: no settling.
     if _take(turn, event):
         _settle(turn)
     return turn.state, tuple(turn.effects)
@@ -116,12 +96,17 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
     # Asked after every event: plain comparisons cost half of what a list and its least do.
     due_us, silence_us = _NEVER_US, plan.timing.silence_us + 1
     for lane in state.lanes:
-        if lane.online and lane.seen_us + silence_us < due_us:
-            due_us = lane.seen_us + silence_us
-        if lane.command and 0 < lane.timeout_us < due_us:
-            due_us = lane.timeout_us
-        if 0 < lane.timer_us < due_us or 0 < lane.hold_us < due_us:
-            due_us = min(at_us for at_us in (due_us, lane.timer_us, lane.hold_us) if at_us > 0)
+        online, _, seen_us = lane.party
+        if online and seen_us + silence_us < due_us:
+            due_us = seen_us + silence_us
+        _, timer_us, timeout_us, _ = lane.watch
+        hold_us = lane.rest.hold_us
+        if 0 < timeout_us < due_us:
+            due_us = timeout_us
+        if 0 < timer_us < due_us:
+            due_us = timer_us
+        if 0 < hold_us < due_us:
+            due_us = hold_us
     for meeting in filter(_WAITS_UNTIL_US, state.meetings):  # Many, and few of them wait.
         due_us = min(due_us, meeting.deadline_us)
     for override in state.overrides:
@@ -129,7 +114,7 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
     for signal, (known, seen_us) in zip(plan.signals, state.signals, strict=True):
         if known is not None and seen_us + signal.max_age_us < due_us:
             due_us = seen_us + signal.max_age_us + 1
-    if 0 < state.hold_us < due_us and state.phase in holds.HOLDING_PHASES:
+    if 0 < state.hold_us < due_us and state.phase in HOLDING:
         due_us = state.hold_us
     if state.renew_us < due_us and _is_leased(state):
         due_us = state.renew_us
@@ -138,101 +123,116 @@ def next_deadline_us(plan: Plan, state: State) -> int | None:
 
 def _take(turn: Turn, event: Event) -> bool:
     """Take the event into the state; tell whether anything else could follow from it."""
+    # Reports of work first, heartbeats next: they are nearly all that comes.
+    if isinstance(event, CommandEvent):
+        return _take_command(turn, event)
     match event:
-        case TimePassed():
+        case events.PartySeen():
+            return _see_party(turn, event)
+        case events.TimePassed():
             _pass_time(turn)
-        case SignalSeen():
+        case events.SignalSeen():
+            # Repeated signals come by the second; only a change can act or release anything.
             if not interlocks.see_signal(turn, event):
                 return False
             interlocks.watch(turn)
-        case OperatorActed():
+        case events.OperatorActed():
+            # What a person is refused for must be so now, not when the last timer ran.
             interlocks.forget_old_signals(turn)
             procedure.act(turn, event)
-        case PromptAnswered():
+        case events.PromptAnswered():
             answers.answer(turn, event)
-        case PromptTaken():
+        case events.PromptTaken():
             answers.take(turn, event)
-        case PartyHeld(_, party, number):
+        case events.PartyHeld(_, party, number):
             lanes.stands(turn, party, number)
-        case PartyReady(_, party, number):
-            if number == turn.lane(party).control and turn.lane(party).held:
-                turn.put(party, held=False, timer=Timer.NONE, timer_us=0, asks=0)
-        case PartySeen():
-            return _see_party(turn, event)
-        case PartyLost(_, party):
+        case events.PartyReady(_, party, number):
+            _become_ready(turn, party, number)
+        case events.PartyLost(_, party):
             lanes.lost(turn, party, "is gone from the bus")
-        case MessagesMissed():
+        case events.MessagesMissed():
             commands.ask_early(turn, event)
             return False
-        case ModeSet():
+        case events.ModeSet():
             modes.set_mode(turn, event)
-        case StepAllowed():
+        case events.StepAllowed():
             modes.allow(turn, event)
-        case OverrideSet():
+        case events.OverrideSet():
             overrides.set_override(turn, event)
-        case OverrideEnded():
+        case events.OverrideEnded():
             overrides.end_override(turn, event)
             interlocks.watch(turn)
-        case Resumed():
+        case events.Resumed():
             procedure.take_up(turn)
         case _:
-            return _take_command(turn, event)
+            assert_never(event)
     return True
 
 
 def _take_command(turn: Turn, event: CommandEvent) -> bool:
     """Take in a report about a command; one about any but the live command does nothing."""
     lane = event.party
-    if not event.command or turn.lane(lane).command != event.command:
-        return False
     at_hand = turn.lane(lane)
+    at, live = at_hand.at, at_hand.live
+    # Late reports of commands that were replaced are common after a hold: they do nothing.
+    if live is None or live.number != event.command:
+        return False
     match event:
-        case CommandAccepted():
-            if at_hand.phase == "sent" and at_hand.doing is Doing.STEP:
-                turn.step(lane, "accept")
-            if at_hand.phase not in ("arming", "armed"):
-                commands.see_work(turn, lane)
-        case CommandArmed():
-            if at_hand.phase == "arming":
-                barriers.confirm(turn, lane)
-            else:
-                holds.settle_outcome(turn, lane)  # Released, but it had not begun.
-        case CommandStarted():
-            if at_hand.phase in ("running", "recovering"):
-                commands.see_work(turn, lane)
-                barriers.started(turn, lane, event.started_us)
-        case CommandProgressed():
+        case events.CommandProgressed():
             commands.see_work(turn, lane)
-            span = -1 if at_hand.hold_us else pairing.watch_balance(turn, event)
+            span = -1 if at_hand.rest.hold_us else pairing.watch_balance(turn, event)
             if span < 0:
                 return False
-            if turn.state.phase in faults.DECIDING_PHASES:
+            if turn.state.phase in DECIDING:
                 faults.leave_band(turn, lane, span)
-        case CommandFinished():
+        case events.CommandAccepted():
+            if isinstance(at, Commanded) and at.phase is StepPhase.SENT:
+                turn.step(lane, at._replace(phase=StepPhase.RUNNING), "accept")
+            if at.phase not in AT_BARRIER:
+                commands.see_work(turn, lane)
+        case events.CommandArmed():
+            if isinstance(at, Commanded) and at.phase is StepPhase.ARMING:
+                barriers.confirm(turn, lane, at)
+            else:
+                holds.settle_outcome(turn, lane)  # Released, but it had not begun.
+        case events.CommandStarted():
+            if at.phase in (StepPhase.RUNNING, StepPhase.RECOVERING):
+                commands.see_work(turn, lane)
+                barriers.started(turn, lane, event.started_us)
+        case events.CommandFinished():
             lanes.finished(turn, event)
-        case CommandFaulted():
-            if at_hand.phase in ("arming", "armed"):
+        case events.CommandFaulted():
+            if at.phase in AT_BARRIER:
                 barrier = turn.node(at_hand.node).barrier
                 barriers.break_up(turn, barrier, lane, f"failed while arming: {event.fault}")
             else:
                 faults.write_record(turn, lane, "faulted", event.fault)
                 faults.fail(turn, lane, event.fault, event.evidence)
-        case CommandRefused():
+        case events.CommandRefused():
             lanes.refused(turn, event)
-        case CommandInterrupted():
+        case events.CommandInterrupted():
             lanes.interrupted(turn, event)
         case _:
             assert_never(event)
     return True
 
 
+def _become_ready(turn: Turn, lane: int, number: int) -> None:
+    at_hand = turn.lane(lane)
+    # An answer to an older make-ready may have been sent before a hold that came between.
+    if number == at_hand.rest.control and at_hand.rest.held:
+        turn.put_order(lane, at_hand.rest._replace(held=False), Watch())
+
+
 def _pass_time(turn: Turn) -> None:
     overrides.expire(turn)
     interlocks.forget_old_signals(turn)
     interlocks.watch(turn)
+    # Parties before barriers: one that is lost must be named as lost, not as missing.
     for lane in range(len(turn.state.lanes)):
         lanes.watch_timers(turn, lane)
     barriers.watch(turn)
+    # Last: a hold that begins in this very turn has its own time and is not repeated at once.
     holds.insist(turn)
     if _is_leased(turn.state) and turn.state.renew_us <= turn.now_us:
         timing = turn.plan.timing
@@ -241,16 +241,16 @@ def _pass_time(turn: Turn) -> None:
 
 
 def _see_party(turn: Turn, event: PartySeen) -> bool:
-    lane = turn.lane(event.party)
-    turn.put(event.party, online=True, seen_us=event.at_us, boot=event.boot)
-    if lane.boot not in (0, event.boot):
+    before = turn.lane(event.party).party
+    turn.put_party(event.party, Party(online=True, boot=event.boot, seen_us=event.at_us))
+    if before.boot not in (0, event.boot):
         turn.notify("alarm", "party_restarted", f"{turn.name(event.party)} has started anew")
-        holds.doubt(turn, event.party)
-        if turn.state.phase in interlocks.ACTIVE_PHASES:
+        holds.query_outcome(turn, event.party)
+        if turn.state.phase in ACTIVE:
             reason = f"{turn.name(event.party)} has started anew"
             holds.begin_hold(turn, "hold", reason)
         return True
-    return not lane.online
+    return not before.online
 
 
 def _settle(turn: Turn) -> None:
@@ -258,9 +258,9 @@ def _settle(turn: Turn) -> None:
     for _ in range(_SETTLE_MAX):
         before = turn.state
         procedure.settle_restart(turn)
-        if turn.state.phase in faults.DECIDING_PHASES:
+        if turn.state.phase in DECIDING:
             for lane in range(len(turn.state.lanes)):
-                if turn.state.phase in faults.DECIDING_PHASES:
+                if turn.state.phase in DECIDING:
                     lanes.advance(turn, lane)
             procedure.settle_pause(turn)
             procedure.settle_end(turn)
@@ -270,4 +270,4 @@ def _settle(turn: Turn) -> None:
 
 
 def _is_leased(state: State) -> bool:
-    return state.phase != "idle" and state.phase not in procedure.ENDED
+    return state.phase is not Phase.IDLE and state.phase not in ENDED

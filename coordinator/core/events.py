@@ -214,20 +214,17 @@ class Resumed:
     at_us: int
 
 
-PartyEvent = (
-    CommandAccepted
+CommandEvent = (
+    CommandProgressed
+    | CommandAccepted
     | CommandRefused
     | CommandArmed
     | CommandStarted
-    | CommandProgressed
     | CommandFinished
     | CommandFaulted
     | CommandInterrupted
-    | PartyHeld
-    | PartyReady
-    | PartySeen
-    | PartyLost
 )
+PartyEvent = CommandEvent | PartyHeld | PartyReady | PartySeen | PartyLost
 PersonEvent = (
     OperatorActed
     | PromptAnswered

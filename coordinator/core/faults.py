@@ -3,62 +3,74 @@
 Invariants: P4, no step of a lane fails while a person is being asked about it.
 """
 
-from typing import Any
-
 from coordinator.core import commands, pairing, recovery
 from coordinator.core.effects import Outcome, WriteRecord
-from coordinator.core.holds import hold_party, settle_outcome
-from coordinator.core.prompts import LEAVING
-from coordinator.core.state import Doing
+from coordinator.core.holds import hold_party, settled
+from coordinator.core.state import (
+    DECIDING,
+    LEAVING,
+    Asked,
+    CoreFault,
+    Doing,
+    Evidence,
+    StepPhase,
+    Stopped,
+    Watch,
+)
 from coordinator.core.turn import Turn, require
 
-DECIDING_PHASES = ("running", "pausing")
 
-
-def fail(turn: Turn, lane: int, fault: str, evidence: tuple[tuple[str, float], ...] = ()) -> None:
+def fail(turn: Turn, lane: int, fault: str, evidence: Evidence = ()) -> None:
     """The lane's live command, or its step, has ended badly: count it and decide what follows."""
     at_hand = turn.lane(lane)
     node = turn.node(at_hand.node)
-    require(not at_hand.prompt, "P4", f"{node.name} failed while a person was being asked")
+    at = at_hand.at
+    if isinstance(at, Asked):
+        require(not at.prompt, "P4", f"{node.name} failed while a person was being asked")
     turn.notify("warning", "fault", f"{node.name}: {fault}", party=lane, node=at_hand.node)
-    final = at_hand.doing is Doing.MOVE
-    settle_outcome(turn, lane)
-    if final:
+    in_move = at_hand.doing is Doing.MOVE or (isinstance(at, Stopped) and at.in_move)
+    if in_move:
         # A recovery that fails is not recovered from: the attempts count as used up.
-        fault = turn.lane(lane).fault or fault
-    commands.clear(turn, lane)
-    rest: dict[str, Any] = {"doing": Doing.STEP, "failing": False}
-    if at_hand.then not in LEAVING:  # Who is on its way out stays so, before the same move (R4).
-        rest |= {"queue": (), "then": ""}
-    turn.step(lane, "fail", fault=fault, evidence=evidence, **rest)
-    failures = turn.count(lane, at_hand.node, fault)
-    while final and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
-        failures = turn.count(lane, at_hand.node, fault)
+        fault = settled(at).fault or fault
+    failed = Stopped(StepPhase.FAULTED, fault, evidence)
+    if at_hand.then in LEAVING:  # Who is on its way out stays so, before the same move (R4).
+        failed = failed._replace(queue=at_hand.queue, then=at_hand.then)
+    if isinstance(at, Stopped):
+        turn.step(lane, failed, "again", "fail")
+    else:
+        turn.step(lane, failed, "fail")
+    turn.put_order(lane, at_hand.rest._replace(failing=False), Watch())
+    failures = turn.count_failure(lane, at_hand.node, fault)
+    while in_move and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
+        failures = turn.count_failure(lane, at_hand.node, fault)
     decide_fate(turn, lane)
 
 
 def decide_fate(turn: Turn, lane: int) -> None:
     """Decide about a faulted lane, unless the procedure is on its way to rest anyway."""
-    if turn.state.phase not in DECIDING_PHASES:
+    if turn.state.phase not in DECIDING:
+        # A restart decides then, with all who have failed in view.
         return
     span = pairing.shared_span(turn, lane)
     if span >= 0:
         pairing.stop_partners(turn, span, lane)
-    elif not turn.lane(lane).hold_us:
+    elif not turn.lane(lane).rest.hold_us:
         # One that was told to hold is decided on once it stands.
         recovery.resolve(turn, lane)
 
 
 def leave_band(turn: Turn, lane: int, span: int) -> None:
     """The pair pulled too differently: both hold, the one that reported last carries the fault."""
-    hold_to_fail(turn, lane, "out_of_balance", turn.plan.spans[span].stop_us)
+    hold_to_fail(turn, lane, CoreFault.OUT_OF_BALANCE, turn.plan.spans[span].stop_us)
     pairing.stop_partners(turn, span, lane)
 
 
-def hold_to_fail(turn: Turn, lane: int, fault: str, within_us: int) -> None:
+def hold_to_fail(turn: Turn, lane: int, fault: CoreFault, within_us: int) -> None:
     """Hold a lane that still moves; its fault is decided on once it stands."""
-    turn.put(lane, fault=fault, failing=True)
+    # The fault is set before anybody is told: the partner's hold names it as its reason.
+    turn.put_at(lane, turn.lane(lane).at._replace(fault=fault))
     hold_party(turn, lane, within_us, f"{turn.node(turn.lane(lane).node).name}: {fault}")
+    turn.put_rest(lane, turn.lane(lane).rest._replace(failing=True))
 
 
 def write_record(
@@ -69,9 +81,10 @@ def write_record(
     results: tuple[tuple[str, float], ...] = (),
 ) -> None:
     """Write what the live command of a step that proves something has proved."""
-    at_hand = turn.lane(lane)
-    node_index = commands.live_node(turn, lane)
-    if node_index < 0 or at_hand.doing is not Doing.STEP or turn.node(node_index).record is None:
+    live = turn.lane(lane).live
+    if live is None or live.doing is not Doing.STEP:
         return
-    attempt = turn.counted(lane, node_index, "")
-    turn.emit(WriteRecord(lane, at_hand.command, node_index, attempt, outcome, fault, results))
+    node = commands.live_node(turn, lane)
+    if turn.node(node).record is not None:
+        attempt = turn.begun(lane, node)
+        turn.emit(WriteRecord(lane, live.number, node, attempt, outcome, fault, results))

@@ -8,10 +8,8 @@ had gone; I7, clearing and resetting move nothing; I8, a signal that is too old 
 from coordinator.core.events import SignalSeen
 from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Interlock, InterlockKind
-from coordinator.core.state import Doing, SignalValue
+from coordinator.core.state import ACTIVE, Doing, Phase, SignalValue
 from coordinator.core.turn import Turn
-
-ACTIVE_PHASES = ("running", "pausing", "paused", "restarting")
 
 
 def is_good(turn: Turn, interlock: Interlock) -> bool:
@@ -23,15 +21,14 @@ def is_good(turn: Turn, interlock: Interlock) -> bool:
 
 def unmet_for(turn: Turn, node: int) -> tuple[int, ...]:
     """Return the interlocks that forbid motion for a node now; -1 asks without exceptions."""
-    excepted = tuple(one.interlock for one in turn.state.overrides)
-    excepted += () if node < 0 else tuple(i for i, _ in turn.node(node).exceptions)
-    needed = () if node < 0 else turn.node(node).permissives
-    return tuple(
-        index
-        for index, interlock in enumerate(turn.plan.interlocks)
-        if (interlock.kind is not InterlockKind.PERMISSIVE or index in needed)
-        and (turn.state.tripped[index] or (index not in excepted and not is_good(turn, interlock)))
-    )
+    unmet = []
+    # The last of the gates is that of no node: -1 finds it.
+    for index, excepted in turn.plan.gates[node]:
+        is_met = excepted or is_good(turn, turn.plan.interlocks[index])
+        if turn.state.tripped[index] or not is_met:
+            unmet.append(index)
+    overridden = [one.interlock for one in turn.state.overrides]
+    return tuple(i for i in unmet if i not in overridden or turn.state.tripped[i])
 
 
 def unmet_to_start(turn: Turn) -> tuple[str, ...]:
@@ -48,7 +45,7 @@ def unmet_to_start(turn: Turn) -> tuple[str, ...]:
     words += [
         f"{turn.name(index)} is not on the bus"
         for index, lane in enumerate(turn.state.lanes)
-        if not lane.online
+        if not lane.party.online
     ]
     return tuple(words)
 
@@ -78,11 +75,12 @@ def forget_old_signals(turn: Turn) -> None:
 def watch(turn: Turn) -> None:
     """Latch trips, and hold if an interlock acts on anything that moves."""
     for index, interlock in enumerate(turn.plan.interlocks):
+        # A permissive is asked for when something begins, and never stops what has begun.
         if interlock.kind is InterlockKind.PERMISSIVE or is_good(turn, interlock):
             continue
         if interlock.kind is InterlockKind.TRIP:
             _trip(turn, index)
-        elif turn.state.phase in ACTIVE_PHASES and _moves_under(turn, index):
+        elif turn.state.phase in ACTIVE and _moves_under(turn, index):
             _act(turn, index)
 
 
@@ -102,8 +100,9 @@ def reset(turn: Turn, who: str) -> None:
 
 def _trip(turn: Turn, index: int) -> None:
     """Latch a trip; of what was not heard since the start nothing is known, nor may anything go."""
+    # Before the first word of the floor nothing could have tripped: it only cannot start yet.
     never_heard = turn.state.signals[turn.plan.interlocks[index].signal].seen_us < 0
-    if turn.state.phase == "idle" or turn.state.tripped[index] or never_heard:
+    if turn.state.phase is Phase.IDLE or turn.state.tripped[index] or never_heard:
         return
     tripped = turn.state.tripped
     turn.change(tripped=(*tripped[:index], True, *tripped[index + 1 :]))
@@ -114,6 +113,7 @@ def _act(turn: Turn, index: int) -> None:
     interlock = turn.plan.interlocks[index]
     if interlock.rechecks and index not in turn.state.acted:
         turn.change(acted=tuple(sorted((*turn.state.acted, index))))
+    # First-out is kept until a reset: what acted later is often only its consequence.
     if turn.state.first_out < 0:
         turn.change(first_out=index)
         turn.notify("alarm", "first_out", f"{interlock.name}: {interlock.cause}")
@@ -122,15 +122,15 @@ def _act(turn: Turn, index: int) -> None:
 
 def _moves_under(turn: Turn, index: int) -> bool:
     """Tell whether a party moves, or is about to, without an exception to this interlock."""
+    # Overridden it still shows, and holds again at the end of the override (O2).
     if any(one.interlock == index for one in turn.state.overrides):
         return False
     for lane in turn.state.lanes:
-        if not lane.command or lane.doing is Doing.STAND or lane.node < 0:
+        live = lane.live
+        if live is None or live.doing is Doing.STAND or lane.node < 0:
             continue
-        node = turn.node(lane.node)
-        if lane.phase in ("arming", "armed"):
-            barrier = turn.plan.barriers[node.barrier]
-            node = turn.node(barrier.next_nodes[barrier.nodes.index(lane.node)])
-        if index not in tuple(i for i, _ in node.exceptions):
+        # Armed at a barrier it is about to move for the step behind it.
+        node = lane.node if live.doing is Doing.MOVE else turn.plan.commanded[lane.node]
+        if index not in tuple(i for i, _ in turn.node(node).exceptions):
             return True
     return False

@@ -14,13 +14,32 @@ from coordinator.core.holds import (
     break_off,
     confirm_rest,
     is_doubted,
-    not_known,
+    note_unknown,
     settle_outcome,
+    settled,
     take_rest,
 )
 from coordinator.core.plan import NodeKind
 from coordinator.core.prompts import reach_point
-from coordinator.core.state import BETWEEN, FINISHED, Doing, Timer
+from coordinator.core.state import (
+    ACTIVE,
+    AT_BARRIER,
+    BETWEEN,
+    DECIDING,
+    FINISHED,
+    Commanded,
+    CoreFault,
+    Doing,
+    Going,
+    Lane,
+    Pending,
+    Phase,
+    Recovering,
+    StepPhase,
+    Stopped,
+    Timer,
+    Watch,
+)
 from coordinator.core.turn import Turn, require
 
 _NEVER_ARRIVED = ("unknown", "expired", "no_lease")
@@ -30,21 +49,27 @@ _NEVER_ARRIVED = ("unknown", "expired", "no_lease")
 def advance(turn: Turn, lane: int) -> None:
     """Let a lane do the next thing that it may do."""
     at_hand = turn.lane(lane)
-    if at_hand.command or at_hand.prompt or at_hand.hold_us or at_hand.is_finished:
+    at = at_hand.at
+    if not isinstance(at, Going) or at_hand.rest.hold_us or at_hand.is_finished:
         return
-    if at_hand.phase not in ("pending", "recovering") or pairing.waits_for_partner(turn, lane):
+    if isinstance(at, Recovering) and at.command is not None:
         return
-    if turn.state.phase == "pausing" and not _may_go_on(turn, lane):
+    if pairing.waits_for_partner(turn, lane):
         return
-    if at_hand.held:
-        if at_hand.timer is not Timer.READY and at_hand.online:
+    # A pause lets nothing begin, and leaves nothing half done.
+    if turn.state.phase is Phase.PAUSING and not _may_go_on(turn, lane):
+        return
+    if at_hand.rest.held:
+        # Asked once, the timer repeats it; to one that is not there it would only expire.
+        if at_hand.watch.timer is not Timer.READY and at_hand.party.online:
             commands.make_ready(turn, lane)
         return
-    if at_hand.phase == "recovering":
-        _recover(turn, lane)
+    if isinstance(at, Recovering):
+        _recover(turn, lane, at)
         return
     if at_hand.node == BETWEEN:
-        turn.put(lane, node=_next_node(turn, lane), since_us=turn.now_us)
+        node = _next_node(turn, lane)
+        turn.put(lane, at_hand._replace(node=node, since_us=turn.now_us))
     node = turn.lane(lane).node
     if node == FINISHED:
         return
@@ -60,43 +85,56 @@ def finished(turn: Turn, event: CommandFinished) -> None:
     """The live command has ended well; a result outside its window is a fault all the same."""
     lane = event.party
     at_hand = turn.lane(lane)
-    if at_hand.phase not in ("sent", "running", "recovering"):
+    at = at_hand.at
+    # An end of what was never released contradicts the party itself: it is told, not believed.
+    if at.phase in AT_BARRIER:
         name = turn.name(lane)
-        turn.notify("warning", "out_of_turn", f"{name} reports an end while {at_hand.phase}")
-        return
-    move = commands.live_move(turn, lane)
-    if at_hand.doing is Doing.STEP:
-        fault = _outside_window(turn, at_hand.node, event)
-        faults.write_record(turn, lane, "finished", fault, event.results)
-        if fault:
-            faults.fail(turn, lane, fault)
-            return
-    if at_hand.doing is not Doing.STAND:
-        zones.leave(turn, lane, move)
-    commands.clear(turn, lane)
-    if at_hand.doing is Doing.MOVE:
-        turn.put(lane, queue=at_hand.queue[1:], doing=Doing.STEP)
-        settle_outcome(turn, lane)
-        return
+        turn.notify("warning", "out_of_turn", f"{name} reports an end while {at.phase}")
+    elif isinstance(at, Recovering):
+        _finish_move(turn, lane, at)
+    elif isinstance(at, Commanded):
+        if at.command.doing is Doing.STEP:
+            fault = _outside_window(turn, at_hand.node, event)
+            # Written before it fails: a bad pull is evidence about the bolt as a good one is.
+            faults.write_record(turn, lane, "finished", fault, event.results)
+            if fault:
+                faults.fail(turn, lane, fault)
+                return
+        _finish_step(turn, lane, at)
+
+
+def _finish_move(turn: Turn, lane: int, at: Recovering) -> None:
+    zones.leave(turn, lane, commands.live_move(turn, lane))
+    # What was doubted was this move alone, and it has come to its end.
+    fault = settled(at).fault
+    turn.put_at(lane, at._replace(fault=fault, queue=at.queue[1:], command=None))
+    turn.put_watch(lane, Watch())
+
+
+def _finish_step(turn: Turn, lane: int, at: Commanded) -> None:
+    at_hand = turn.lane(lane)
+    # Standing by is no node: the barrier it follows was done at its release.
     done = at_hand.done
-    if at_hand.doing is Doing.STEP:
+    if at.command.doing is Doing.STEP:
+        zones.leave(turn, lane, commands.live_move(turn, lane))
         done |= 1 << at_hand.node
-    turn.step(lane, "finish")
     # A lane that was told to hold keeps its fault: it is decided on once the party stands.
-    fault = at_hand.fault if at_hand.hold_us else ""
-    turn.step(lane, "again", node=BETWEEN, done=done, doing=Doing.STEP, fault=fault)
+    fault = at.fault if at_hand.rest.hold_us else ""
+    turn.step(lane, Pending(fault=fault), "finish", "again", node=BETWEEN, done=done)
+    turn.put_watch(lane, Watch())
 
 
 def refused(turn: Turn, event: CommandRefused) -> None:
     """The party did not take the command: send it again, or count it as a fault."""
     lane = event.party
     at_hand = turn.lane(lane)
+    # The bus may deliver twice (MQTT QoS 1); the first copy is the one that is obeyed.
     if event.reason == "duplicate":
         return
-    arming = at_hand.phase in ("arming", "armed")
+    phase = at_hand.at.phase
     never_arrived = event.reason in _NEVER_ARRIVED
-    repeatable = at_hand.phase in ("sent", "arming", "recovering")
-    told_to_hold = at_hand.hold_us or turn.state.phase not in faults.DECIDING_PHASES
+    repeatable = phase in (StepPhase.SENT, StepPhase.ARMING, StepPhase.RECOVERING)
+    told_to_hold = at_hand.rest.hold_us or turn.state.phase not in DECIDING
     if never_arrived and is_doubted(turn, lane) and not repeatable:
         # It took the command once and does not know it any more: ask a person.
         break_off(turn, lane)
@@ -106,18 +144,20 @@ def refused(turn: Turn, event: CommandRefused) -> None:
         break_off(turn, lane)
         settle_outcome(turn, lane)
         return
-    if never_arrived and repeatable and at_hand.asks < turn.plan.timing.asks:
-        turn.put(lane, asks=at_hand.asks + 1)
+    watch = at_hand.watch
+    if never_arrived and repeatable and watch.asks < turn.plan.timing.asks:
+        turn.put_watch(lane, watch._replace(asks=watch.asks + 1))
         commands.repeat(turn, lane)
         return
+    # The party sees the floor itself and is not to trust us: what it sees holds everybody.
     if event.reason == "interlock":
         break_off(turn, lane)
         begin_hold(turn, "hold", f"{turn.name(lane)} sees an interlock of its own")
-    elif arming:
+    elif phase in AT_BARRIER:
         barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, f"refused: {event.reason}")
     else:
-        faults.write_record(turn, lane, "faulted", "refused")
-        faults.fail(turn, lane, "refused")
+        faults.write_record(turn, lane, "faulted", CoreFault.REFUSED)
+        faults.fail(turn, lane, CoreFault.REFUSED)
 
 
 def interrupted(turn: Turn, event: CommandInterrupted) -> None:
@@ -126,71 +166,82 @@ def interrupted(turn: Turn, event: CommandInterrupted) -> None:
     at_hand = turn.lane(lane)
     faults.write_record(turn, lane, "interrupted")
     break_off(turn, lane)
+    # Its ledger does not hold how far a move came that its process died over (R3).
     if event.died:
-        not_known(turn, lane)
+        note_unknown(turn, lane)
     else:
         settle_outcome(turn, lane)
     # The party's own word that it stands follows; until then it does not count (H1).
-    if not at_hand.hold_us and turn.state.phase in interlocks.ACTIVE_PHASES:
+    if not at_hand.rest.hold_us and turn.state.phase in ACTIVE:
         begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
 
 
 def stands(turn: Turn, lane: int, number: int) -> None:
     """The party says that it stands and stays; only an answer to the latest hold counts (H1)."""
     at_hand = turn.lane(lane)
-    if number != at_hand.control or at_hand.held:
-        if not number and not at_hand.held and turn.state.phase in interlocks.ACTIVE_PHASES:
+    rest = at_hand.rest
+    # A word that it stands may have been sent before the hold that it seems to answer.
+    if number != rest.control or rest.held:
+        # Number 0: nobody told it to. It has lost its lease, or a person at the arm has held it.
+        if not number and not rest.held and turn.state.phase in ACTIVE:
             begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
         return
     if ask_again(turn, lane):
         return  # The answer about its command was lost on the way.
+    # A bolt that was under the wrench when it was held has a record, whatever comes of it.
     if at_hand.command:
         faults.write_record(turn, lane, "interrupted")
     take_rest(turn, lane)
     confirm_rest(turn)
-    if at_hand.hold_us and turn.state.phase in faults.DECIDING_PHASES:
-        _decide_after_hold(turn, lane, at_hand.fault)
+    if rest.hold_us and turn.state.phase in DECIDING:
+        _decide_after_hold(turn, lane, at_hand)
 
 
 def watch_timers(turn: Turn, lane: int) -> None:
     """Act on the lane's deadlines that are over."""
     at_hand = turn.lane(lane)
-    if at_hand.online and turn.now_us - at_hand.seen_us > turn.plan.timing.silence_us:
+    party = at_hand.party
+    if party.online and turn.now_us - party.seen_us > turn.plan.timing.silence_us:
         lost(turn, lane, "is silent")
         at_hand = turn.lane(lane)
-    if 0 < at_hand.hold_us <= turn.now_us:
-        turn.put(lane, hold_us=0)
+    # Before the other deadlines: while it may still move, nothing else about it is decided.
+    if 0 < at_hand.rest.hold_us <= turn.now_us:
+        turn.put_rest(lane, at_hand.rest._replace(hold_us=0))
         pairing.overdue(turn, lane)
-    elif at_hand.command and 0 < at_hand.timeout_us <= turn.now_us:
-        faults.hold_to_fail(turn, lane, "timeout", turn.plan.timing.hold_us)
+    elif 0 < at_hand.watch.timeout_us <= turn.now_us and at_hand.command:
+        faults.hold_to_fail(turn, lane, CoreFault.TIMEOUT, turn.plan.timing.hold_us)
+        # Too long for one is a fault of the pair: the other must not pull on alone (S3).
         span = pairing.shared_span(turn, lane)
         if span >= 0:
             pairing.stop_partners(turn, span, lane)
-    elif at_hand.timer is not Timer.NONE and at_hand.timer_us <= turn.now_us:
+    elif at_hand.watch.timer is not Timer.NONE and at_hand.watch.timer_us <= turn.now_us:
         _on_timer(turn, lane)
 
 
 def lost(turn: Turn, lane: int, why: str) -> None:
     """A party is gone from the bus: everybody holds."""
-    if not turn.lane(lane).online:
+    at_hand = turn.lane(lane)
+    if not at_hand.party.online:
         return
-    turn.put(lane, online=False)
+    turn.put_party(lane, at_hand.party._replace(online=False))
     turn.notify("alarm", "party_lost", f"{turn.name(lane)} {why}", party=lane)
-    if turn.state.phase in interlocks.ACTIVE_PHASES:
+    # Without a link a lease reaches it no more, so it stops by itself; all others are told to.
+    if turn.state.phase in ACTIVE:
         begin_hold(turn, "hold", f"{turn.name(lane)} {why}")
 
 
 def _begin_step(turn: Turn, lane: int) -> None:
     node = turn.lane(lane).node
     move = turn.node(node).move or commands.STAND_BY
+    # Asked before interlocks: a lane that waits for a word would else run into the gate's timer.
     if not modes.may_begin(turn, lane):
         return
     if commands.may_send(turn, lane, node, move):
+        # Used up only now: a word for a step that could not be sent still stands.
         modes.use(turn, lane)
         _require_no_lone_start(turn, node)
-        turn.count(lane, node, "")
-        turn.step(lane, "send")
-        commands.send(turn, lane, Doing.STEP)
+        turn.count_begin(lane, node)
+        commands.send_step(turn, lane)
     else:
         _wait_at_gate(turn, lane, node)
 
@@ -198,52 +249,56 @@ def _begin_step(turn: Turn, lane: int) -> None:
 def _require_no_lone_start(turn: Turn, node: int) -> None:
     """A step that a paired barrier releases is never sent by itself (S5)."""
     span = turn.node(node).span
-    first = turn.plan.barriers[turn.plan.spans[span].opens].next_nodes if span >= 0 else ()
-    require(node not in first, "S5", f"{turn.node(node).name} would begin without its partner")
+    is_first = span >= 0 and node in turn.plan.first_of[span].values()
+    require(not is_first, "S5", f"{turn.node(node).name} would begin without its partner")
 
 
-def _recover(turn: Turn, lane: int) -> None:
-    at_hand = turn.lane(lane)
-    if not at_hand.queue:
-        recovery.start_over(turn, lane)
-    elif commands.may_send(turn, lane, at_hand.node, at_hand.queue[0]):
-        commands.send(turn, lane, Doing.MOVE)
+def _recover(turn: Turn, lane: int, at: Recovering) -> None:
+    node = turn.lane(lane).node
+    if not at.queue:
+        recovery.start_over(turn, lane, at)
+    elif commands.may_send(turn, lane, node, at.queue[0]):
+        commands.send_move(turn, lane, at)
     else:
-        _wait_at_gate(turn, lane, at_hand.node)
+        _wait_at_gate(turn, lane, node)
 
 
 def _wait_at_gate(turn: Turn, lane: int, node: int) -> None:
     """Wait a moment for an interlock that is just clearing; a zone is waited for without limit."""
+    watch = turn.lane(lane).watch
+    # A zone is freed by another lane's end, which has deadlines of its own; a signal has none.
     if not interlocks.unmet_for(turn, node):
-        turn.put(lane, timer=Timer.NONE, timer_us=0)
-    elif turn.lane(lane).timer is not Timer.GATE:
+        turn.put_watch(lane, watch._replace(timer=Timer.NONE, timer_us=0))
+    elif watch.timer is not Timer.GATE:
         gate_us = turn.now_us + turn.plan.timing.gate_us
-        turn.put(lane, timer=Timer.GATE, timer_us=gate_us)
+        turn.put_watch(lane, watch._replace(timer=Timer.GATE, timer_us=gate_us))
 
 
 def _on_timer(turn: Turn, lane: int) -> None:
     at_hand = turn.lane(lane)
-    if turn.state.phase not in interlocks.ACTIVE_PHASES:
-        turn.put(lane, timer=Timer.NONE, timer_us=0)
-    elif at_hand.timer is Timer.GATE:
-        turn.put(lane, timer=Timer.NONE, timer_us=0)
+    timer = at_hand.watch.timer
+    if turn.state.phase not in ACTIVE:
+        turn.put_watch(lane, at_hand.watch._replace(timer=Timer.NONE, timer_us=0))
+    elif timer is Timer.GATE:
+        turn.put_watch(lane, at_hand.watch._replace(timer=Timer.NONE, timer_us=0))
         unmet = interlocks.unmet_for(turn, at_hand.node)
         names = ", ".join(turn.plan.interlocks[i].name for i in unmet)
         if names:
             begin_hold(turn, "hold", f"{turn.node(at_hand.node).name} may not begin: {names}")
-    elif at_hand.timer is Timer.READY:
+    elif timer is Timer.READY:
         _ask_ready(turn, lane)
     elif at_hand.command and not commands.ask(turn, lane):
         _fall_silent(turn, lane)
 
 
 def _ask_ready(turn: Turn, lane: int) -> None:
-    at_hand = turn.lane(lane)
-    turn.put(lane, asks=at_hand.asks + 1)
-    if at_hand.asks < turn.plan.timing.asks:
+    watch = turn.lane(lane).watch
+    # Make-ready moves nothing, so that it may be sent again without asking first.
+    if watch.asks < turn.plan.timing.asks:
+        turn.put_watch(lane, watch._replace(asks=watch.asks + 1))
         commands.make_ready(turn, lane)
         return
-    turn.put(lane, timer=Timer.NONE, timer_us=0, asks=0)
+    turn.put_watch(lane, Watch())
     begin_hold(turn, "hold", f"{turn.name(lane)} does not answer that it is ready")
 
 
@@ -251,38 +306,38 @@ def _fall_silent(turn: Turn, lane: int) -> None:
     """Asked as often as allowed, and no answer: what became of the command is unknown."""
     at_hand = turn.lane(lane)
     words = f"does not answer about {turn.node(at_hand.node).name}"
-    if at_hand.phase in ("arming", "armed"):
+    # Armed it has not begun, and that is certain: nobody need be asked what became of it.
+    if at_hand.at.phase in AT_BARRIER:
         barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, words)
         return
-    not_known(turn, lane)
+    note_unknown(turn, lane)
     begin_hold(turn, "hold", f"{turn.name(lane)} {words}")
 
 
-def _decide_after_hold(turn: Turn, lane: int, fault: str) -> None:
+def _decide_after_hold(turn: Turn, lane: int, before: Lane) -> None:
     """A lane that was told to hold stands: it fails by its own fault, or waits for its partner."""
     span = pairing.open_span(turn, lane)
     at_hand = turn.lane(lane)
-    turn.put(lane, failing=False)
-    if at_hand.failing and at_hand.phase == "interrupted":
-        turn.step(lane, "again")
-        faults.fail(turn, lane, fault)
-    elif at_hand.phase == "faulted":
+    at, failing, fault = at_hand.at, before.rest.failing, before.at.fault
+    # It failed by itself before it stood: that fault counts, not the one it was held for.
+    if isinstance(at, Stopped) and at.phase is StepPhase.FAULTED:
         faults.decide_fate(turn, lane)
-    elif at_hand.failing and at_hand.phase == "recovering":
-        faults.fail(turn, lane, fault)  # Its move ended after all, but too late.
-    elif at_hand.failing and span >= 0 and at_hand.phase == "pending":
+    elif failing and isinstance(at, Stopped | Recovering):
+        # Broken off for its fault; or a move ended after all, but too late.
+        faults.fail(turn, lane, fault)
+    elif failing and span >= 0 and isinstance(at, Pending):
         # It ended well before it came to rest; its fault was about the pair all the same.
-        turn.put(lane, node=pairing.first_node(turn, span, lane))
+        turn.put(lane, at_hand._replace(node=pairing.first_node(turn, span, lane)))
         faults.fail(turn, lane, fault)
     elif span >= 0:
         pairing.resolve_span(turn, span)
     else:
-        turn.put(lane, fault="")
+        turn.put_at(lane, at._replace(fault=""))
 
 
 def _may_go_on(turn: Turn, lane: int) -> bool:
     """While pausing, only what is inside a paired span or a recovery goes on to its end."""
-    return turn.lane(lane).phase == "recovering" or pairing.open_span(turn, lane) >= 0
+    return isinstance(turn.lane(lane).at, Recovering) or pairing.open_span(turn, lane) >= 0
 
 
 def _next_node(turn: Turn, lane: int) -> int:
@@ -292,7 +347,7 @@ def _next_node(turn: Turn, lane: int) -> int:
         if done >> node & 1:
             continue
         remaining = True
-        if all(done >> before & 1 for before in turn.node(node).after):
+        if not turn.plan.needed[node] & ~done:
             return node
     return BETWEEN if remaining else FINISHED
 
@@ -300,6 +355,7 @@ def _next_node(turn: Turn, lane: int) -> int:
 def _outside_window(turn: Turn, node: int, event: CommandFinished) -> str:
     results = dict(event.results)
     for window in turn.node(node).windows:
+        # A result that was not reported is outside its window: what is not known is not good.
         value = results.get(window.result)
         if value is None or not window.least <= value <= window.most:
             must = f"must be {window.least:g} to {window.most:g}"

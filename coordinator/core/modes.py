@@ -17,8 +17,9 @@ TO_BARRIER = -1
 def set_mode(turn: Turn, event: ModeSet) -> None:
     """Change the mode; what was allowed before counts no more."""
     turn.change(mode=Mode(event.mode))
+    # A word given in one mode must not begin a step in another.
     for lane in range(len(turn.state.lanes)):
-        turn.put(lane, allowed=0)
+        _allow(turn, lane, 0)
     turn.notify("warning", "mode", f"mode is {event.mode}, by {event.who}")
 
 
@@ -31,7 +32,7 @@ def allow(turn: Turn, event: StepAllowed) -> None:
         return
     for lane in lanes:
         if event.party in (-1, lane):
-            turn.put(lane, allowed=TO_BARRIER if mode is Mode.TO_BARRIER else 1)
+            _allow(turn, lane, TO_BARRIER if mode is Mode.TO_BARRIER else 1)
     whose = "every lane" if event.party < 0 else turn.name(event.party)
     turn.notify("note", "step", f"step for {whose}, by {event.who}")
 
@@ -48,6 +49,11 @@ def may_begin(turn: Turn, lane: int) -> bool:
 
 def use(turn: Turn, lane: int, *, at_barrier: bool = False) -> None:
     """Note that a lane has begun what it was allowed to."""
-    allowed = turn.lane(lane).allowed
-    if allowed > 0 or at_barrier:
-        turn.put(lane, allowed=0)
+    # Allowed up to a barrier it stays so over its steps, and is used up by the barrier itself.
+    if turn.lane(lane).allowed > 0 or at_barrier:
+        _allow(turn, lane, 0)
+
+
+def _allow(turn: Turn, lane: int, steps: int) -> None:
+    if turn.lane(lane).allowed != steps:
+        turn.put(lane, turn.lane(lane)._replace(allowed=steps))

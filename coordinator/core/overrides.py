@@ -25,6 +25,7 @@ def set_override(turn: Turn, event: OverrideSet) -> None:
     if why_not:
         turn.notify("warning", "override_refused", f"{words}: {why_not}")
         return
+    # One override for each interlock: a later one replaces it, and its end with it.
     others = tuple(one for one in turn.state.overrides if one.interlock != event.interlock)
     taken = Override(event.interlock, event.who, event.why, event.until_us)
     turn.change(overrides=tuple(sorted((*others, taken))))
@@ -44,6 +45,7 @@ def expire(turn: Turn) -> None:
         if one.until_us <= turn.now_us:
             _drop(turn, one.interlock, "has run out")
             name = turn.plan.interlocks[one.interlock].name
+            # Whatever the signal says by now: who set it aside decides with eyes on it.
             begin_hold(turn, "hold", f"override of {name} by {one.who} has run out")
 
 

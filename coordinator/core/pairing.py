@@ -9,9 +9,16 @@ band, or both hold; S6, after a failure in a span both sides start it over from 
 from coordinator.core import recovery
 from coordinator.core.events import CommandProgressed
 from coordinator.core.holds import begin_hold, hold_party
-from coordinator.core.interlocks import ACTIVE_PHASES
-from coordinator.core.prompts import LEAVING
-from coordinator.core.state import BETWEEN, Doing
+from coordinator.core.state import (
+    ACTIVE,
+    BETWEEN,
+    LEAVING,
+    Live,
+    Pending,
+    Recovering,
+    Resting,
+    StepPhase,
+)
 from coordinator.core.turn import Turn
 
 
@@ -38,14 +45,13 @@ def shared_span(turn: Turn, lane: int) -> int:
 
 def first_node(turn: Turn, span: int, lane: int) -> int:
     """Return the step that the opening barrier releases in a lane."""
-    opening = turn.plan.barriers[turn.plan.spans[span].opens]
-    return opening.next_nodes[opening.lanes.index(lane)]
+    return turn.plan.first_of[span][lane]
 
 
 def is_pulled(turn: Turn, span: int) -> bool:
     """Tell whether what the span began together has ended well on every side, without a fault."""
     return all(
-        turn.lane(lane).is_done(first_node(turn, span, lane)) and not turn.lane(lane).fault
+        turn.lane(lane).is_done(first_node(turn, span, lane)) and not turn.lane(lane).at.fault
         for lane in turn.plan.spans[span].lanes
     )
 
@@ -56,7 +62,7 @@ def waits_for_partner(turn: Turn, lane: int) -> bool:
     if span < 0 or turn.lane(lane).then:
         return False  # A person has sent it on its way out, or to back off.
     return any(
-        turn.lane(other).phase in ("faulted", "prompted", "interrupted") or turn.lane(other).then
+        isinstance(turn.lane(other).at, Resting) or turn.lane(other).then
         for other in turn.plan.spans[span].lanes
         if other != lane
     )
@@ -66,8 +72,8 @@ def stop_partners(turn: Turn, span: int, failed: int) -> None:
     """Hold whoever still works inside the span, then decide once they all stand (S3)."""
     for lane in turn.plan.spans[span].lanes:
         at_hand = turn.lane(lane)
-        if lane != failed and at_hand.command and not at_hand.hold_us:
-            reason = f"{turn.name(failed)} failed: {turn.lane(failed).fault}"
+        if lane != failed and at_hand.command and not at_hand.rest.hold_us:
+            reason = f"{turn.name(failed)} failed: {turn.lane(failed).at.fault}"
             hold_party(turn, lane, turn.plan.spans[span].stop_us, reason)
     resolve_span(turn, span)
 
@@ -75,15 +81,17 @@ def stop_partners(turn: Turn, span: int, failed: int) -> None:
 def resolve_span(turn: Turn, span: int) -> None:
     """Decide the common fate once every lane of the span stands."""
     lanes = turn.plan.spans[span].lanes
-    if any(turn.lane(lane).command or turn.lane(lane).hold_us for lane in lanes):
+    # One that still moves may yet fail or end well, and the fate of both hangs on that.
+    if any(turn.lane(lane).command or turn.lane(lane).rest.hold_us for lane in lanes):
         return
-    failed = [lane for lane in lanes if turn.lane(lane).phase == "faulted"]
+    failed = [lane for lane in lanes if turn.lane(lane).at.phase is StepPhase.FAULTED]
     if not failed:
         return
+    # One side that may not go on keeps both: a retry of the other would be a lone pull (S5).
     stuck = [lane for lane in failed if not recovery.may_retry(turn, lane)]
     if stuck:
         for lane in stuck:
-            if turn.state.phase in ACTIVE_PHASES:
+            if turn.state.phase in ACTIVE:
                 # Once one of them holds the procedure, nobody is asked any more.
                 recovery.exhaust(turn, lane)
         return
@@ -97,39 +105,46 @@ def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
     pair = turn.plan.spans[span]
     opening = turn.plan.barriers[pair.opens]
     # Whoever had come to the end already waits there no longer, and no time runs for it.
-    for barrier in (pair.opens, pair.closes):
-        turn.meet(barrier, "again", deadline_us=0)
+    turn.end_meetings((pair.opens, pair.closes), "again")
     for position, lane in enumerate(pair.lanes):
         done = turn.lane(lane).done & ~(1 << opening.nodes[position])
+        # Also what ended well: a bolt pulled while its opposite was not has tilted the flange.
         for node in pair.nodes[position]:
             done &= ~(1 << node)
-        turn.put(lane, done=done)
-        at_hand = turn.lane(lane)
-        if at_hand.node >= 0 and at_hand.phase in ("faulted", "interrupted", "prompted"):
+        at_hand = turn.lane(lane)._replace(done=done)
+        turn.put(lane, at_hand)
+        if at_hand.node >= 0 and isinstance(at_hand.at, Resting):
             recovery.recover(turn, lane, recheck=recheck)
-        elif at_hand.phase != "recovering":
-            if at_hand.phase != "pending":
-                turn.step(lane, "again")
-            turn.put(lane, node=BETWEEN, fault="", queue=(), doing=Doing.STEP)
+        elif isinstance(at_hand.at, Pending):
+            turn.put(lane, at_hand._replace(at=Pending(), node=BETWEEN))
+        elif not isinstance(at_hand.at, Recovering):
+            turn.step(lane, Pending(), "again", node=BETWEEN)
     turn.notify("note", "span_again", f"{pair.name}: both sides go back and start again together")
 
 
 def watch_balance(turn: Turn, event: CommandProgressed) -> int:
     """Note the highest torque of a pull; return the span if the band is left, else -1 (S4)."""
-    if event.torque_nm is None:
-        return -1
     lane = turn.lane(event.party)
-    peak_nm = max(lane.torque_nm or 0, event.torque_nm)
-    if peak_nm != lane.torque_nm:
-        turn.put(event.party, torque_nm=peak_nm)
+    at = lane.at
+    if event.torque_nm is None or not isinstance(at, Live) or not at.command:
+        return -1
+    if event.torque_nm > (at.command.torque_nm or 0) or at.command.torque_nm is None:
+        # The highest, not the last: a wrench falls back to nothing between two strokes.
+        torque_nm = max(event.torque_nm, 0)
+        command = at.command._replace(torque_nm=torque_nm)
+        turn.put_at(event.party, at._replace(command=command))
     index = turn.node(lane.node).span
     if index < 0 or turn.plan.spans[index].balance_nm <= 0:
         return -1
     span = turn.plan.spans[index]
+    # Only while both are at the first step: later ones take the tool off, each in its time.
     pulling = turn.plan.barriers[span.opens].next_nodes
-    both = tuple(turn.lane(i).node for i in span.lanes) == pulling
-    known = [turn.lane(i).torque_nm or 0 for i in span.lanes if turn.lane(i).command]
-    if not both or len(known) < 2 or max(known) - min(known) <= span.balance_nm:
+    if tuple(turn.lane(i).node for i in span.lanes) != pulling:
+        return -1
+    live = [turn.lane(i).live for i in span.lanes]
+    # Nothing reported yet is no torque: it is the side that lags.
+    known = [one.torque_nm or 0 for one in live if one is not None]
+    if len(known) < 2 or max(known) - min(known) <= span.balance_nm:
         return -1
     text = f"{max(known)} N·m against {min(known)} N·m, band {span.balance_nm} N·m"
     turn.notify("warning", "out_of_balance", f"{span.name}: {text}")

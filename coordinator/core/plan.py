@@ -259,6 +259,14 @@ class Caps:
 UNCAPPED = Caps()
 
 
+class Gate(NamedTuple):
+    """An interlock that counts for a node."""
+
+    interlock: int
+    excepted: bool
+    """The node names it with a reason: only once it is latched does it keep the node."""
+
+
 class InRound(NamedTuple):
     """What of a lane is in one round, of one pair."""
 
@@ -287,24 +295,41 @@ class Plan:
     caps: Caps = UNCAPPED
     digest: str = ""
     """SHA-256 over the files it was made from."""
-    spans_of: tuple[tuple[tuple[int, int, int], ...], ...] = field(
-        init=False, repr=False, compare=False
-    )
+    spans_of: tuple[tuple[tuple[int, int, int], ...], ...] = field(init=False, compare=False)
     """For each lane its spans: (span, mask of the node that opens it, of the one that closes it)"""
-    rounds: tuple[Mapping[tuple[int, int], "InRound"], ...] = field(
-        init=False, repr=False, compare=False
-    )
+    rounds: tuple[Mapping[tuple[int, int], InRound], ...] = field(init=False, compare=False)
     """For each lane what of it is in each (round, pair); pair 0 where a node is in none."""
-    proofs: tuple[tuple[tuple[int, int], ...], ...] = field(init=False, repr=False, compare=False)
+    proofs: tuple[tuple[tuple[int, int], ...], ...] = field(init=False, compare=False)
     """For each lane (node, bolt) of each step that proves something."""
+    round_of: tuple[tuple[int, int] | None, ...] = field(init=False, compare=False)
+    """For each node its (round, pair), None where it is in no round."""
+    gates: tuple[tuple[Gate, ...], ...] = field(init=False, compare=False)
+    """For each node the interlocks that may keep it from moving; last, for no node at all."""
+    commanded: tuple[int, ...] = field(init=False, compare=False)
+    """For each node the one that a command given out at it is for: at a barrier the armed one."""
+    needed: tuple[int, ...] = field(init=False, compare=False)
+    """For each node the mask of those that must be done before."""
+    first_of: tuple[Mapping[int, int], ...] = field(init=False, compare=False)
+    """For each span, by lane, the step that its opening barrier releases."""
 
     def __post_init__(self) -> None:
-        """Look up what follows from nodes, barriers and spans and is asked for often."""
-        lanes = range(len(self.lanes))
-        found = {"spans_of": self._spans_of, "rounds": self._rounds, "proofs": self._proofs}
-        for name, look_up in found.items():
-            # The way of frozen dataclasses.
-            object.__setattr__(self, name, tuple(look_up(lane) for lane in lanes))
+        """Look up once, when the plan is compiled, what would else be at every decision."""
+        lanes, nodes = range(len(self.lanes)), self.nodes
+        found: dict[str, tuple[object, ...]] = {
+            "spans_of": tuple(self._spans_of(lane) for lane in lanes),
+            "round_of": tuple(_round_of(node) for node in nodes),
+            "proofs": tuple(self._proofs(lane) for lane in lanes),
+            "gates": tuple(self._gates(node) for node in (*nodes, None)),
+            "commanded": tuple(self._commanded(index) for index in range(len(nodes))),
+            "needed": tuple(_mask(node.after) for node in nodes),
+            "first_of": tuple(
+                dict(zip(opens.lanes, opens.next_nodes, strict=True))
+                for opens in (self.barriers[span.opens] for span in self.spans)
+            ),
+        }
+        for name, value in found.items():
+            object.__setattr__(self, name, value)  # The way of frozen dataclasses.
+        object.__setattr__(self, "rounds", tuple(self._rounds(lane) for lane in lanes))
 
     def _spans_of(self, lane: int) -> tuple[tuple[int, int, int], ...]:
         own = (
@@ -321,12 +346,11 @@ class Plan:
             for index, span, at in own
         )
 
-    def _rounds(self, lane: int) -> dict[tuple[int, int], "InRound"]:
+    def _rounds(self, lane: int) -> dict[tuple[int, int], InRound]:
         found: dict[tuple[int, int], InRound] = {}
         for node in self.lanes[lane]:
-            loops, barrier = dict(self.nodes[node].loops), self.nodes[node].barrier
-            if "round" in loops:
-                key = loops["round"], loops.get("pair", 0)
+            key, barrier = self.round_of[node], self.nodes[node].barrier
+            if key is not None:
                 nodes, barriers = found.get(key, InRound())
                 barriers += (barrier,) if barrier >= 0 else ()
                 found[key] = InRound(nodes | 1 << node, barriers)
@@ -335,3 +359,31 @@ class Plan:
     def _proofs(self, lane: int) -> tuple[tuple[int, int], ...]:
         proved = ((node, self.nodes[node].record) for node in self.lanes[lane])
         return tuple((node, record.bolt) for node, record in proved if record is not None)
+
+    def _gates(self, node: Node | None) -> tuple[Gate, ...]:
+        needed = node.permissives if node else ()
+        excepted = tuple(index for index, _ in node.exceptions) if node else ()
+        return tuple(
+            Gate(index, index in excepted)
+            for index, interlock in enumerate(self.interlocks)
+            if interlock.kind is not InterlockKind.PERMISSIVE or index in needed
+        )
+
+    def _commanded(self, node: int) -> int:
+        if self.nodes[node].barrier < 0:
+            return node
+        meeting = self.barriers[self.nodes[node].barrier]
+        # A plan may name a barrier that does not name the node back: the proof tells that of it.
+        return meeting.next_nodes[meeting.nodes.index(node)] if node in meeting.nodes else -1
+
+
+def _mask(nodes: tuple[int, ...]) -> int:
+    mask = 0
+    for node in nodes:
+        mask |= 1 << node
+    return mask
+
+
+def _round_of(node: Node) -> tuple[int, int] | None:
+    loops = dict(node.loops)
+    return (loops["round"], loops.get("pair", 0)) if "round" in loops else None

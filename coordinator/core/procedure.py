@@ -8,23 +8,33 @@ stands a person can bring it to an orderly end.
 
 from coordinator.core import commands, interlocks, pairing, recovery
 from coordinator.core.events import Act, OperatorActed
-from coordinator.core.holds import HOLDING_PHASES, begin_hold, doubt, tell_all_to_hold
+from coordinator.core.holds import begin_hold, query_outcome, tell_all_to_hold
 from coordinator.core.plan import NodeKind
-from coordinator.core.prompts import LEAVING
-from coordinator.core.state import BETWEEN, Doing, SignalValue, Timer
-from coordinator.core.turn import Turn
-from coordinator.lifecycles import PROCEDURE
-
-ENDED = ("complete", "stopped", "aborted")
+from coordinator.core.state import (
+    ACTIVE,
+    BETWEEN,
+    ENDED,
+    HOLDING,
+    LEAVING,
+    Pending,
+    Phase,
+    Recovering,
+    SignalValue,
+    StepPhase,
+    Stopped,
+    Watch,
+)
+from coordinator.core.turn import Trigger, Turn
 
 
 def act(turn: Turn, event: OperatorActed) -> None:
     """Do an operator's act if the procedure may; otherwise name what keeps it."""
     kind = event.act
+    # Reset is no move of the procedure: it unlatches, in whatever phase (I7).
     if kind is Act.RESET:
         interlocks.reset(turn, event.who)
         return
-    if not PROCEDURE.may(turn.state.phase, kind.value):
+    if not turn.may(kind.value):
         turn.notify("warning", "act_refused", f"{kind}: not from {turn.state.phase}")
         return
     if kind in (Act.START, Act.RESTART):
@@ -45,12 +55,15 @@ def take_up(turn: Turn) -> None:
     """Go on with a run whose coordinator ended: hold, and ask everybody before anything moves."""
     if turn.state.phase in ENDED:
         return
-    for lane in range(len(turn.state.lanes)):
-        turn.put(lane, online=False)
-        doubt(turn, lane)
+    for lane, at_hand in enumerate(turn.state.lanes):
+        # What it was heard of went with the coordinator that ended: it must be heard of anew.
+        turn.put_party(lane, at_hand.party._replace(online=False))
+        query_outcome(turn, lane)
+    # What the floor was like before says nothing about now.
     turn.change(signals=tuple(SignalValue() for _ in turn.state.signals))
     reason = "the coordinator has started anew"
-    if turn.state.phase in HOLDING_PHASES:
+    # Told anew: what was confirmed to the coordinator that ended may be so no more.
+    if turn.state.phase in HOLDING:
         tell_all_to_hold(turn, turn.state.reason)
     else:
         begin_hold(turn, "hold", reason)
@@ -60,22 +73,25 @@ def take_up(turn: Turn) -> None:
 def settle_pause(turn: Turn) -> None:
     """Report paused once nothing is under way any more, nor told to hold and not yet at rest."""
     each = turn.state.lanes
-    busy = (one.command or one.hold_us or (one.queue and not one.prompt) for one in each)
+    # Moves of a lane that waits for an answer are not under way: a person may take any time.
+    busy = (one.command or one.rest.hold_us or (one.queue and not one.prompt) for one in each)
     spans = (pairing.open_span(turn, lane) >= 0 for lane in range(len(each)))
-    if turn.state.phase == "pausing" and not any(busy) and not any(spans):
+    if turn.state.phase is Phase.PAUSING and not any(busy) and not any(spans):
         turn.proceed("pause_done")
         turn.notify("note", "paused", "nothing moves; resume goes on")
 
 
 def settle_restart(turn: Turn) -> None:
     """Once every party is ready again, put each interrupted lane back on its way."""
-    if turn.state.phase != "restarting" or any(lane.held for lane in turn.state.lanes):
+    if turn.state.phase is not Phase.RESTARTING or any(one.rest.held for one in turn.state.lanes):
         return
     turn.proceed("restart_done", reason="")
     asked = []
     for lane, at_hand in enumerate(turn.state.lanes):
-        if at_hand.phase == "recovering":
-            turn.put(lane, queue=(*recovery.acted_moves(turn, lane), *at_hand.queue))
+        if isinstance(at_hand.at, Recovering):
+            queue = (*recovery.acted_moves(turn, lane), *at_hand.at.queue)
+            turn.put_at(lane, at_hand.at._replace(queue=queue))
+    # Pairs first: what goes back together must not be put on its way one by one.
     opened = [pairing.open_span(turn, lane) for lane in range(len(turn.state.lanes))]
     for span in sorted(dict.fromkeys(one for one in opened if one >= 0)):
         inside = [lane for lane, at in enumerate(opened) if at == span]
@@ -87,36 +103,41 @@ def settle_restart(turn: Turn) -> None:
         _put_back(turn, lane, tuple(asked))
     each = enumerate(turn.state.lanes)
     checks = [f"{turn.name(i)}: {move.action}" for i, one in each for move in one.queue]
+    # Said from what is queued, so that nobody reads of a check that is not made.
     turn.notify("note", "rechecks", "checked again: " + ("; ".join(checks) or "nothing to check"))
     turn.change(acted=())
 
 
 def settle_end(turn: Turn) -> None:
     """Report complete once every lane is finished."""
-    if turn.state.phase == "running" and all(lane.is_finished for lane in turn.state.lanes):
+    if turn.state.phase is Phase.RUNNING and all(lane.is_finished for lane in turn.state.lanes):
         turn.proceed("finish")
         turn.notify("note", "complete", "every lane is done")
 
 
 def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
+    """Put a lane that is not gone back with its pair on its way again, re-checks first."""
     at_hand = turn.lane(lane)
+    at = at_hand.at
     moves = recovery.acted_moves(turn, lane)
     waits_at_step = at_hand.node >= 0 and turn.node(at_hand.node).kind is NodeKind.STEP
-    if at_hand.phase == "pending" and waits_at_step and moves:
-        turn.step(lane, "recover", queue=moves, doing=Doing.STEP, then="")
-    if at_hand.phase not in ("interrupted", "faulted"):
+    if isinstance(at, Pending) and waits_at_step and moves:
+        turn.step(lane, Recovering(StepPhase.RECOVERING, at.fault, queue=moves), "recover")
+    if not isinstance(at, Stopped):
         return
     is_asked = recovery.must_ask(turn, lane)
     if is_asked or pairing.shared_span(turn, lane) in asked:
-        turn.put(lane, queue=recovery.rechecks(turn, lane), doing=Doing.STEP)  # Made afterwards.
-        if is_asked and turn.state.phase in interlocks.ACTIVE_PHASES:
+        # Owed from here on: made once the person has answered, and before anything else.
+        owed = recovery.rechecks(turn, lane)
+        turn.put_at(lane, at._replace(queue=owed, in_move=False))
+        if is_asked and turn.state.phase in ACTIVE:
             recovery.exhaust(turn, lane)
-    elif at_hand.then in LEAVING or turn.node(at_hand.node).barrier < 0:
+    elif at.then in LEAVING or turn.node(at_hand.node).barrier < 0:
         recovery.recover(turn, lane, recheck=True)
     else:
         # Armed there, it comes again; it has passed already if it only stood by afterwards.
         node = BETWEEN if at_hand.is_done(at_hand.node) else at_hand.node
-        turn.step(lane, "again", node=node, doing=Doing.STEP, queue=(), fault="")
+        turn.step(lane, Pending(), "again", node=node)
 
 
 def _set_going(turn: Turn, event: OperatorActed) -> None:
@@ -124,9 +145,12 @@ def _set_going(turn: Turn, event: OperatorActed) -> None:
     if unmet:
         turn.notify("warning", "act_refused", f"{event.act}: " + "; ".join(unmet))
         return
-    turn.proceed(event.act.value, reason="", renew_us=turn.now_us, hold_us=0)
+    is_restart = event.act is Act.RESTART
+    trigger: Trigger = "restart" if is_restart else "start"
+    turn.proceed(trigger, reason="", renew_us=turn.now_us, hold_us=0)
     turn.notify("note", event.act.value, f"{event.act} by {event.who}")
-    if event.act is Act.RESTART:
+    if is_restart:
+        # What was asked in vain before the hold is over: each is asked from the beginning.
         for lane in range(len(turn.state.lanes)):
-            turn.put(lane, timer=Timer.NONE, timer_us=0, asks=0)
+            turn.put_watch(lane, Watch())
             commands.make_ready(turn, lane)

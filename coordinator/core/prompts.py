@@ -5,19 +5,28 @@ its situation has changed or everybody is told to hold; P6, an answer counts onc
 the prompt's owner.
 """
 
+from typing import Literal, assert_never
+
 from coordinator.core.effects import RaisePrompt, WithdrawPrompt
 from coordinator.core.plan import Option
-from coordinator.core.state import BETWEEN, OpenPrompt
-from coordinator.core.turn import Turn
+from coordinator.core.state import (
+    BETWEEN,
+    LEAVING,
+    Asked,
+    Commanded,
+    CoreFault,
+    OpenPrompt,
+    Pending,
+    Recovering,
+    Situation,
+    StepPhase,
+    Stopped,
+    Then,
+)
+from coordinator.core.turn import InvariantViolation, Turn
 
 UNKNOWN_OUTCOME = -1
 """The built-in question: nobody knows what became of a command."""
-LEAVING = ("abort", "back")
-"""What follows the moves of a lane that a person has sent away: a hold does not undo it (R4)."""
-BACKED_OFF = "backed_off"
-"""What a lane is after the moves of its recovery, while a person is asked again."""
-HOLD_POINT = "hold_point"
-"""Stands for the fault while a lane waits at a hold point."""
 _UNKNOWN_OPTIONS = (Option.AGAIN, Option.BY_HAND, Option.ABORT)
 _OF_THE_STEP = (Option.BACK_OFF, Option.BY_HAND, Option.REPLACE_BOLT, Option.BACK_A_ROUND)
 """What may be answered about a step, and not of a side on its way out, which does it no more."""
@@ -32,46 +41,70 @@ def options_of(turn: Turn, opened: OpenPrompt) -> tuple[str, ...]:
 
 
 def _applies(turn: Turn, opened: OpenPrompt, option: Option) -> bool:
-    node = turn.node(opened.node)
-    if turn.lane(opened.lane).then in LEAVING and option in _OF_THE_STEP:
+    """Tell whether an option can be carried out: one that cannot is never offered."""
+    node, then = turn.node(opened.node), turn.lane(opened.lane).then
+    if then in LEAVING and option in _OF_THE_STEP:
         return False
-    if option is Option.BACK_OFF:
-        if turn.lane(opened.lane).then == BACKED_OFF:
-            return False
-        return any(rule.fault == opened.fault and rule.recover for rule in node.rules)
-    if option is Option.BY_HAND:
-        if node.move is None or node.barrier >= 0:
-            return False
-        # Where an arm stands only its own moves can tell: no zone is left by hand (Z2).
-        zones = enumerate(turn.state.zones)
-        return all(zone == node.move.zone for zone, lane in zones if lane == opened.lane)
-    if option in (Option.REPLACE_BOLT, Option.BACK_A_ROUND):
-        return node.span >= 0 and "round" in dict(node.loops)
-    return option is not Option.LEAVE or bool(node.leave)
+    match option:
+        case Option.BACK_OFF:
+            has_moves = any(rule.fault == opened.fault and rule.recover for rule in node.rules)
+            return has_moves and then is not Then.BACKED_OFF
+        case Option.BY_HAND:
+            if node.move is None or node.barrier >= 0:
+                return False
+            # Where an arm stands only its own moves can tell: no zone is left by hand (Z2).
+            zones = enumerate(turn.state.zones)
+            return all(zone == node.move.zone for zone, lane in zones if lane == opened.lane)
+        case Option.REPLACE_BOLT | Option.BACK_A_ROUND:
+            return node.span >= 0 and turn.plan.round_of[opened.node] is not None
+        case Option.LEAVE:
+            return bool(node.leave)
+        case Option.AGAIN | Option.RELEASE | Option.HOLD | Option.ABORT:
+            return True
+    assert_never(option)
 
 
-def raise_prompt(turn: Turn, lane: int, prompt: int) -> None:
-    """Ask a person about the fault of a lane; the lane waits."""
+def raise_prompt(turn: Turn, lane: int, prompt: int, fault: str | None = None) -> None:
+    """Ask a person about the fault of a lane, or another that is given; the lane waits."""
     number = turn.state.prompt + 1
     at_hand = turn.lane(lane)
-    turn.step(lane, "ask", prompt=number)
-    opened = OpenPrompt(number, prompt, lane, at_hand.node, at_hand.fault)
+    asked = _asked(at_hand.at, number)
+    asked = asked if fault is None else asked._replace(fault=fault)
+    turn.step(lane, asked, "ask")
+    opened = OpenPrompt(number, prompt, lane, at_hand.node, asked.fault)
     turn.change(prompt=number, prompts=(*turn.state.prompts, opened))
-    tried = float(turn.counted(lane, at_hand.node, at_hand.fault))
-    evidence = (*at_hand.evidence, ("attempts", tried)) if tried else at_hand.evidence
+    # How often it was tried decides for many whether to try again: it is told with the rest.
+    tried = float(turn.failures(lane, at_hand.node, asked.fault))
+    evidence = (*asked.evidence, ("attempts", tried)) if tried else asked.evidence
     owner = turn.plan.prompts[prompt].who if prompt >= 0 else ""
     options = options_of(turn, opened)
     turn.emit(
-        RaisePrompt(number, prompt, lane, at_hand.node, at_hand.fault, options, evidence, owner)
+        RaisePrompt(number, prompt, lane, at_hand.node, asked.fault, options, evidence, owner)
     )
+
+
+def _asked(at: Situation, number: int) -> Asked:
+    """Return what a lane is once a person is asked, with all that still counts afterwards."""
+    match at:
+        case Pending() | Commanded():
+            return Asked(StepPhase.PROMPTED, number, at.fault)
+        case Recovering() | Asked():
+            return Asked(StepPhase.PROMPTED, number, at.fault, at.evidence, at.queue, at.then)
+        case Stopped():
+            # The rest of a recovery that was broken off is not owed; of who leaves, it is.
+            is_kept = not at.in_move or at.then in LEAVING
+            queue = at.queue if is_kept else ()
+            return Asked(
+                StepPhase.PROMPTED, number, at.fault, at.evidence, queue, at.then, at.unknown
+            )
+    assert_never(at)
 
 
 def reach_point(turn: Turn, lane: int) -> None:
     """A lane has come to a hold point, where a person is asked, or to a witness point."""
     node = turn.node(turn.lane(lane).node)
     if not node.is_witness:
-        turn.put(lane, fault=HOLD_POINT)
-        raise_prompt(turn, lane, node.prompt)
+        raise_prompt(turn, lane, node.prompt, CoreFault.HOLD_POINT)
         return
     told = turn.plan.prompts[node.prompt]
     turn.notify("note", "witness_point", f"{node.name}, for {told.who}: {told.text}", party=lane)
@@ -81,20 +114,36 @@ def reach_point(turn: Turn, lane: int) -> None:
 def pass_point(turn: Turn, lane: int) -> None:
     """Leave a point behind: it was told, or a person has released it."""
     done = turn.lane(lane).done | 1 << turn.lane(lane).node
-    turn.step(lane, "again", node=BETWEEN, done=done, fault="")
+    turn.step(lane, Pending(), "again", node=BETWEEN, done=done)
+
+
+def asked_at(turn: Turn, lane: int) -> Asked:
+    """Return the situation of a lane about which a person is or was asked."""
+    at = turn.lane(lane).at
+    if isinstance(at, Asked):
+        return at
+    raise InvariantViolation("P6", f"{turn.name(lane)} is {at.phase}: nobody was asked about it")
 
 
 def close_prompt(turn: Turn, opened: OpenPrompt) -> None:
     """Forget an open prompt; its lane is left to the caller."""
     turn.change(prompts=tuple(p for p in turn.state.prompts if p.number != opened.number))
-    turn.put(opened.lane, prompt=0)
+    turn.put_at(opened.lane, asked_at(turn, opened.lane)._replace(prompt=0))
+
+
+def withdraw(turn: Turn, lane: int) -> None:
+    """Leave a lane with its fault, as it was before a person was asked."""
+    at = asked_at(turn, lane)
+    phase: Literal[StepPhase.FAULTED] = StepPhase.FAULTED
+    stopped = Stopped(phase, at.fault, at.evidence, at.queue, at.then, at.unknown)
+    turn.step(lane, stopped, "withdraw")
 
 
 def withdraw_all(turn: Turn, reason: str) -> None:
     """Take back every open prompt, since the situation has changed; the faults stay."""
     for opened in turn.state.prompts:
         close_prompt(turn, opened)
-        turn.step(opened.lane, "withdraw")
+        withdraw(turn, opened.lane)
         turn.emit(WithdrawPrompt(opened.number, reason))
         text = f"prompt {opened.number} had no answer, withdrawn: {reason}"
         turn.notify("note", "unanswered", text, party=opened.lane, node=opened.node)

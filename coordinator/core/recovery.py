@@ -7,9 +7,18 @@ goes on leaving after a hold; R5, a rule that asks a person has a prompt to ask 
 
 from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Exhausted, Move, Rule
-from coordinator.core.prompts import BACKED_OFF, LEAVING, UNKNOWN_OUTCOME, raise_prompt
-from coordinator.core.state import BETWEEN, Doing
-from coordinator.core.turn import Turn, require
+from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
+from coordinator.core.state import (
+    BETWEEN,
+    LEAVING,
+    Pending,
+    Recovering,
+    Resting,
+    StepPhase,
+    Stopped,
+    Then,
+)
+from coordinator.core.turn import InvariantViolation, Turn, require
 
 
 def rule_for(turn: Turn, node: int, fault: str) -> Rule:
@@ -23,19 +32,31 @@ def rule_for(turn: Turn, node: int, fault: str) -> Rule:
 def may_retry(turn: Turn, lane: int) -> bool:
     """Tell whether the lane's fault may be retried without a person (R1)."""
     at_hand = turn.lane(lane)
-    rule = rule_for(turn, at_hand.node, at_hand.fault)
-    return turn.counted(lane, at_hand.node, at_hand.fault) < rule.attempts
+    rule = rule_for(turn, at_hand.node, at_hand.at.fault)
+    return turn.failures(lane, at_hand.node, at_hand.at.fault) < rule.attempts
 
 
-def recover(turn: Turn, lane: int, *, recheck: bool = False) -> None:
-    """Queue the moves that come before the next attempt, re-checks first."""
+def recover(turn: Turn, lane: int, *, recheck: bool = False, then: Then | None = None) -> None:
+    """Queue the moves that come before the next attempt, re-checks first.
+
+    Args:
+        turn: The turn.
+        lane: One that stands with a fault, was interrupted, or has been answered about.
+        recheck: It was held: what its step must check again comes first, not only what is owed.
+        then: What follows the moves, if not the next attempt.
+    """
     at_hand = turn.lane(lane)
-    checks = rechecks(turn, lane) if recheck else checks_due(turn, lane)
-    if at_hand.then in LEAVING:
-        turn.step(lane, "recover", queue=checks or at_hand.queue)
-        return
-    moves = rule_for(turn, at_hand.node, at_hand.fault).recover if at_hand.fault else ()
-    turn.step(lane, "recover", queue=(*checks, *moves), doing=Doing.STEP, then="")
+    at = at_hand.at
+    if not isinstance(at, Resting):
+        raise InvariantViolation("R2", f"{turn.name(lane)} recovers while {at.phase}")
+    checks = rechecks(turn, lane) if recheck else checks_owed(turn, lane)
+    if at.then in LEAVING:
+        queue, then = checks or at.queue, then or at.then
+    else:
+        rule = rule_for(turn, at_hand.node, at.fault) if at.fault else None
+        queue, then = (*checks, *(rule.recover if rule else ())), then or Then.NEXT_ATTEMPT
+    recovering = Recovering(StepPhase.RECOVERING, at.fault, at.evidence, queue, then)
+    turn.step(lane, recovering, "recover")
 
 
 def rechecks(turn: Turn, lane: int) -> tuple[Move, ...]:
@@ -45,55 +66,64 @@ def rechecks(turn: Turn, lane: int) -> tuple[Move, ...]:
     return (*acted_moves(turn, lane), *own)
 
 
-def checks_due(turn: Turn, lane: int) -> tuple[Move, ...]:
+def checks_owed(turn: Turn, lane: int) -> tuple[Move, ...]:
     """Return the re-checks that a lane still owes, since a person was asked about it first."""
-    return turn.lane(lane).queue if turn.lane(lane).doing is Doing.STEP else ()
+    at = turn.lane(lane).at
+    # The rest of a recovery that was broken off is no check: it begins anew.
+    return () if isinstance(at, Stopped) and at.in_move else turn.lane(lane).queue
 
 
 def must_ask(turn: Turn, lane: int) -> bool:
     """Tell whether a restart does not do for a lane: its fault, or what became of it, is open."""
     at_hand = turn.lane(lane)
-    if at_hand.unknown:
-        return at_hand.phase in ("faulted", "interrupted")
-    if at_hand.phase != "faulted" or may_retry(turn, lane):
+    at = at_hand.at
+    if not isinstance(at, Stopped):
         return False
-    return rule_for(turn, at_hand.node, at_hand.fault).then is not Exhausted.HOLD
+    # A restart must not begin anew what may have been done (R3).
+    if at.unknown:
+        return True
+    if at.phase is not StepPhase.FAULTED or may_retry(turn, lane):
+        return False
+    return rule_for(turn, at_hand.node, at.fault).then is not Exhausted.HOLD
 
 
 def acted_moves(turn: Turn, lane: int) -> tuple[Move, ...]:
     """Return what an arm must check again for the interlocks that have acted."""
+    # The hoist has no tool to check; what an interlock wants checked is about the arms.
     if not turn.plan.parties[lane].is_arm:
         return ()
     found = [move for index in turn.state.acted for move in turn.plan.interlocks[index].rechecks]
     return tuple(dict.fromkeys(found))
 
 
-def start_over(turn: Turn, lane: int) -> None:
-    """Begin the next attempt, where the rule says it begins."""
+def start_over(turn: Turn, lane: int, at: Recovering) -> None:
+    """Go on after the last queued move: as a person has said, or with the next attempt."""
     at_hand = turn.lane(lane)
-    if at_hand.then == "ask":
-        turn.put(lane, then=BACKED_OFF)
+    if at.then is Then.ASK:
+        turn.put_at(lane, at._replace(then=Then.BACKED_OFF))
         exhaust(turn, lane)
         return
-    if at_hand.then == "abort":
+    if at.then is Then.ABORT:
+        # The other side may still be lifting its tool off: an abort now would stop it half way.
         if not any(one.then and (one.queue or one.command) for one in turn.state.lanes):
             begin_hold(turn, "abort", f"{turn.node(at_hand.node).name}: left in order")
         return
-    again_from = rule_for(turn, at_hand.node, at_hand.fault).again_from if at_hand.fault else -1
+    again_from = rule_for(turn, at_hand.node, at.fault).again_from if at.fault else -1
     done = at_hand.done
+    # Undone only over its own lane: partners undo theirs when the pair goes back.
     if again_from >= 0:
         for node in turn.plan.lanes[lane]:
             if again_from <= node <= at_hand.node:
                 done &= ~(1 << node)
-    fresh = {"fault": "", "evidence": (), "then": "", "doing": Doing.STEP}
-    turn.step(lane, "again", node=BETWEEN, done=done, **fresh)
+    turn.step(lane, Pending(), "again", node=BETWEEN, done=done)
 
 
 def exhaust(turn: Turn, lane: int) -> None:
     """Do what the rule says when the attempts are used up."""
     at_hand = turn.lane(lane)
-    rule = rule_for(turn, at_hand.node, at_hand.fault)
-    words = f"{turn.node(at_hand.node).name}: {at_hand.fault}"
+    fault = at_hand.at.fault
+    rule = rule_for(turn, at_hand.node, fault)
+    words = f"{turn.node(at_hand.node).name}: {fault}"
     if at_hand.unknown:
         raise_prompt(turn, lane, UNKNOWN_OUTCOME)
     elif rule.then is Exhausted.ASK:

@@ -11,6 +11,7 @@ from coordinator.core.turn import Turn
 
 def is_free(turn: Turn, lane: int, move: Move) -> bool:
     """Tell whether a lane may make a move as far as zones go."""
+    # Its own zone is free to it: an arm may make several moves where it stands.
     return move.zone < 0 or turn.state.zones[move.zone] in (-1, lane)
 
 

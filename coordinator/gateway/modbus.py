@@ -23,13 +23,6 @@ Run = tuple[str, int, int]
 """Table, first number and count of coils, inputs or registers that stand side by side."""
 Row = tuple[str, int]
 """Table and number of one of them."""
-_NUMBERS = {
-    "uint16": AsyncModbusTcpClient.DATATYPE.UINT16,
-    "int16": AsyncModbusTcpClient.DATATYPE.INT16,
-    "uint32": AsyncModbusTcpClient.DATATYPE.UINT32,
-    "int32": AsyncModbusTcpClient.DATATYPE.INT32,
-    "float32": AsyncModbusTcpClient.DATATYPE.FLOAT32,
-}
 
 
 class ModbusSource:
@@ -134,7 +127,7 @@ def _joined(place: Place, readings: Sequence[Reading]) -> Reading:
         return Reading(None, wrong) if wrong else readings[0]
     value = AsyncModbusTcpClient.convert_from_registers(
         [int(word) for word in words],
-        _NUMBERS[place.number],
+        AsyncModbusTcpClient.DATATYPE[place.number.upper()],
         word_order="little" if place.low_word_first else "big",
     )
     return Reading(value if isinstance(value, int | float) else None)

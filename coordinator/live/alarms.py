@@ -68,7 +68,9 @@ class Alarms:
             self._alarms[name] = replace(self._alarms[name], is_latched=is_latched)
             self._set(f"override {interlock.name}", index in overridden, event.at_us)
         for party, lane in zip(self._plan.parties, state.lanes, strict=True):
-            self._set(f"{party.name} lost", lane.boot > 0 and not lane.online, event.at_us)
+            self._set(
+                f"{party.name} lost", lane.party.boot > 0 and not lane.party.online, event.at_us
+            )
 
     def standing(self) -> tuple[Alarm, ...]:
         """Return what is not normal, the first to act first, shelved ones last."""

@@ -20,30 +20,9 @@ START_S = 10.0
 """Chosen: many times what a slow machine was seen to need (0.1 s)."""
 STOP_S = 5.0
 POLL_S = 0.02
+_TEMPLATE = Path(__file__).with_name("broker.toml")
 ATTEMPTS = 3
 """A free port may be taken by somebody else before the broker has it."""
-
-_CONFIGURATION = """\
-id = 0
-
-[router]
-id = 0
-max_connections = 200
-max_outgoing_packet_count = 10000
-max_segment_size = 104857600
-max_segment_count = 10
-
-[v5.1]
-name = "bothsides"
-listen = "{host}:{port}"
-next_connection_delay_ms = 0
-
-[v5.1.connections]
-connection_timeout_ms = 5000
-max_payload_size = {bytes_max}
-max_inflight_count = 500
-dynamic_filters = true
-"""
 
 
 class BrokerFailed(Exception):  # noqa: N818 (it says what happened)
@@ -119,7 +98,9 @@ class EmbeddedBroker:
         folder = Path(self._folder.name)
         configuration, said = folder / "broker.toml", folder / "broker.log"
         configuration.write_text(
-            _CONFIGURATION.format(host=self.host, port=self.port, bytes_max=BYTES_MAX + 1024),
+            _TEMPLATE.read_text("utf-8").format(
+                host=self.host, port=self.port, bytes_max=BYTES_MAX + 1024
+            ),
             encoding="utf-8",
         )
         script = Path(__file__).with_name("broker_process.py")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from coordinator.core import barriers, interlocks, modes, zones
 from coordinator.core.plan import Mode, NodeKind, Plan
-from coordinator.core.state import FINISHED, Doing, State
+from coordinator.core.state import AT_BARRIER, FINISHED, Doing, State, Stopped
 from coordinator.core.turn import Turn
 
 
@@ -43,7 +43,7 @@ def waiting_for_step(plan: Plan, state: State) -> tuple[int, ...]:
     """
     if state.mode is Mode.AUTOMATIC or state.phase != "running" or state.prompts:
         return ()
-    if any(lane.command or lane.queue or lane.hold_us for lane in state.lanes):
+    if any(lane.command or lane.queue or lane.rest.hold_us for lane in state.lanes):
         return ()
     turn = Turn(plan, state, 0)
     return tuple(lane for lane in range(len(state.lanes)) if _lacks_word(turn, lane))
@@ -79,26 +79,26 @@ def _doing(turn: Turn, lane: int) -> str:
         return ""
     name = turn.node(at_hand.node).name
     if at_hand.doing is Doing.MOVE:
-        words = f"{at_hand.queue[0].action} (recovering {name} from {at_hand.fault or 'a hold'})"
-    elif at_hand.phase in ("arming", "armed"):
+        words = f"{at_hand.queue[0].action} (recovering {name} from {at_hand.at.fault or 'a hold'})"
+    elif at_hand.phase in AT_BARRIER:
         words = f"{at_hand.phase} at {name}"
     elif at_hand.doing is Doing.STAND:
         words = f"standing by at {name}"
     else:
         words = name
-    return f"{words}, told to hold" if at_hand.hold_us else words
+    return f"{words}, told to hold" if at_hand.rest.hold_us else words
 
 
 def _unmet(turn: Turn, lane: int) -> tuple[str, ...]:
     at_hand = turn.lane(lane)
     words = []
-    if not at_hand.online:
+    if not at_hand.party.online:
         words.append("its party to come on the bus")
     if turn.state.phase not in ("running", "pausing"):
         words.append(f"the procedure to run (it is {turn.state.phase})")
     if at_hand.prompt:
-        words.append(f"a person to answer prompt {at_hand.prompt} ({at_hand.fault})")
-    if at_hand.phase in ("faulted", "interrupted") and not at_hand.prompt:
+        words.append(f"a person to answer prompt {at_hand.prompt} ({at_hand.at.fault})")
+    if isinstance(at_hand.at, Stopped):
         words.append(f"{_node_name(turn, at_hand.node)} to be taken up again ({at_hand.phase})")
     if at_hand.command or at_hand.node < 0:
         return tuple(words)

@@ -190,7 +190,7 @@ class OperatorScript:
     def _look(self, state: State, now_us: int) -> None:
         if state.phase != self._phase:
             self._phase, self._phase_us = state.phase, now_us
-        if not all(lane.online for lane in state.lanes):
+        if not all(lane.party.online for lane in state.lanes):
             self._there_us = None
         elif self._there_us is None:
             self._there_us = now_us
@@ -287,7 +287,7 @@ class OperatorScript:
 
 def _is_everybody_there(state: State) -> bool:
     is_known = all(signal.value is not None for signal in state.signals)
-    return is_known and all(lane.online for lane in state.lanes)
+    return is_known and all(lane.party.online for lane in state.lanes)
 
 
 def _without(entries: Sequence[_Entry], used: object) -> list[_Entry]:

@@ -49,7 +49,7 @@ def pull_of(plan: Plan, state: State) -> Pull | None:
             if state.lanes[lane].command
             and state.lanes[lane].node == node
             and state.lanes[lane].phase == "running"
-            and not state.lanes[lane].hold_us
+            and not state.lanes[lane].rest.hold_us
         )
         if pulling:
             waiting = tuple(plan.parties[lane].name for lane in span.lanes if lane not in pulling)

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from coordinator.core.events import Act, OperatorActed, PersonEvent
-from coordinator.core.procedure import ENDED
+from coordinator.core.state import ENDED
 from coordinator.live.coordinator import Coordinator, OutdatedCoordinator
 from coordinator.live.explain import waiting_for_step
 from coordinator.live.link import Broken, Delivered, Delivery, Dropped, Link, LinkLost, Restored

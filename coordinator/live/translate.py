@@ -8,7 +8,7 @@ Invariants: LV3, a message that names nobody of the plan becomes no event, and t
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import assert_never
+from typing import assert_never, get_args
 
 from coordinator.core.effects import (
     Effect,
@@ -72,12 +72,7 @@ from coordinator.wire.messages import (
 )
 from coordinator.wire.topics import COORDINATOR, EVERYBODY, FLOOR
 
-_ON_HOLD: dict[str, OnHold] = {
-    "stop": "stop",
-    "finish": "finish",
-    "relieve": "relieve",
-    "retract": "retract",
-}
+_ON_HOLD: dict[str, OnHold] = {word: word for word in get_args(OnHold)}
 
 
 class LocalProtocolError(Exception):

@@ -107,7 +107,9 @@ class LiveLines:
         for words, lane in zip(
             explain(self._plan, self._state, now_us), self._state.lanes, strict=True
         ):
-            heard = f"{max(now_us - lane.seen_us, 0) / 1e6:.1f} s" if lane.online else "NOT"
+            heard = (
+                f"{max(now_us - lane.party.seen_us, 0) / 1e6:.1f} s" if lane.party.online else "NOT"
+            )
             since = f"{max(now_us - words.since_us, 0) / 1e6:.0f} s"
             row = (words.name, words.doing, words.waiting, since, heard, words.next)
             table.add_row(*(Text(cell, overflow="ellipsis", no_wrap=True) for cell in row))

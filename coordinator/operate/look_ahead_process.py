@@ -20,8 +20,11 @@ from coordinator.core.effects import Effect, SendDo
 from coordinator.core.events import Act as Deed
 from coordinator.core.events import Event
 from coordinator.core.plan import Option
-from coordinator.core.prompts import HOLD_POINT
-from coordinator.core.state import OpenPrompt, State
+from coordinator.core.state import (
+    CoreFault,
+    OpenPrompt,
+    State,
+)
 from coordinator.operate.party_process import read_causes
 from coordinator.rehearse.look_ahead import Outlook
 from coordinator.rehearse.rehearsal import rehearse
@@ -106,7 +109,7 @@ def _suppositions(asked: Asked, loaded: Loaded) -> Iterator[tuple[str, tuple[Cas
         own = read_causes(Path(asked.causes))
         if own:
             yield "the case", tuple(CaseCause(**_fields(cause)) for cause in own)
-    if asked.fault == HOLD_POINT:
+    if asked.fault == CoreFault.HOLD_POINT:
         yield "nothing going wrong", ()  # It is asked whatever happens.
         return
     node = next(one for one in loaded.plan.nodes if one.name == asked.node)

@@ -130,7 +130,7 @@ def _outcome(lane: Lane, node: int) -> str:
         return "is unknown; a person looks and says, after the restart"
     if lane.phase in ("pending",):
         return "has not started"
-    return f"was broken off ({lane.fault or 'held'})"
+    return f"was broken off ({lane.at.fault or 'held'})"
 
 
 def _place(plan: Plan, index: int, lane: Lane, done_last: str) -> LanePlace:
@@ -145,5 +145,5 @@ def _place(plan: Plan, index: int, lane: Lane, done_last: str) -> LanePlace:
         at_hand=plan.nodes[lane.node].name if lane.node >= 0 else "",
         state=f"unknown until {name} has been asked" if lane.command else "not started",
         next=plan.nodes[following[0]].name if following else "nothing",
-        heard_us=lane.seen_us,
+        heard_us=lane.party.seen_us,
     )

@@ -23,9 +23,7 @@ from coordinator.core.events import (
     PromptAnswered,
 )
 from coordinator.core.plan import NodeKind, Plan
-from coordinator.core.procedure import ENDED
-from coordinator.core.prompts import HOLD_POINT
-from coordinator.core.state import State
+from coordinator.core.state import ENDED, CoreFault, State
 from coordinator.live.alarms import Alarms
 from coordinator.live.caps_words import caps_words
 from coordinator.live.explain import explain
@@ -231,10 +229,10 @@ class Board:
                     "unmet": list(words.unmet),
                     "since_s": round(max(now_us - words.since_us, 0) / 1e6, 1),
                     "next": words.next,
-                    "is_online": lane.online,
-                    "is_held": lane.held,
-                    "is_faulted": bool(lane.fault) and lane.fault != HOLD_POINT,
-                    "seen_s": round(max(now_us - lane.seen_us, 0) / 1e6, 1),
+                    "is_online": lane.party.online,
+                    "is_held": lane.rest.held,
+                    "is_faulted": bool(lane.at.fault) and lane.at.fault != CoreFault.HOLD_POINT,
+                    "seen_s": round(max(now_us - lane.party.seen_us, 0) / 1e6, 1),
                     "done": sum(lane.is_done(node) for node in steps),
                     "steps": len(steps),
                     "last_done": done[-1] if done else -1,

@@ -8,16 +8,15 @@ Systems, 1996, chapter 4.
 
 from coordinator.core.barriers import released_barrier
 from coordinator.core.plan import Plan
-from coordinator.core.state import Lane, State, Timer
+from coordinator.core.state import HOLDING, Lane, Phase, State, StepPhase, Timer
 from coordinator.core.turn import Turn
 
-HOLDING = ("holding", "stopping", "aborting")
-_AT_REST = (*HOLDING, "held")
+_AT_REST = (*HOLDING, Phase.HELD)
 
 
 def owes_hold(state: State, lane: Lane) -> bool:
     """Tell whether a party has been told to hold and has not said yet that it stands."""
-    return not lane.held and (state.phase in HOLDING or bool(lane.hold_us))
+    return not lane.rest.held and (state.phase in HOLDING or bool(lane.rest.hold_us))
 
 
 class Alone:
@@ -46,10 +45,10 @@ class Alone:
         if not self._is_hold_free or state.phase not in _AT_REST:
             return -1
         for place, lane in enumerate(state.lanes):
-            if not lane.online:
+            if not lane.party.online:
                 return place
-            if state.phase in HOLDING and (not lane.held or silent[place]):
-                runs = lane.hold_us or lane.timer is not Timer.NONE
+            if state.phase in HOLDING and (not lane.rest.held or silent[place]):
+                runs = lane.rest.hold_us or lane.watch.timer is not Timer.NONE
                 if not (silent[place] and runs):  # Else a deadline of its own may end first.
                     return place
         return -1
@@ -69,9 +68,9 @@ class Alone:
         What the floor does meanwhile it can do before the first says so, and after the last: a
         hold wipes out who has said so, and nothing is sent before all have (PV16).
         """
-        if not self._is_hold_free or state.phase != "restarting":
+        if not self._is_hold_free or state.phase is not Phase.RESTARTING:
             return False
-        return any(not lane.held for lane in state.lanes)
+        return any(not lane.rest.held for lane in state.lanes)
 
     def answering_later(self, turn: Turn, silent: tuple[bool, ...]) -> tuple[int, ...]:
         """Return lanes whose mere acknowledgement is looked at later: the first one's comes first.
@@ -85,7 +84,7 @@ class Alone:
         first: dict[tuple[str, int], int] = {}
         later = []
         for place, lane in enumerate(turn.state.lanes):
-            if not lane.online or silent[place]:
+            if not lane.party.online or silent[place]:
                 continue
             kind = self._acknowledges(turn, place)
             if kind and first.setdefault(kind, place) != place:
@@ -95,7 +94,7 @@ class Alone:
     def starts_at(self, turn: Turn, place: int) -> int:
         """Return the barrier that a party has yet to report its start at, or -1."""
         lane = turn.lane(place)
-        if lane.phase != "running" or not lane.command:
+        if lane.phase is not StepPhase.RUNNING or not lane.command:
             return -1
         barrier = released_barrier(turn, place)
         if barrier < 0:
@@ -105,9 +104,13 @@ class Alone:
 
     def _acknowledges(self, turn: Turn, place: int) -> tuple[str, int] | None:
         lane = turn.lane(place)
-        if lane.held and lane.timer is Timer.READY and turn.state.phase == "restarting":
+        if (
+            lane.rest.held
+            and lane.watch.timer is Timer.READY
+            and turn.state.phase is Phase.RESTARTING
+        ):
             return "ready", 0
-        if lane.phase == "arming" and lane.command:
+        if lane.phase is StepPhase.ARMING:
             return "armed", turn.node(lane.node).barrier
         barrier = self.starts_at(turn, place)
         is_alone = barrier >= 0 and self._plan.barriers[barrier].span < 0

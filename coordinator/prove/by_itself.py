@@ -11,10 +11,18 @@ Source: persistent sets; Godefroid, Partial-Order Methods for the Verification o
 Systems, 1996, chapter 4.
 """
 
-from coordinator.core.faults import DECIDING_PHASES
 from coordinator.core.plan import Plan
-from coordinator.core.prompts import LEAVING
-from coordinator.core.state import BETWEEN, Doing, Lane, State, Timer
+from coordinator.core.state import (
+    AT_WORK,
+    BETWEEN,
+    DECIDING,
+    LEAVING,
+    Doing,
+    Lane,
+    State,
+    Then,
+    Timer,
+)
 from coordinator.core.turn import Turn
 from coordinator.prove.alone import Alone
 from coordinator.prove.own import Own
@@ -41,9 +49,9 @@ class ByItself:
             is_spent: Nothing more can go wrong.
         """
         state = turn.state
-        if not self._is_on or state.phase not in DECIDING_PHASES:
+        if not self._is_on or state.phase not in DECIDING:
             return -1
-        if not all(lane.online for lane in state.lanes):
+        if not all(lane.party.online for lane in state.lanes):
             return -1
         best, found = (True, True, True), -1
         for place in range(len(state.lanes)):
@@ -64,19 +72,19 @@ class ByItself:
         What is in trouble, or has not begun yet, would else be seen with all that others do.
         """
         lane = turn.state.lanes[place]
-        in_trouble = is_silent or lane.hold_us or lane.prompt
-        in_trouble = in_trouble or lane.timer in (Timer.GATE, Timer.READY)
+        in_trouble = is_silent or lane.rest.hold_us or lane.prompt
+        in_trouble = in_trouble or lane.watch.timer in (Timer.GATE, Timer.READY)
         has_started = self._alone.starts_at(turn, place) < 0
         return not in_trouble, has_started, lane.doing is not Doing.STAND
 
     def _is_by_itself(self, state: State, place: int, *, is_spent: bool) -> bool:
         lane = state.lanes[place]
-        if lane.held:
-            is_asked = lane.timer is Timer.READY
+        if lane.rest.held:
+            is_asked = lane.watch.timer is Timer.READY
             begins = lane.node == BETWEEN and not self._touches_next(place, lane)
             return is_asked and (begins or (is_spent and self._leaves_alone(place, lane)))
-        is_busy = bool(lane.prompt or lane.hold_us) or lane.timer is Timer.GATE
-        is_at_work = bool(lane.command) and lane.phase in ("sent", "running", "recovering")
+        is_busy = bool(lane.prompt or lane.rest.hold_us) or lane.watch.timer is Timer.GATE
+        is_at_work = lane.live is not None and lane.phase in AT_WORK
         if not (is_busy or is_at_work):
             return False
         return self.is_at_home(lane) or (is_spent and self._leaves_alone(place, lane))
@@ -90,7 +98,7 @@ class ByItself:
         """
         if lane.then not in LEAVING or not lane.queue or any(one.zone >= 0 for one in lane.queue):
             return False
-        goes_on = lane.then == "back" and not self._touches_next(place, lane)
+        goes_on = lane.then is Then.GO_BACK and not self._touches_next(place, lane)
         return len(lane.queue) > 1 or goes_on
 
     def _touches_next(self, place: int, lane: Lane) -> bool:

@@ -8,11 +8,30 @@ Invariants: PV5, folding loses no behaviour: what is folded is compared by the c
 itself, with a deadline that the model ends by choice, or with a bound that the folded value keeps.
 """
 
-from coordinator.core.answers import PARTNER_BY_HAND
-from coordinator.core.holds import OUTCOME_UNKNOWN
+from typing import assert_never
+
 from coordinator.core.plan import NodeKind, Plan
-from coordinator.core.prompts import HOLD_POINT
-from coordinator.core.state import Lane, Meeting, OpenPrompt, SignalValue, State
+from coordinator.core.state import (
+    Asked,
+    Command,
+    Commanded,
+    CoreFault,
+    Lane,
+    Meeting,
+    MeetingPhase,
+    OpenPrompt,
+    Party,
+    Pending,
+    Phase,
+    Recovering,
+    Rest,
+    SignalValue,
+    Situation,
+    State,
+    StepPhase,
+    Stopped,
+    Watch,
+)
 from coordinator.prove.pieces import Pieces
 from coordinator.prove.put_back import PHASES, PutBack
 from coordinator.prove.stand_ins import UNRULED
@@ -22,12 +41,12 @@ FAR_US = 1_000_000_000_000
 NOW_US = 1
 """The time at which every event of the model is decided."""
 _CONTROL = 100
-ENDING = ("stopping", "stopped", "aborting", "aborted")
-_WHILE_RECOVERING = (UNRULED, "refused", OUTCOME_UNKNOWN)
+ENDING = (Phase.STOPPING, Phase.STOPPED, Phase.ABORTING, Phase.ABORTED)
+_WHILE_RECOVERING = (UNRULED, CoreFault.REFUSED, CoreFault.OUTCOME_UNKNOWN)
 """What a move of a recovery may end with, beside what sets the fault anew."""
 _WITHOUT_FAILURE = (
-    *_WHILE_RECOVERING,
-    *("timeout", "out_of_step", "out_of_balance", PARTNER_BY_HAND, HOLD_POINT),
+    UNRULED,
+    *CoreFault,
 )
 """Faults that the core may set to a lane before it counts them, or without."""
 WAITING = Meeting()
@@ -105,7 +124,10 @@ class Folder:
         """Once the procedure stops or aborts, all that still counts is who stands."""
         return state._replace(
             lanes=tuple(
-                Lane(held=lane.held, online=lane.online, control=_CONTROL + place, boot=1)
+                Lane(
+                    party=Party(lane.party.online, boot=1),
+                    rest=Rest(lane.rest.held, _CONTROL + place),
+                )
                 for place, lane in enumerate(state.lanes)
             ),
             meetings=(),
@@ -131,20 +153,20 @@ class Folder:
 
     def _folded(self, lane: Lane, place: int, prompt: int) -> Lane:
         lane = self._without_fault(lane)
-        return lane._replace(
-            command=place + 1 if lane.command else 0,
-            control=_CONTROL + place,
-            prompt=prompt,
-            attempts=self._fold_attempts(lane, place),
-            evidence=(),
-            timer_us=FAR_US if lane.timer_us else 0,
-            timeout_us=FAR_US if lane.timeout_us else 0,
-            hold_us=FAR_US if lane.hold_us else 0,
-            asks=0,
-            since_us=0,
-            seen_us=0,
-            boot=1 if lane.boot else 0,
-            torque_nm=None,
+        rest, watch = lane.rest, lane.watch
+        return Lane(
+            lane.done,
+            lane.node,
+            _folded_at(lane.at, place, prompt),
+            self._fold_attempts(lane, place),
+            allowed=lane.allowed,
+            party=Party(lane.party.online, min(lane.party.boot, 1)),
+            rest=Rest(rest.held, _CONTROL + place, FAR_US if rest.hold_us else 0, rest.failing),
+            watch=Watch(
+                watch.timer,
+                FAR_US if watch.timer_us else 0,
+                FAR_US if watch.timeout_us else 0,
+            ),
         )
 
     def _fold_attempts(self, lane: Lane, place: int) -> tuple[tuple[int, str, int], ...]:
@@ -157,7 +179,7 @@ class Folder:
         return tuple(
             (node, fault, count)
             for node, fault, failures in lane.attempts
-            if fault and node >= first
+            if node >= first
             for count in (min(failures, self._bound(lane, node, fault)),)
             if count
         )
@@ -171,7 +193,7 @@ class Folder:
         fault uncounted: any that can be at hand without a failure of this very step.
         """
         bound = self._bounds[node].get(fault, 1)
-        is_at_hand = lane.node == node and lane.fault == fault
+        is_at_hand = lane.node == node and lane.at.fault == fault
         is_brought = fault in self._brought.get(node, ()) or not self._is_step[node]
         return bound if is_at_hand or is_brought else bound - 1
 
@@ -181,20 +203,22 @@ class Folder:
         It has no moves and leads nowhere else; what a move of the recovery may end with has none
         either, so that it holds whichever of them is at hand.
         """
-        if lane.phase != "recovering" or not lane.fault or lane.then or lane.failing:
+        at = lane.at
+        if not isinstance(at, Recovering) or not at.fault or at.then or lane.rest.failing:
             return lane
         rules = self._bounds[lane.node]
         is_alone = self._is_step[lane.node] and self._plan.nodes[lane.node].span < 0
-        if not is_alone or any(one in rules for one in (lane.fault, *_WHILE_RECOVERING)):
+        if not is_alone or any(one in rules for one in (lane.at.fault, *_WHILE_RECOVERING)):
             return lane
-        return lane._replace(fault=OUTCOME_UNKNOWN if lane.unknown else "")
+        fault = CoreFault.OUTCOME_UNKNOWN if lane.unknown else ""
+        return lane._replace(at=at._replace(fault=fault))
 
     @staticmethod
     def _fold_meeting(meeting: Meeting) -> Meeting:
         if meeting is WAITING:
             return meeting
         if (
-            meeting.phase in ("passed", "broken", "timed_out", "waiting")
+            meeting.phase not in (MeetingPhase.ARMING, MeetingPhase.RELEASED)
             and not meeting.deadline_us
         ):
             # What has been passed shows in the lanes; nobody reads it here again.
@@ -205,14 +229,38 @@ class Folder:
             deadline_us=FAR_US if meeting.deadline_us else 0,
             start_us=0,
             starts_us=tuple(min(start, 0) for start in meeting.starts_us)
-            if meeting.phase == "released"
+            if meeting.phase is MeetingPhase.RELEASED
             else (),
         )
 
 
+def _folded_at(at: Situation, place: int, prompt: int) -> Situation:
+    """Fold away what a party has measured, and numbers given out."""
+    match at:
+        case Pending():
+            return at
+        case Commanded():
+            return at._replace(
+                command=Command(place + 1, at.command.doing, None, at.command.unknown)
+            )
+        case Recovering():
+            move = at.command
+            command = Command(place + 1, move.doing, None, move.unknown) if move else None
+            return at._replace(evidence=(), command=command)
+        case Stopped():
+            return at._replace(evidence=())
+        case Asked():
+            return at._replace(evidence=(), prompt=prompt)
+    assert_never(at)
+
+
 def _is_in_trouble(lane: Lane) -> bool:
     """Tell whether a failure may yet be counted, or compared with its bound, for a lane."""
-    return bool(lane.fault or lane.then) or lane.failing or lane.unknown or lane.phase == "faulted"
+    at = lane.at
+    if isinstance(at, Pending):
+        return bool(at.fault) or lane.rest.failing
+    is_faulted = at.phase is StepPhase.FAULTED
+    return bool(at.fault or lane.then) or lane.rest.failing or lane.unknown or is_faulted
 
 
 def _brought(plan: Plan) -> dict[int, frozenset[str]]:

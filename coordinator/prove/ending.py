@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 from coordinator.core.decide import begin, decide
 from coordinator.core.effects import Effect, SendDo, SendRelease
 from coordinator.core.plan import Plan
-from coordinator.core.procedure import ENDED
-from coordinator.core.state import State
+from coordinator.core.state import ENDED, State
 from coordinator.prove.canonical import Folder
 from coordinator.prove.graph import CORE_ERRORS, Limits
 from coordinator.prove.monitors import Happened, Judge, Violation, happened_at

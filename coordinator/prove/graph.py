@@ -11,9 +11,15 @@ from dataclasses import dataclass, field
 from coordinator.core.decide import decide
 from coordinator.core.effects import Effect, RaisePrompt, SendDo
 from coordinator.core.plan import Exhausted, Plan
-from coordinator.core.procedure import ENDED
 from coordinator.core.recovery import must_ask, rule_for
-from coordinator.core.state import State
+from coordinator.core.state import (
+    ENDED,
+    Doing,
+    Phase,
+    State,
+    StepPhase,
+    Then,
+)
 from coordinator.core.turn import InvariantViolation, Turn
 from coordinator.lifecycles import LifecycleError
 from coordinator.prove.canonical import ENDING, NOW_US, Folder
@@ -82,16 +88,16 @@ def phase_of(plan: Plan, state: State) -> str:
 
     So it is where lanes leave in order, and where a rule says so and the partner has yet to stand.
     """
-    is_over = any(lane.then == "abort" for lane in state.lanes) or any(
-        lane.phase == "faulted" and _is_aborted(Turn(plan, state, NOW_US), place)
+    is_over = any(lane.then is Then.ABORT for lane in state.lanes) or any(
+        lane.phase is StepPhase.FAULTED and _is_aborted(Turn(plan, state, NOW_US), place)
         for place, lane in enumerate(state.lanes)
     )
-    return "aborting" if is_over and state.phase not in ENDED else state.phase
+    return Phase.ABORTING if is_over and state.phase not in ENDED else state.phase
 
 
 def _is_aborted(turn: Turn, place: int) -> bool:
     at_hand = turn.lane(place)
-    rule = rule_for(turn, at_hand.node, at_hand.fault)
+    rule = rule_for(turn, at_hand.node, at_hand.at.fault)
     return must_ask(turn, place) and not at_hand.unknown and rule.then is Exhausted.ABORT
 
 
@@ -332,8 +338,7 @@ class Expander:
         if lane.node < 0:
             return Word(step.lane, step.words, None, "", is_cause)
         at = self.pieces.number(step.lane, places[step.lane], lane.node)
-        is_moving = lane.command and lane.queue and lane.doing.value == "move"
-        move = lane.queue[0].action if is_moving else ""
+        move = lane.queue[0].action if lane.doing is Doing.MOVE else ""
         return Word(step.lane, step.words, at, move, is_cause)
 
     @staticmethod

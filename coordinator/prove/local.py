@@ -6,7 +6,7 @@ wrong.
 """
 
 from coordinator.core.plan import Move, Plan
-from coordinator.core.state import Lane, Meeting, State
+from coordinator.core.state import Commanded, Lane, Meeting, Pending, Situation, State
 from coordinator.prove.canonical import ENDING, WAITING
 from coordinator.prove.moves import Node
 from coordinator.prove.parts import Look, Parts
@@ -134,7 +134,7 @@ class Local:
             ),
             tuple(look_of(move) for move in lane.queue),
             self.pieces.marks(number, lane.queue),
-            lane._replace(done=0, node=0, attempts=(), queue=()),
+            lane._replace(done=0, node=0, attempts=(), at=_with_queue(lane.at, ())),
         )
 
     def _joined(self, barrier: int, places: Places) -> _LookPart:
@@ -185,6 +185,11 @@ class Local:
         return whole & ~self.pieces.remaining(number, place) | own << start
 
 
+def _with_queue(at: Situation, queue: tuple[Move, ...]) -> Situation:
+    """Return a situation with other moves queued, where it has any."""
+    return at if isinstance(at, Pending | Commanded) else at._replace(queue=queue)
+
+
 class _Mover:
     """Moves what is in a state from places of one plan to places of one that behave alike."""
 
@@ -217,7 +222,7 @@ class _Mover:
             attempts=tuple(
                 (self.node(number, at), fault, count) for at, fault, count in lane.attempts
             ),
-            queue=self._queue(number, lane.queue),
+            at=_with_queue(lane.at, self._queue(number, lane.queue)),
         )
 
     def _queue(self, lane: int, queue: tuple[Move, ...]) -> tuple[Move, ...]:

@@ -8,7 +8,7 @@ it.
 
 from collections.abc import Iterator
 from itertools import islice
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from coordinator.core.events import (
     Act,
@@ -31,11 +31,21 @@ from coordinator.core.events import (
 )
 from coordinator.core.interlocks import unmet_to_start
 from coordinator.core.plan import InterlockKind, Option, Plan
-from coordinator.core.procedure import ENDED
 from coordinator.core.prompts import options_of
-from coordinator.core.state import Doing, Lane, State, Timer
+from coordinator.core.state import (
+    AT_BARRIER,
+    AT_WORK,
+    ENDED,
+    HOLDING,
+    Doing,
+    Lane,
+    Phase,
+    State,
+    StepPhase,
+    Timer,
+)
 from coordinator.core.turn import Turn
-from coordinator.prove.alone import HOLDING, Alone, owes_hold
+from coordinator.prove.alone import Alone, owes_hold
 from coordinator.prove.by_itself import ByItself
 from coordinator.prove.canonical import NOW_US
 from coordinator.prove.own import Memory, Own
@@ -48,7 +58,7 @@ from coordinator.prove.stand_ins import (
 PERSON = "somebody"
 UNKNOWN = "unknown_outcome"
 """How the built-in question about an unknown outcome is called in the answers of a case."""
-PUT_TOGETHER = (*HOLDING, "held", "restarting")
+PUT_TOGETHER = (*HOLDING, Phase.HELD, Phase.RESTARTING)
 
 
 class Node(NamedTuple):
@@ -163,7 +173,7 @@ class Moves:
 
     def _of_party(self, turn: Turn, node: Node, place: int, spent: bool) -> Iterator[Step]:
         lane = node.state.lanes[place]
-        if not lane.online:
+        if not lane.party.online:
             yield Step("is back on the bus", (PartySeen(NOW_US, place, 1, 0),), place)
         elif node.silent[place]:
             yield Step("answers again", (), place, silences=-1)
@@ -175,24 +185,27 @@ class Moves:
         lane = node.state.lanes[place]
         if owes_hold(node.state, lane):
             yield from self._coming_to_rest(turn, place, lane)
-        elif lane.held and lane.timer is Timer.READY:
-            yield Step("is ready", (PartyReady(NOW_US, place, lane.control),), place)
+        elif lane.rest.held and lane.watch.timer is Timer.READY:
+            yield Step("is ready", (PartyReady(NOW_US, place, lane.rest.control),), place)
         elif lane.command:
             yield from self._at_work(turn, place, lane, spent)
-        if lane.timer is Timer.GATE:
-            yield self._over("has waited at the gate", node.state, place, "timer_us")
+        if lane.watch.timer is Timer.GATE:
+            watch = lane.watch._replace(timer_us=NOW_US)
+            yield self._over(
+                "has waited at the gate", node.state, place, lane._replace(watch=watch)
+            )
         if spent:
             return
         busy = bool(lane.command) or owes_hold(node.state, lane)
         if not self._alone.only_puts_off(node.state):
-            if busy or lane.timer is Timer.READY:
+            if busy or lane.watch.timer is Timer.READY:
                 yield Step("goes silent", (), place, cost=1, silences=1)
             yield Step("is lost", (PartyLost(NOW_US, place),), place, cost=1)
         if lane.command:
             yield Step("starts anew", (PartySeen(NOW_US, place, 2, 0),), place, cost=1)
 
     def _coming_to_rest(self, turn: Turn, place: int, lane: Lane) -> Iterator[Step]:
-        held = PartyHeld(NOW_US, place, lane.control)
+        held = PartyHeld(NOW_US, place, lane.rest.control)
         if not lane.command:
             yield Step("stands", (held,), place)
             return
@@ -202,15 +215,15 @@ class Moves:
             lost = CommandInterrupted(NOW_US, place, lane.command, died=True)
             yield Step("knows nothing of it any more and stands", (lost, held), place)
         # Outside spans and zones, ending just in time is seen as ending just before the hold.
-        if lane.phase in ("sent", "running", "recovering") and not self._by_itself.is_at_home(lane):
+        if lane.phase in AT_WORK and not self._by_itself.is_at_home(lane):
             yield Step("ends in time and stands", (self._done(turn, place, lane), held), place)
             fault = CommandFaulted(NOW_US, place, lane.command, self._faults(turn, place, lane)[0])
             yield Step(f"fails ({fault.fault}) and stands", (fault, held), place, cost=1)
 
     def _at_work(self, turn: Turn, place: int, lane: Lane, spent: bool) -> Iterator[Step]:
         command = lane.command
-        if lane.phase in ("arming", "armed"):
-            if lane.phase == "arming":
+        if lane.phase in AT_BARRIER:
+            if lane.phase is StepPhase.ARMING:
                 yield Step("is armed", (CommandArmed(NOW_US, place, command),), place)
             yield self._refusal(place, command)
             return
@@ -227,7 +240,7 @@ class Moves:
         for fault in self._faults(turn, place, lane):
             event = CommandFaulted(NOW_US, place, command, fault)
             yield Step(f"fails: {fault}", (event,), place, cost=1)
-        if lane.phase != "running":
+        if lane.phase is not StepPhase.RUNNING:
             yield self._refusal(place, command)
         if lane.doing is Doing.STEP and self._plan.nodes[lane.node].windows:
             bad = CommandFinished(NOW_US, place, command, ())
@@ -237,8 +250,9 @@ class Moves:
         yield from self._out_of_balance(turn, place, lane)
 
     def _too_long(self, state: State, place: int, lane: Lane) -> Iterator[Step]:
-        if lane.timeout_us:
-            yield self._over("takes too long", state, place, "timeout_us", cost=1)
+        if lane.watch.timeout_us:
+            watch = lane.watch._replace(timeout_us=NOW_US)
+            yield self._over("takes too long", state, place, lane._replace(watch=watch), cost=1)
 
     def _out_of_balance(self, turn: Turn, place: int, lane: Lane) -> Iterator[Step]:
         span = self._plan.nodes[lane.node].span
@@ -258,24 +272,21 @@ class Moves:
 
     def _silent_ends(self, node: Node, place: int, lane: Lane) -> Iterator[Step]:
         """While a party is silent, the deadlines about its answers may end."""
-        if lane.timer not in (Timer.NONE, Timer.GATE):
+        if lane.watch.timer not in (Timer.NONE, Timer.GATE):
             # All asks at once: between them it could only answer, as it could before the first.
-            state = self._end(node.state, place, "timer_us", asks=self._plan.timing.asks)
-            yield Step("says nothing", (TimePassed(NOW_US),), place, state=state)
-        if lane.hold_us:
-            yield self._over("does not say that it stands", node.state, place, "hold_us")
+            watch = lane.watch._replace(timer_us=NOW_US, asks=self._plan.timing.asks)
+            yield self._over("says nothing", node.state, place, lane._replace(watch=watch))
+        if lane.rest.hold_us:
+            rest = lane.rest._replace(hold_us=NOW_US)
+            words = "does not say that it stands"
+            yield self._over(words, node.state, place, lane._replace(rest=rest))
 
     @staticmethod
-    def _end(state: State, place: int, name: str, **changes: Any) -> State:
-        """Return the state in which one deadline of a lane is over and no other."""
-        lanes = state.lanes
-        changed: dict[str, Any] = {name: NOW_US, **changes}
-        lane = lanes[place]._replace(**changed)
-        return state._replace(lanes=(*lanes[:place], lane, *lanes[place + 1 :]))
-
-    def _over(self, words: str, state: State, place: int, name: str, cost: int = 0) -> Step:
-        ended = self._end(state, place, name)
-        return Step(words, (TimePassed(NOW_US),), place, cost, state=ended)
+    def _over(words: str, state: State, place: int, ended: Lane, cost: int = 0) -> Step:
+        """Return that one deadline of a lane ends and no other; `ended` is the lane by then."""
+        lanes = (*state.lanes[:place], ended, *state.lanes[place + 1 :])
+        time = (TimePassed(NOW_US),)
+        return Step(words, time, place, cost, state=state._replace(lanes=lanes))
 
     def _of_floor(self, node: Node, spent: bool) -> Iterator[Step]:
         for signal in self._watched:

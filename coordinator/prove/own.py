@@ -15,7 +15,12 @@ from dataclasses import replace
 
 from coordinator.core.effects import Effect, SendDo, SendRelease
 from coordinator.core.plan import Move, Plan
-from coordinator.core.state import Doing, Lane, State
+from coordinator.core.state import (
+    AT_WORK,
+    Doing,
+    Lane,
+    State,
+)
 from coordinator.sequence.compiler.happenings_said import say_happening
 from coordinator.sequence.compiler.own_properties import (
     Happening,
@@ -28,7 +33,6 @@ from coordinator.sequence.compiler.own_properties import (
 Memory = tuple[int, ...]
 """For each property whether `first` has happened, or how often what is counted has."""
 Marks = tuple[bool, ...]
-AT_WORK = ("sent", "running", "recovering")
 ENDED = ("stopping", "stopped", "aborting", "aborted")
 _OF_STEPS = (HappeningKind.BEGINS, HappeningKind.ENDS, HappeningKind.UNDER_WAY)
 Begun = tuple[tuple[int, int, Move], ...]

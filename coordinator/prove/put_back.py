@@ -9,28 +9,22 @@ no interlock to check again and with all: where these differ, the lane stays as 
 """
 
 from collections.abc import Sequence
-from typing import Any
 
 from coordinator.core.pairing import open_span
 from coordinator.core.plan import Plan
 from coordinator.core.procedure import settle_restart
 from coordinator.core.recovery import must_ask
-from coordinator.core.state import Lane, Meeting, State, Timer
+from coordinator.core.state import Lane, Meeting, Party, Phase, Rest, State, Stopped, Watch
 from coordinator.core.turn import Turn
 
-PHASES = ("holding", "held", "restarting")
+PHASES = (Phase.HOLDING, Phase.HELD, Phase.RESTARTING)
 """In which a lane without a command does nothing before a restart."""
-_STANDING = Lane(held=False, online=True)
-
-
-_BARE: dict[str, Any] = {"held": False, "online": True, "control": 0, "timer": Timer.NONE}
-_BARE |= dict.fromkeys(("timer_us", "hold_us", "asks", "boot", "since_us", "seen_us"), 0)
-_KEPT = ("held", "online", "control", "timer", "timer_us", "hold_us", "asks", "boot")
-"""What a restart is not about."""
+_STANDING = Lane(party=Party(online=True), rest=Rest(held=False))
 
 
 def _bare(lane: Lane) -> Lane:
-    return lane._replace(**_BARE)
+    """Return a lane without what a restart is not about."""
+    return lane._replace(since_us=0, party=_STANDING.party, rest=_STANDING.rest, watch=Watch())
 
 
 class PutBack:
@@ -49,7 +43,7 @@ class PutBack:
         found = list(state.lanes)
         for places in self._groups(turn):
             lanes = [state.lanes[at] for at in places]
-            if len(lanes) == 1 and lanes[0].phase not in ("interrupted", "faulted"):
+            if len(lanes) == 1 and not isinstance(lanes[0].at, Stopped):
                 continue  # It is on its way already.
             if any(
                 lane.command or must_ask(turn, at) for lane, at in zip(lanes, places, strict=True)
@@ -69,7 +63,7 @@ class PutBack:
         if known is None:
             known = self._known[group] = self._make(group)
         return tuple(
-            made._replace(**{name: getattr(lane, name) for name in _KEPT})
+            made._replace(party=lane.party, rest=lane.rest, watch=lane.watch)
             for (_, lane), made in zip(both, known, strict=True)
         )
 
@@ -102,7 +96,7 @@ class PutBack:
         for at, lane in group:
             lanes[at] = lane
         state = State(
-            phase="restarting",
+            phase=Phase.RESTARTING,
             lanes=tuple(lanes),
             meetings=(Meeting(),) * len(self._plan.barriers),
             signals=(),

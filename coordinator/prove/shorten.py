@@ -14,7 +14,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from coordinator.core.decide import decide
-from coordinator.core.procedure import ENDED
+from coordinator.core.state import ENDED
 from coordinator.prove.canonical import Folder
 from coordinator.prove.graph import CORE_ERRORS, Limits, phase_of
 from coordinator.prove.monitors import Happened, Judge, Violation

@@ -7,7 +7,7 @@ Source: backward reachability; Clarke, Grumberg, Peled, Model Checking, 1999, ch
 
 from typing import NamedTuple
 
-from coordinator.core.procedure import ENDED
+from coordinator.core.state import ENDED
 from coordinator.prove.graph import Expander
 from coordinator.prove.pieces import Places
 from coordinator.prove.reach import Reach, Walk

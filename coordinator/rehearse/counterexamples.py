@@ -20,8 +20,7 @@ from coordinator.core.effects import Effect
 from coordinator.core.events import Act as Deed
 from coordinator.core.events import Event
 from coordinator.core.plan import Move, Option
-from coordinator.core.procedure import ENDED
-from coordinator.core.state import State
+from coordinator.core.state import ENDED, State
 from coordinator.draw.counterexample import draw_counterexample
 from coordinator.prove.monitors import Happened, Judge, Violation
 from coordinator.prove.own import Own

@@ -13,8 +13,7 @@ from coordinator.commissioning.matrix import FALSE, SILENT, excepts
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act, Event
 from coordinator.core.plan import InterlockKind, Plan
-from coordinator.core.procedure import ENDED
-from coordinator.core.state import State
+from coordinator.core.state import ENDED, State
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
 from coordinator.rehearse.simulated import Simulation
@@ -166,7 +165,7 @@ class Drill:
 
     def _is_ready(self) -> bool:
         known = all(one.value is True for one in self.state.signals)
-        return known and all(lane.online for lane in self.state.lanes)
+        return known and all(lane.party.online for lane in self.state.lanes)
 
     def _is_held(self) -> bool:
         return self.state.phase == "held"

@@ -10,8 +10,7 @@ from pathlib import Path
 from coordinator.core.effects import Effect, Notify, RaisePrompt, WriteRecord
 from coordinator.core.events import Act, Event
 from coordinator.core.plan import Mode, Plan
-from coordinator.core.procedure import ENDED
-from coordinator.core.state import OpenPrompt, State
+from coordinator.core.state import ENDED, OpenPrompt, State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.explain import waiting_for_step
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
@@ -163,7 +162,7 @@ def _keep_benches(result: Rehearsal, parties: Sequence[Arm | Floor]) -> None:
 
 def _why_not_started(state: State, plan: Plan, notices: Sequence[tuple[int, Notify]]) -> str:
     parties = zip(plan.parties, state.lanes, strict=True)
-    absent = [party.name for party, lane in parties if not lane.online]
+    absent = [party.name for party, lane in parties if not lane.party.online]
     if absent:
         return f"never started: {', '.join(absent)} not on the bus"
     refusals = [notice.text for _, notice in notices if notice.kind == "act_refused"]
@@ -272,5 +271,7 @@ class _Ended:
 
 def _is_due(state: State) -> bool:
     """Tell whether time alone will bring anything on: everything at work has its deadline."""
-    lanes = any(lane.timeout_us or lane.timer_us or lane.hold_us for lane in state.lanes)
+    lanes = any(
+        lane.watch.timeout_us or lane.watch.timer_us or lane.rest.hold_us for lane in state.lanes
+    )
     return lanes or any(meeting.deadline_us for meeting in state.meetings)

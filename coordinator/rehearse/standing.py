@@ -4,9 +4,8 @@ from collections.abc import Iterator
 
 from coordinator.core.pairing import waits_for_partner
 from coordinator.core.plan import Plan
-from coordinator.core.procedure import ENDED
 from coordinator.core.prompts import options_of
-from coordinator.core.state import Lane, OpenPrompt, Timer
+from coordinator.core.state import ENDED, Lane, OpenPrompt, Timer
 from coordinator.core.turn import Turn
 from coordinator.live.explain import LaneWords, explain
 from coordinator.prove.alone import owes_hold
@@ -42,7 +41,7 @@ def _of_lane(turn: Turn, place: int, words: LaneWords, *, is_silent: bool) -> St
     if is_silent:
         waits.append("an answer of its party, which says nothing")
     waits += [_asked(turn, one) for one in opened]
-    if lane.held and lane.timer is Timer.READY:
+    if lane.rest.held and lane.watch.timer is Timer.READY:
         waits.append("its party to say that it is ready")
     if not lane.command and waits_for_partner(turn, place):
         waits.append("its partner of the pair to stand and be ready too")
@@ -78,7 +77,7 @@ def _state(lane: Lane, words: LaneWords, step: str) -> str:
         return "at work" if doing == step else f"at work: {doing}"
     known = {
         "prompted": "stands, and a person is asked",
-        "faulted": f"has failed ({lane.fault})" if lane.fault else "has failed",
+        "faulted": f"has failed ({lane.at.fault})" if lane.at.fault else "has failed",
         "interrupted": "was broken off and stands",
         "recovering": "is to make a move of its recovery",
     }

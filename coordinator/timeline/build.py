@@ -116,7 +116,7 @@ def _doing(plan: Plan, state: State, lane: int) -> tuple[str, str, int]:
         return "idle", "", -1
     node = plan.nodes[at_hand.node]
     is_at_barrier = at_hand.phase in ("arming", "armed") or node.kind is NodeKind.BARRIER
-    if at_hand.doing is Doing.MOVE and at_hand.command:
+    if at_hand.doing is Doing.MOVE:
         return "recover", f"{at_hand.queue[0].action} for {node.name}", at_hand.node
     if is_at_barrier or at_hand.doing is Doing.STAND:
         return "wait", node.name, at_hand.node

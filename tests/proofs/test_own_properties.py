@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from coordinator.core.effects import SendDo
+from coordinator.core.state import Phase
 from coordinator.prove import Limits, explore
 from coordinator.prove.own import Own
 from coordinator.sequence import load
@@ -175,7 +176,7 @@ def test_a_property_is_broken_while_the_procedure_runs_and_never_on_its_way_to_a
         phase: [
             name for name, _ in own.follow((0,), running, running._replace(phase=phase), lifts)[1]
         ]
-        for phase in ("running", "stopping", "aborted")
+        for phase in (Phase.RUNNING, Phase.STOPPING, Phase.ABORTED)
     }
 
     assert broken == {"running": ["properties.no_lift"], "stopping": [], "aborted": []}

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 import pytest
 
 from coordinator.core.plan import Exhausted, Interlock, InterlockKind, Move, Plan, Signal
+from coordinator.core.state import Asked
 from coordinator.prove import Limits, explore
 from coordinator.prove.explore import start_of
 from coordinator.prove.graph import Expander
@@ -41,7 +42,7 @@ def walked(plan: Plan, causes: int, *, is_modular: bool) -> Walked:
         for *lanes, rest in looks
         for arm in (FORE, AFT)
         if rest[0] in ("held", "running", "pausing", "paused", "complete")
-        and lanes[arm][-1].online
+        and lanes[arm][-1].party.online
         and not rest[8][arm]
         and lanes[arm][-1].phase != "armed"
     }
@@ -51,8 +52,9 @@ def walked(plan: Plan, causes: int, *, is_modular: bool) -> Walked:
 def _counting(lane: Any, *, is_spent: bool) -> Any:
     """Return a lane's look without the failures that it counts, where none can follow any more."""
     own, node, failures, *others, rest = lane
-    is_well = not (rest.fault or rest.then or rest.failing or rest.unknown)
-    rest = rest._replace(prompt=min(rest.prompt, 1))  # Which question is its own tells nothing.
+    is_well = not (rest.at.fault or rest.then or rest.rest.failing or rest.unknown)
+    if isinstance(rest.at, Asked):  # Which question is its own tells nothing.
+        rest = rest._replace(at=rest.at._replace(prompt=min(rest.prompt, 1)))
     return (own, node, () if is_spent and is_well else failures, *others, rest)
 
 

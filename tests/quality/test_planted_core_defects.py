@@ -47,7 +47,7 @@ def lone_restart(patch: pytest.MonkeyPatch) -> None:
 
 
 def restart_forgets(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(recovery, "start_over", lambda turn, lane: None)
+    patch.setattr(recovery, "start_over", lambda turn, lane, at: None)
 
 
 def stop_never_ends(patch: pytest.MonkeyPatch) -> None:

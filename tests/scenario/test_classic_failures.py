@@ -109,7 +109,7 @@ def test_timeout_and_done_in_one_instant_give_one_outcome(is_done_first: bool) -
     world.unanswered = [one for one in world.unanswered if one[0] != FORE]
     command = command_of(world, FORE)
     world.feed(CommandStarted(world.now_us, FORE, command, world.now_us))
-    due_us = world.state.lanes[FORE].timeout_us
+    due_us = world.state.lanes[FORE].watch.timeout_us
     events: list[Event] = [CommandFinished(due_us, FORE, command), TimePassed(due_us)]
     for party in (AFT, HOIST):
         live = command_of(world, party)

@@ -12,8 +12,8 @@ import pytest
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
-from coordinator.core.decide import begin
-from coordinator.core.events import Act, OperatorActed, StepAllowed
+from coordinator.core.decide import begin, decide
+from coordinator.core.events import Act, OperatorActed, PartySeen, StepAllowed
 from coordinator.core.plan import Mode, Plan
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.explain import explain, waiting_for_step
@@ -154,8 +154,9 @@ def test_a_run_with_a_real_party_is_not_started_by_its_script(
     stands = Standings.asked(loaded.cell, words, is_real=False)
     wishes = replace(_wishes(loaded, short, tmp_path), people=None, standings=stands)
     script = Session(wishes, Buses("", None))._script()
-    idle = begin(loaded.plan)
-    there = idle._replace(lanes=tuple(lane._replace(online=True) for lane in idle.lanes))
+    there = begin(loaded.plan)
+    for party in range(len(loaded.plan.parties)):
+        there, _ = decide(loaded.plan, there, PartySeen(0, party, 1, 0))
 
     calls = [script.react(there, at_us) for at_us in (0, 10 * S, 60 * S)]
 

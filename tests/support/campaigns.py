@@ -8,7 +8,10 @@ from coordinator.campaign.oracles import ORACLES
 from coordinator.campaign.vocabulary import Kind, Vocabulary
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act, Event, OperatorActed
-from coordinator.core.state import State
+from coordinator.core.state import (
+    Phase,
+    State,
+)
 from coordinator.rehearse.stage import StageMaker, maker_of
 from coordinator.sequence import load
 from coordinator.wire.messages import (
@@ -113,7 +116,7 @@ class Court:
 
     def decide(self, event: Event, *effects: Effect, phase: str) -> None:
         """Let the coordinator decide, and show a phase."""
-        state: Any = State(phase, (), (), (), ())
+        state: Any = State(Phase(phase), (), (), (), ())
         self.judge.decided(event, effects, state)
 
     def later(self, at_us: int) -> None:

@@ -68,7 +68,7 @@ def take_too_long(world: CoreWorld, party: int, *, busy: Sequence[int]) -> int:
     """Let a party's live command take longer than it may, while these work on; return it."""
     world.unanswered.clear()
     for _ in range(TURNS_MAX):
-        if world.state.lanes[party].failing:
+        if world.state.lanes[party].rest.failing:
             return command_of(world, party)
         for side in busy:
             world.feed(CommandProgressed(world.now_us, side, command_of(world, side)))

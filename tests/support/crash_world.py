@@ -297,7 +297,7 @@ class CrashCell:
         return (
             state.phase == "running"
             and not state.prompts
-            and not any(lane.held or lane.fault or lane.queue for lane in state.lanes)
+            and not any(lane.rest.held or lane.at.fault or lane.queue for lane in state.lanes)
         )
 
     def _come_back(self) -> None:

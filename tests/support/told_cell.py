@@ -101,7 +101,7 @@ class ToldCell:
 
     def start(self) -> None:
         """Start the run once everybody is there."""
-        self.run_until(lambda state: all(lane.online for lane in state.lanes))
+        self.run_until(lambda state: all(lane.party.online for lane in state.lanes))
         self.wait(2.0)
         self.act(Act.START)
 

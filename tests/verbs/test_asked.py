@@ -8,8 +8,7 @@ from typer.testing import CliRunner
 
 from coordinator.cli.app import app
 from coordinator.cli.asked import CheckAsked
-from coordinator.cli.check.asked import refusals
-from coordinator.cli.check.check_verb import check_files
+from coordinator.cli.check.check_verb import check_files, refusals
 from coordinator.cli.output import Exit, Output
 from tests.support.sequence_files import SEQUENCES
 

@@ -1,15 +1,14 @@
 """The verb `check`: judge files by every rule and say everything that is wrong."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
-from typing import Any
+from tempfile import TemporaryFile
+from typing import TYPE_CHECKING, Any
 
 from coordinator.cli.asked import CheckAsked
-from coordinator.cli.check.asked import limits_of, refusals
-from coordinator.cli.check.sarif_of_proofs import breaches_of, rules_of, unfinished_of
 from coordinator.cli.files import exit_of, to_data
 from coordinator.cli.output import Exit, Output, counted
 from coordinator.sequence import (
@@ -26,8 +25,15 @@ from coordinator.sequence import (
     read_joint,
     reformat,
 )
-from coordinator.sequence.form.sarif import to_sarif
+from coordinator.sequence.form.sarif import Breach, Spot, Unfinished, to_sarif
 
+if TYPE_CHECKING:
+    from coordinator.prove import Limits
+
+Documents = Sequence[dict[str, Any]]
+CAUSES = 2
+"""Up to how many things that go wrong a proof covers, where nothing else is asked."""
+STATES_MAX = 20_000_000
 IDLE = (
     "That the proof does without something is no leave to take it out: the proof knows only what "
     "is promised. The floor may need it; who set it decides."
@@ -183,3 +189,82 @@ _READERS = {
     "answers": _judge_answers,
     "windows": _judge_windows,
 }
+
+
+def limits_of(asked: CheckAsked) -> "Limits":
+    """Return what a proof may spend."""
+    from coordinator.prove import Limits  # Whoever only wants the rules needs no proof.
+
+    causes = CAUSES if asked.causes is None else asked.causes
+    return Limits(causes, asked.states_max or STATES_MAX)
+
+
+def refusals(asked: CheckAsked) -> Iterator[str]:
+    """Yield everything that is asked and cannot be done."""
+    if asked.quick:
+        yield from _idle_when_quick(asked)
+    why = None if asked.out is None else why_unwritable(asked.out)
+    if why is not None:
+        yield (
+            f"--out {asked.out}: {why}, must be a folder that can be written to; "
+            f"name another, nothing has been proved"
+        )
+
+
+def _idle_when_quick(asked: CheckAsked) -> Iterator[str]:
+    """Yield what does nothing where no proof is made."""
+    idle = (
+        ("--out", asked.out is not None, "leaves what a proof found to be broken"),
+        ("--states", asked.states_max is not None and not asked.leave_out, "bounds a proof"),
+        ("--causes", asked.causes is not None and not asked.leave_out, "bounds a proof"),
+    )
+    for option, is_given, does in idle:
+        if is_given:
+            yield f"{option} {does}, and --quick makes none; leave one of the two out"
+
+
+def why_unwritable(folder: Path) -> str | None:
+    """Return why nothing can be written into a folder, None if it can; leaves nothing behind."""
+    made = [one for one in (folder, *folder.parents) if not one.exists()]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with TemporaryFile(dir=folder):
+            pass
+    except FileExistsError:
+        return "is a file"
+    except NotADirectoryError:
+        return "lies below a file"
+    except OSError as error:
+        return f"cannot be written to ({error.strerror})"
+    finally:
+        for one in made:
+            if one.is_dir():
+                one.rmdir()
+    return None
+
+
+def rules_of(proofs: Documents) -> dict[str, str]:
+    """Return everything that was judged, by its name, whether or not it is broken."""
+    return {name: text for proof in proofs for name, text in proof["properties"].items()}
+
+
+def breaches_of(proofs: Documents) -> Iterator[Breach]:
+    """Yield each property that is broken, at the last step of its counterexample."""
+    for proof in proofs:
+        for one in proof["violations"]:
+            name, course = one["property"], one["steps"]
+            spots = tuple(_spot(step) for step in (*course, *one["broken_by"]) if step["file"])
+            at = Spot(one["file"], one["line"], one["column"])
+            yield Breach(name, proof["properties"][name], one["text"], at, spots)
+
+
+def unfinished_of(proofs: Documents) -> Iterator[Unfinished]:
+    """Yield each proof that was cut."""
+    for proof in proofs:
+        if not proof["complete"]:
+            yield Unfinished(proof["file"], f"not proved: cut after {proof['states']} states")
+
+
+def _spot(step: dict[str, Any]) -> Spot:
+    who = f"{step['lane']} " if step["lane"] else ""
+    return Spot(step["file"], step["line"], step["column"], f"{who}{step['words']}: {step['step']}")

@@ -14,32 +14,6 @@ from coordinator.cli.schema import made_schema, text_of
 from coordinator.sequence.models.schema import KINDS
 
 FIRST = "first.yaml"
-_KNOWN_SIGNALS = {
-    "floor_clear": (
-        "nobody inside the line",
-        "somebody is inside the line, or the scanner is silent",
-        "an arm could strike a person",
-        "see the floor cleared with your own eyes, then reset, then restart",
-    ),
-    "string_still": (
-        "the hoist stands",
-        "the hoist moves the string",
-        "the joint moves under the tools",
-        "let the hoist come to rest",
-    ),
-    "nothing_overhead": (
-        "no load hangs above the joint",
-        "a length hangs above the joint",
-        "a dropped length would fall on the arms",
-        "land the length or swing it away",
-    ),
-}
-"""Of signals that every such floor has: text, cause, consequence, operator action."""
-_INTERLOCK_NAMES = {
-    "floor_clear": "person_on_floor",
-    "string_still": "string_moving",
-    "nothing_overhead": "load_overhead",
-}
 _HOIST_SIGNALS = ("string_still:interlock", "nothing_overhead:interlock")
 
 
@@ -64,9 +38,12 @@ def write_cell(folder: Path, name: str, answers: Mapping[str, str]) -> list[str]
     return sorted(texts)
 
 
+def _beginning(name: str) -> str:
+    return files("coordinator.cli.new").joinpath("beginnings", name).read_text("utf-8")
+
+
 def _filled(template: str, name: str, answers: Mapping[str, str]) -> str:
-    text = files("coordinator.cli.new").joinpath("beginnings", f"{template}.txt").read_text("utf-8")
-    kept = "".join(_kept(text, answers["hoist"] == "yes"))
+    kept = "".join(_kept(_beginning(f"{template}.txt"), answers["hoist"] == "yes"))
     words = {
         **answers,
         "cell": name,
@@ -96,18 +73,21 @@ def _signals(answers: Mapping[str, str]) -> dict[str, str]:
     asked = [one.strip() for one in answers["signals"].split(",")]
     asked += _HOIST_SIGNALS if answers["hoist"] == "yes" else ()
     kinds = dict(one.split(":", 1) for one in asked)
+    known: dict[str, dict[str, str]] = json.loads(_beginning("signals.json"))
     signals, interlocks = [], []
     for name, kind in kinds.items():
         words = name.replace("_", " ")
-        text, cause, consequence, action = _KNOWN_SIGNALS.get(
-            name,
-            (words, f"not {words}, or its signal is silent", "the arms must not move meanwhile",
-             f"see to it that it is {words} again"),
-        )  # fmt: skip
-        signals.append(f"  {name}: {{text: {text}, max_age: 1500 ms, period: 500 ms}}")
+        one = known.get(name) or {
+            "text": words,
+            "interlock": f"not_{name}",
+            "cause": f"not {words}, or its signal is silent",
+            "consequence": "the arms must not move meanwhile",
+            "action": f"see to it that it is {words} again",
+        }
+        signals.append(f"  {name}: {{text: {one['text']}, max_age: 1500 ms, period: 500 ms}}")
         interlocks.append(
-            f"  {_INTERLOCK_NAMES.get(name, f'not_{name}')}:\n    kind: {kind}\n"
-            f"    good_when: {name}\n    cause: {cause}\n    consequence: {consequence}\n"
-            f"    operator_action: {action}"
+            f"  {one['interlock']}:\n    kind: {kind}\n    good_when: {name}\n"
+            f"    cause: {one['cause']}\n    consequence: {one['consequence']}\n"
+            f"    operator_action: {one['action']}"
         )
     return {"signals": "\n".join(signals), "interlocks": "\n".join(interlocks)}

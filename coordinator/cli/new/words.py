@@ -3,6 +3,10 @@
 It stands by itself, since help must not wait for the tables of threads and grades.
 """
 
+from typing import Annotated, Any
+
+import typer
+
 WORDS: dict[str, tuple[str, str]] = {
     "first_side": ("name of the first arm's side", "left"),
     "second_side": ("name of the second arm's side", "right"),
@@ -30,7 +34,9 @@ WORDS: dict[str, tuple[str, str]] = {
 """Name of a question: what is asked, an answer."""
 
 
-def help_of(name: str) -> str:
-    """Return the help of the option that answers a question."""
+def answer_option(name: str) -> Any:
+    """Return the option that answers a question, as the command line declares it."""
     text, example = WORDS[name]
-    return f"{text[0].upper()}{text[1:]}, such as '{example}'."
+    flags = ("--hex",) if name == "hex_across_flats" else ()
+    told = f"{text[0].upper()}{text[1:]}, such as '{example}'."
+    return Annotated[str | None, typer.Option(*flags, show_default=False, help=told)]

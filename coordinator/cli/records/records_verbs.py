@@ -152,8 +152,7 @@ def records_trends(
     json: Json = False,
 ) -> None:
     """Compare joints: attempts, causes by side, make-up against break-out."""
-    from coordinator.cli.records.durations import show_durations
-    from coordinator.cli.records.study_verbs import show_trends
+    from coordinator.cli.records.study_verbs import show_durations, show_trends
 
     show = show_durations if steps else show_trends
     raise typer.Exit(show(Output.of(json), out, asked))

@@ -11,10 +11,9 @@ import pytest
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
+from coordinator.contract.broker_config import accounts, rights, to_acl
 from coordinator.contract.compatibility import breaking_changes
-from coordinator.contract.document import VERSION, bodies, document, schema_of
-from coordinator.contract.examples import example_of
-from coordinator.contract.parties import accounts, rights, to_acl
+from coordinator.contract.document import VERSION, bodies, document, example_of, schema_of
 from coordinator.wire.codec import RemoteProtocolError, decode, encode
 from coordinator.wire.topics import subscriptions_of_coordinator, subscriptions_of_party, topic_of
 

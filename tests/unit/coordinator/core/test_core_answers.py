@@ -84,7 +84,7 @@ def test_side_before_a_move_of_its_own_recovery_leaves_with_its_partner() -> Non
     world.unanswered.clear()
     fail(world, FORE)
     for party in PAIR:
-        if world.state.lanes[party].hold_us:
+        if world.state.lanes[party].rest.hold_us:
             stand(world, party)
     answer(world, FORE, "leave")
     assert world.behave() == "aborted"

@@ -120,4 +120,4 @@ def test_good_end_with_a_result_outside_its_window_is_a_fault() -> None:
     effects = world.feed(end)
 
     assert [one.fault for one in kinds_of(effects, WriteRecord)] == ["out_of_window"]
-    assert world.state.lanes[FORE].fault == "out_of_window"
+    assert world.state.lanes[FORE].at.fault == "out_of_window"

@@ -96,7 +96,7 @@ def test_fault_reported_on_the_way_to_rest_keeps_its_recovery() -> None:
     world.feed(CommandFaulted(world.now_us, FORE, command, "not_seated"))
     world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
     assert [move.action for move in world.state.lanes[FORE].queue] == ["lift", "index"]
-    assert world.state.lanes[FORE].fault == "not_seated"
+    assert world.state.lanes[FORE].at.fault == "not_seated"
 
 
 def test_a_report_lost_before_a_hold_is_asked_for_and_not_guessed() -> None:
@@ -110,6 +110,6 @@ def test_a_report_lost_before_a_hold_is_asked_for_and_not_guessed() -> None:
     assert [(one.party, one.command) for one in asked] == [(FORE, command)]
     world.feed(CommandFinished(world.now_us, FORE, command))
     world.feed(PartyHeld(world.now_us, FORE, world.hold_numbers[FORE][-1]))
-    assert world.state.lanes[FORE].held
-    assert world.state.lanes[FORE].fault == ""
+    assert world.state.lanes[FORE].rest.held
+    assert world.state.lanes[FORE].at.fault == ""
     assert world.state.lanes[FORE].done != 0

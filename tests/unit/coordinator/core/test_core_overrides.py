@@ -80,7 +80,7 @@ def test_in_step_mode_a_lane_waits_for_its_word() -> None:
     world.all_good()
     world.feed(ModeSet(world.now_us, "manual", "Ada"))
     world.act(Act.START)
-    run_until(world, lambda: not any(lane.held for lane in world.state.lanes))
+    run_until(world, lambda: not any(lane.rest.held for lane in world.state.lanes))
     assert not kinds_of(world.effects, SendDo)
     world.feed(StepAllowed(world.now_us, -1, "Ada"))
     assert words_of(world, "step_refused") == ["step by Ada: in manual mode say which lane"]

@@ -74,7 +74,7 @@ def test_fault_without_a_rule_is_never_retried() -> None:
 def test_end_reported_at_the_instant_of_its_timeout_counts_if_it_comes_first() -> None:
     """Two events at one instant are decided in the order in which they come."""
     world = seating()
-    due_us = world.state.lanes[FORE].timeout_us
+    due_us = world.state.lanes[FORE].watch.timeout_us
     command = command_of(world, FORE)
     done = world.feed(CommandFinished(due_us, FORE, command))
     world.now_us = due_us
@@ -88,7 +88,7 @@ def test_end_reported_just_after_its_timeout_is_taken_all_the_same() -> None:
     world = seating()
     for party in (AFT, HOIST):
         world.feed(CommandStarted(world.now_us, party, command_of(world, party), world.now_us))
-    due_us = world.state.lanes[FORE].timeout_us
+    due_us = world.state.lanes[FORE].watch.timeout_us
     command = command_of(world, FORE)
     world.feed(TimePassed(due_us))
     world.now_us = due_us

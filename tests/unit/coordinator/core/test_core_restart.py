@@ -219,7 +219,7 @@ def test_side_sent_back_whose_way_out_fails_is_asked_about_alone_and_goes_on_lea
 
     (asked,) = (one for one in world.effects if isinstance(one, RaisePrompt) and one.number == 2)
     assert (asked.party, asked.options) == (FORE, ("again", "leave", "abort"))
-    assert not any(lane.hold_us for lane in world.state.lanes)
+    assert not any(lane.rest.hold_us for lane in world.state.lanes)
     world.feed(PromptAnswered(world.now_us, asked.number, "again", "mate"))
     run_until(world, lambda: world.sent[FORE][-1].move.action == "seat")
     assert actions_since(world, FORE, sent) == ["lift", "park", "seat"]

@@ -2,7 +2,13 @@
 
 from coordinator.core.effects import Notify
 from coordinator.core.events import Act, OperatorActed, TimePassed
-from coordinator.core.state import Lane, SignalValue, State
+from coordinator.core.state import (
+    Lane,
+    Party,
+    Phase,
+    SignalValue,
+    State,
+)
 from coordinator.live.alarms import Alarms, alarm_words
 from coordinator.live.hold_stories import HoldStories
 from tests.support.pair_plan import pair_plan
@@ -14,9 +20,9 @@ def state_of(
     good: bool, *, tripped: bool = False, first_out: int = -1, phase: str = "running"
 ) -> State:
     """Return a state in which the trip's signal is good or not."""
-    lanes = tuple(Lane(online=True, boot=1) for _ in range(3))
+    lanes = tuple(Lane(party=Party(online=True, boot=1)) for _ in range(3))
     signals = (SignalValue(True, 1), SignalValue(good, 1))
-    return State(phase, lanes, (), signals, (False, tripped), first_out)
+    return State(Phase(phase), lanes, (), signals, (False, tripped), first_out)
 
 
 def stands(alarms: Alarms) -> list[tuple[str, str]]:

@@ -129,7 +129,7 @@ def test_a_retained_state_is_shown_and_decides_nothing() -> None:
     coordinator.receive(heartbeat(), 10, retained=True)
 
     assert coordinator.seen == {"fore": PartyState(True, boot=7)}
-    assert [lane.online for lane in coordinator.state.lanes] == [False, False]
+    assert [lane.party.online for lane in coordinator.state.lanes] == [False, False]
 
 
 def test_time_passes_only_when_the_core_waits_for_it() -> None:
@@ -168,7 +168,7 @@ def test_a_broken_link_loses_every_party_and_every_signal() -> None:
 
     coordinator.lose_link(20)
 
-    assert [lane.online for lane in coordinator.state.lanes] == [False, False]
+    assert [lane.party.online for lane in coordinator.state.lanes] == [False, False]
     assert [signal.value for signal in coordinator.state.signals] == [None]
 
 

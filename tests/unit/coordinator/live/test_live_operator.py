@@ -7,7 +7,14 @@ import pytest
 from coordinator.core.decide import begin
 from coordinator.core.events import Act, OperatorActed, PromptAnswered
 from coordinator.core.plan import Option
-from coordinator.core.state import Lane, OpenPrompt, SignalValue, State
+from coordinator.core.state import (
+    Lane,
+    OpenPrompt,
+    Party,
+    Phase,
+    SignalValue,
+    State,
+)
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.operator import (
     ABSENT_US_MAX,
@@ -46,12 +53,12 @@ def state(phase: str = "running", *numbers: int, prompt: int = 0) -> State:
     prompts = tuple(OpenPrompt(number, prompt, 0, 2, "torque_not_reached") for number in numbers)
     everybody = online()
     seen = tuple(SignalValue(True, 0) for _ in everybody.signals)
-    return everybody._replace(phase=phase, prompts=prompts, signals=seen)
+    return everybody._replace(phase=Phase(phase), prompts=prompts, signals=seen)
 
 
 def online() -> State:
     idle = begin(PLAN)
-    return idle._replace(lanes=tuple(Lane(online=True) for _ in idle.lanes))
+    return idle._replace(lanes=tuple(Lane(party=Party(online=True)) for _ in idle.lanes))
 
 
 def test_without_a_script_the_run_is_started_once_everybody_is_there() -> None:

@@ -23,6 +23,6 @@ def test_what_was_heard_and_led_to_nothing_dies_with_the_process() -> None:
     reviving.revive(50)
     started = reviving.coordinator.state
 
-    assert [one.online for one in before.lanes] == [True, True]
-    assert [one.online for one in unheard.lanes] == [False, False]
+    assert [one.party.online for one in before.lanes] == [True, True]
+    assert [one.party.online for one in unheard.lanes] == [False, False]
     assert (unheard.phase, started.phase) == ("idle", "holding")

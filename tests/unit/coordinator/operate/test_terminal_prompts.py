@@ -4,7 +4,7 @@ import pytest
 
 from coordinator.core.effects import RaisePrompt
 from coordinator.core.events import Act, OperatorActed, PromptAnswered, PromptTaken, TimePassed
-from coordinator.core.state import OpenPrompt, State
+from coordinator.core.state import OpenPrompt, Phase, State
 from coordinator.operate.terminal_prompts import WHO, PromptDesk, TerminalInput
 
 OPTIONS = ("again", "hold", "abort")
@@ -15,7 +15,7 @@ def desk_with(*numbers: int) -> PromptDesk:
     desk = PromptDesk()
     effects = tuple(RaisePrompt(number, 0, 0, 0, "leak", OPTIONS) for number in numbers)
     prompts = tuple(OpenPrompt(number, 0, 0, 0, "leak") for number in numbers)
-    desk(TimePassed(0), effects, State("running", (), (), (), (), prompts=prompts))
+    desk(TimePassed(0), effects, State(Phase.RUNNING, (), (), (), (), prompts=prompts))
     return desk
 
 
@@ -49,7 +49,7 @@ def test_with_two_prompts_open_a_bare_option_answers_neither() -> None:
 def test_a_prompt_that_was_answered_is_open_no_more() -> None:
     """A late answer must not count for something else."""
     desk = desk_with(7)
-    desk(TimePassed(1), (), State("running", (), (), (), ()))
+    desk(TimePassed(1), (), State(Phase.RUNNING, (), (), (), ()))
 
     assert isinstance(desk.read("7 again"), str)
 
@@ -65,7 +65,7 @@ def test_work_by_hand_is_told_with_its_torque_and_by_whom() -> None:
     desk = PromptDesk()
     effects = (RaisePrompt(7, 0, 0, 0, "leak", ("again", "by_hand")),)
     prompts = (OpenPrompt(7, 0, 0, 0, "leak"),)
-    desk(TimePassed(0), effects, State("running", (), (), (), (), prompts=prompts))
+    desk(TimePassed(0), effects, State(Phase.RUNNING, (), (), (), (), prompts=prompts))
 
     assert desk.read("by_hand 3100 Ada Lind") == PromptAnswered(0, 7, "by_hand", "Ada Lind", 3100.0)
     assert desk.read("7 2 3100") == PromptAnswered(0, 7, "by_hand", WHO, 3100.0)
