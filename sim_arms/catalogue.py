@@ -1,7 +1,8 @@
 """Read the catalogue of causes, which is data: `catalogue.toml` beside this file.
 
+Each cause must have every field, its own code, and only words that are known here.
+
 Units: defaults of parameters are SI by their dimension word.
-Invariants: each cause has every field, its own code, and only words that are known here.
 """
 
 import tomllib

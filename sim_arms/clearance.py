@@ -3,9 +3,11 @@
 The time is walked in steps that cannot miss a nearer approach: no part of an arm moves faster than
 `PART_SPEED_M_S`, so a gap that is wider than the least one by so much needs so long to close.
 
+A tool counts as lowered from when it starts down until it is all up.
+
 Units: metre, second.
-Invariants: the least gap told is at most a centimetre, or a twentieth of itself, above the true
-one; a tool counts as lowered from when it starts down until it is all up.
+Invariants: PH1, the least gap told of a run is at most a centimetre, or a twentieth of itself,
+above the true one.
 """
 
 import math

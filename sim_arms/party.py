@@ -1,7 +1,8 @@
 """What a party is to whoever drives it: messages and time in, messages and a next time out.
 
+Clock, socket and disk are its driver's.
+
 Units: ``*_us`` whole microseconds of the cell's clock.
-Invariants: no party reads a clock, a socket or a disk; its driver does.
 """
 
 from collections.abc import Sequence

@@ -4,8 +4,9 @@ Every party keeps its own replica. A fact has one writer, who publishes it; what
 facts (loads, tilt) or from the seed (friction, scatter of places) is computed alike in each
 replica and needs no message.
 
+Its writer is: of a bolt its side, of an arm itself, of string and joint the floor.
+
 Units: SI; turns for threads.
-Invariants: one writer per fact (a bolt's side, an arm for itself, the floor for string and joint).
 """
 
 import math

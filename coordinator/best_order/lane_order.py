@@ -2,7 +2,7 @@
 
 A step is next when all steps named after it are done; of several, the one that stands first.
 
-Invariants: a place never has the number 0, so that 0 can stand for none.
+No place has the number 0, so that 0 can stand for none.
 """
 
 from dataclasses import dataclass

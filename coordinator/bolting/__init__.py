@@ -2,7 +2,8 @@
 
 Pure functions of numbers; no I/O but their own tables, and no unit library inside.
 
+Every formula names its published source beside it.
+
 Units: SI floats everywhere (m, N, N*m, Pa, rad, s); inch and pound values are converted where
 they are tabulated, with the exact factors of ``constants``.
-Invariants: every formula names its published source beside it; every misuse is a ``BoltingError``.
 """

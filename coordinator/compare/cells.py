@@ -1,6 +1,6 @@
 """Say how two cells differ: sides, tools, zones, interlocks, faults, actions, gateway.
 
-Invariants: whatever differs is told, in words of its own or by its place in the file.
+Invariants: CP1, whatever differs between two files is told, and what means the same is not.
 """
 
 from collections.abc import Iterator, Mapping

@@ -1,6 +1,6 @@
 """Match the steps of a lane in one plan with those of the same lane in another.
 
-Invariants: every step is matched once, or is new, or is gone.
+A step that has no match is new or gone.
 """
 
 from dataclasses import dataclass

@@ -1,6 +1,6 @@
 """Hold what a picture of a sequence shows, before anybody decides where on the paper it stands.
 
-Invariants: a gate of the same key stands in every lane that takes part in it.
+A gate stands by the same key in every lane that takes part in it.
 """
 
 from dataclasses import dataclass

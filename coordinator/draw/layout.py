@@ -4,7 +4,8 @@ Each lane runs down its own column; a gate stands at one height in all its lanes
 that comes before it in any of them.
 
 Units: pixels, from the top left of the paper.
-Invariants: no two marks of a lane overlap; a gate has one height.
+Invariants: CP2, no two marks of a lane overlap in a picture, and a gate has one height in all its
+lanes.
 """
 
 from collections.abc import Iterator

@@ -1,7 +1,7 @@
 """Choose which rows of a counterexample are shown: of a long one runs that go well are left out.
 
-Invariants: what goes wrong, what people do and how it ends is always shown; a gap says what it
-hides.
+Invariants: CP3, of a counterexample, what goes wrong and how it ends is always shown, and a gap
+says what it hides.
 """
 
 from collections.abc import Iterator, Sequence

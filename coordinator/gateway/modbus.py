@@ -1,6 +1,6 @@
 """Read a device over Modbus TCP: coils, inputs and registers, which tell neither quality nor age.
 
-Invariants: only places that signals come from are asked for; nothing is ever written.
+Invariants: GW5, a gateway only reads its controllers: it never writes to one.
 Source: Modbus Organization, MODBUS Application Protocol Specification V1.1b3, 2012, section 6.
 """
 

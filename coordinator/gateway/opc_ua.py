@@ -1,7 +1,8 @@
 """Read a controller over OPC UA: values with their status and source time stamp.
 
 Units: ``*_us`` whole microseconds since the Unix epoch.
-Invariants: only a status of Good counts; nothing is ever written.
+Invariants: GW1, a signal is told true or false only from a good, fresh answer of a living
+controller; GW5, a gateway only reads its controllers: it never writes to one.
 Source: OPC Foundation, OPC 10000-4 Services, 1.05: 5.11.2 Read, 7.39 StatusCode.
 """
 

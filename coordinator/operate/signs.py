@@ -1,7 +1,4 @@
-"""Look up, by the fault that shows, what may be behind it: signs and ways on of the catalogue.
-
-Invariants: every word comes from the catalogue of causes; nothing about a cause is written here.
-"""
+"""Look up, by the fault that shows, what may be behind it: signs and ways on of the catalogue."""
 
 from collections.abc import Mapping
 

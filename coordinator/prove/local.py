@@ -1,8 +1,8 @@
 """Tell states apart by what is at hand in them, not by where in the plan they stand.
 
 Invariants: PV12, two states with the same local look, at places that behave alike, behave alike;
-PV13, a state moved to a place that behaves alike has the same local look there, or the proof is
-wrong.
+PV13, a state moved to a place that behaves alike has the same local look there, or nothing is taken
+as alike.
 """
 
 from coordinator.core.plan import Move, Plan

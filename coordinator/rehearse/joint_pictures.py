@@ -1,7 +1,8 @@
 """Draw a joint: torque over angle, pressure over time, loads and tilt pull by pull.
 
+The same joint gives the same bytes of SVG, for pictures are kept and compared.
+
 Units: SI in, the units on the axes out.
-Invariants: the same joint gives the same bytes of SVG.
 """
 
 import math

@@ -1,7 +1,7 @@
 """Build the stage of a campaign: the real core, the simulated arms, and a judge who looks on.
 
 Units: ``*_us`` whole microseconds since the run began.
-Invariants: a copy of a stage and its original, given the same case, give the same deliveries.
+Invariants: N5, a copy and its original, told the same, give the same deliveries.
 """
 
 from collections.abc import Callable, Sequence

@@ -3,7 +3,7 @@
 What is wrong in form is put aside: a step gives way to an empty place, a declaration is left out.
 Of what is found then, only that is told which cannot come of what was put aside.
 
-Invariants: no finding is told that goes away when the form is put right.
+Invariants: SQ5, no finding is told that goes away when the form is put right.
 """
 
 from collections.abc import Mapping

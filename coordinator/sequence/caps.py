@@ -2,9 +2,12 @@
 
 The arms keep to the caps themselves too: they are told with each lease.
 
+The target in the record of a capped pull stays what it was; what asks for a torque under a cap of 0
+N·m stands by in its place.
+
 Units: torque newton metre; speed as a share of the full one.
-Invariants: a capped pull proves no more than it pulled; the target of its record stays what it was;
-a cap of 0 N·m pulls nothing and proves nothing: what asks for a torque stands by in its place.
+Invariants: SQ23, a capped pull proves no more than it pulled, and a cap of 0 N·m pulls nothing and
+proves nothing.
 """
 
 from dataclasses import replace

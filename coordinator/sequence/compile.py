@@ -1,8 +1,7 @@
 """Compile a sequence with its cell and its joint into the plan that the core reads.
 
 Units: as in the plan: microseconds, newton metres, SI.
-Invariants: the same files give an equal plan on every machine; no plan is made of files with
-findings.
+Invariants: SQ7, the same files give an equal plan, and no plan is made of files with findings.
 """
 
 from dataclasses import dataclass

@@ -3,8 +3,8 @@
 The layout: two blanks for each level, list items two blanks in from their key, double quotes where
 a text needs quotes and none where it does not, comments in line with what they stand above.
 
-Invariants: a file is written whole or not at all, and only if it reads as before and holds the same
-comments, character for character.
+Invariants: SQ8, a file is laid out anew whole or not at all, and only if it reads as before and
+keeps its comments.
 """
 
 import os

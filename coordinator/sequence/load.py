@@ -1,7 +1,7 @@
 """Load files from disk: the door through which a sequence becomes a plan.
 
-Invariants: nothing outside the sequences folder is read; every finding of every file is told at
-once, of form and, as far as it is sure, of meaning.
+Invariants: SQ3, no file of a sequence is read outside its folder; SQ4, every finding of every file
+is told at once, and the same one only once.
 """
 
 from collections.abc import Mapping

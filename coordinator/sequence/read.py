@@ -3,7 +3,8 @@
 A sequence is a file of its own, or a small one that is based on another and has its own joint,
 cell or values.
 
-Invariants: no file leads outside the sequences folder; every finding of every file is told at once.
+Invariants: SQ3, no file of a sequence is read outside its folder; SQ4, every finding of every file
+is told at once, and the same one only once.
 """
 
 from collections.abc import Mapping

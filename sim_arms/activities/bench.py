@@ -1,7 +1,9 @@
 """What one simulated arm, or the hoist, works with: steel, causes, dice, clock, and its own state.
 
+A change of state is written after the wait that brings it about, never before: what a hold cuts
+short has not happened.
+
 Units: SI.
-Invariants: state changes are written after the wait that brings them about, never before.
 """
 
 import math

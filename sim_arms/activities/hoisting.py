@@ -1,7 +1,8 @@
 """What the hoist does under its operator: bring, stab, land, take, set down and lift a length.
 
 Units: SI.
-Invariants: the string counts as moving from before it moves until after it rests, also in a hold.
+Invariants: F4, the string counts as moving from before it moves until after it rests, also in a
+hold.
 """
 
 import math

@@ -4,8 +4,10 @@ Yaw at the base, pitch at shoulder and elbow, then roll, pitch and roll at the w
 always hangs straight down, so roll 4 stays at nought and pitch 5 undoes shoulder and elbow. Its
 holder is cranked: the wrist stands further out than the tool, clear of the pipe.
 
+A point that no joint angles within the limits lead to is refused.
+
 Units: metre, second, radian.
-Invariants: a link keeps its length in every pose; no pose lies beyond a joint's limits.
+Invariants: PH2, a link keeps its length in every pose.
 """
 
 import math

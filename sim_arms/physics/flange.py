@@ -6,8 +6,10 @@ at the bolt circle and resists closing and tilting. Where a seating load is give
 it lifts off where the plate has left it, and the arc that still bears is found in closed form.
 Loads follow from the advances alone, so two arms that know all advances agree on all loads.
 
+The bolts that carry are found in a bounded number of turns.
+
 Units: metre, newton, newton per metre, radian.
-Invariants: no load is below zero; the active set changes a bounded number of times.
+Invariants: PH3, the simulated flange carries no load below zero.
 """
 
 import math

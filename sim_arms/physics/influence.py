@@ -3,8 +3,10 @@
 An influence matrix tells, for each newton that a bolt gains while all other nuts stand, what every
 bolt gains. It may come from a measurement or from a finer calculation of the same joint.
 
+The bolts that carry are found in a bounded number of turns.
+
 Units: metre, newton, newton per metre.
-Invariants: no load is below zero; the active set changes a bounded number of times.
+Invariants: PH3, the simulated flange carries no load below zero.
 """
 
 import math

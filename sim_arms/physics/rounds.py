@@ -4,7 +4,7 @@ A nut that is pulled to a torque comes to the load of that torque, unless it car
 a wrench that pulls on never lets load off.
 
 Units: metre, newton; shares without unit; bolts are numbered from 1.
-Invariants: the load of a nut just pulled is never below the one it was pulled to.
+Invariants: PH4, a nut just pulled carries no less than the load it was pulled to.
 """
 
 from collections.abc import Sequence

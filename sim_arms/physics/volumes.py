@@ -1,7 +1,8 @@
 """How near volumes come: rods with round ends, each a line and a radius.
 
+A distance may come out too short by rounding, never too long by more.
+
 Units: metre.
-Invariants: a distance is never above the true one by more than rounding.
 """
 
 import math

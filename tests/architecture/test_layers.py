@@ -1,5 +1,7 @@
 """The layers of the house: every import contract of pyproject.toml is kept."""
 
+import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -30,3 +32,16 @@ def test_every_source_file_is_where_the_contracts_look() -> None:
     bare = [path for path in python_files(*SOURCES) if not (path.parent / "__init__.py").exists()]
 
     assert bare == []
+
+
+def test_nothing_of_a_gateway_names_what_writes_to_a_controller() -> None:
+    """GW5: a place that is written to may move something; handed on it counts as called."""
+    named = {
+        node.attr
+        for path in python_files("coordinator/gateway")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute)
+    }
+
+    assert {"read_coils", "read_attributes"} <= named
+    assert [one for one in sorted(named) if re.search("write|set_value|call_method", one)] == []

@@ -83,7 +83,7 @@ async def look(
 
 
 def test_a_driver_made_with_the_kit_passes_every_line() -> None:
-    """CM2, KT1, KT2: the kit keeps the contract; what it says of itself stands in the report."""
+    """CM2, KT1: the kit keeps the contract; what it says of itself stands in the report."""
     report = asyncio.run(look(Tampered(honest(), as_it_comes, as_it_goes)))
 
     assert [(one.code, one.text) for one in report.seen if one.result != "passed"] == []
@@ -92,6 +92,13 @@ def test_a_driver_made_with_the_kit_passes_every_line() -> None:
     assert json.loads(json.dumps(report.document()))["passed"] is True
     assert {one.by for one in report.seen} == {"Ada"}
     assert [one.at for one in report.seen] == sorted(one.at for one in report.seen)
+
+
+def test_a_party_that_calls_itself_simulated_stands_so_in_the_report() -> None:
+    """CM2: an acceptance of a simulation must not pass for one of an arm."""
+    party = Tampered(honest(is_simulated=True), as_it_comes, as_it_goes)
+
+    assert asyncio.run(look(party, (LINES[0].code,))).simulated is True
 
 
 def test_a_clock_as_good_as_it_must_be_passes_every_line() -> None:

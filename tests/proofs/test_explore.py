@@ -59,7 +59,7 @@ def test_a_sound_plan_is_proved_and_its_states_are_counted(causes: int, states: 
     [(pair_plan(), 1), (asking_plan(), 1), (shipped("makeup_6"), 0), (shipped("change_tools"), 2)],
 )
 def test_states_decided_once_stand_for_all_that_a_whole_walk_sees(plan: Plan, causes: int) -> None:
-    """PV7, PV9, PV10, PV12, PV13: a walk that takes nothing as alike sees as many states."""
+    """PV7, PV9, PV12: a walk that takes nothing as alike sees as many states."""
     whole = explore(plan, Limits(causes, is_cut=False))
     folded = explore(plan, Limits(causes))
 
@@ -109,7 +109,7 @@ def test_a_bound_that_cuts_the_walk_never_ends_in_proved() -> None:
 
 
 def test_a_prompt_that_needs_more_causes_is_named_as_unreached() -> None:
-    """Dead parts: what no interleaving reaches is told."""
+    """PV15: what nothing but a fault leads to is reached by no walk without causes."""
     plan = pair_plan()
 
     assert unreached(plan, explore(plan, Limits(0))) == ("prompt trouble",)
@@ -129,7 +129,7 @@ def test_a_sequence_that_pulls_two_bolts_only_is_proved_too(name: str) -> None:
 
 
 def test_a_failure_of_a_step_that_a_lane_has_gone_back_from_is_part_of_where_it_is() -> None:
-    """PV11: it counts once the lane comes there again; unseen, a make-up was walked as one."""
+    """PV12: it counts once the lane comes there again; unseen, a make-up was walked as one."""
     expander = Expander(Own(shipped("makeup_6")), Limits(2), Store(), is_orderly=True)
     start = start_of(expander)
     first, *others = start.state.lanes

@@ -1,14 +1,22 @@
 """Properties of an author's own: what they find, and that what is left out hides nothing of it."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from coordinator.core.effects import SendDo
+from coordinator.core.plan import Signal
 from coordinator.core.state import Phase
 from coordinator.prove import Limits, explore
 from coordinator.prove.own import Own
 from coordinator.sequence import load
+from coordinator.sequence.compiler.own_properties import (
+    Happening,
+    HappeningKind,
+    OwnProperty,
+    PropertyKind,
+)
 from tests.support.altered_files import copied
 from tests.support.core_stories import reach
 from tests.support.own_properties import PROMISED, Promised
@@ -44,7 +52,7 @@ def _name(one: Promised) -> str:
 
 @pytest.mark.parametrize("promised", PROMISED, ids=_name)
 def test_a_property_is_broken_exactly_where_it_does_not_hold(promised: Promised) -> None:
-    """PV19, PV20: what holds was thought out from the plan by hand."""
+    """PV20: what holds was thought out from the plan by hand."""
     found = explore(pair_plan(), Limits(promised.causes), properties=(promised.own,))
 
     broken = [one.property for one in found.violations]
@@ -62,6 +70,19 @@ def test_a_walk_that_leaves_nothing_out_breaks_the_same_properties() -> None:
     assert whole.violations
     assert {one.property for one in folded.violations} == {one.property for one in whole.violations}
     assert folded.states < whole.states
+
+
+def test_a_signal_that_no_interlock_watches_turns_bad_for_a_property_of_it() -> None:
+    """PV19: else what its author wants proved would hold for want of anything going wrong."""
+    plan = replace(pair_plan(), signals=(*pair_plan().signals, Signal("calm", 1_000_000)))
+    calm = Happening(HappeningKind.SIGNAL, signal=2, is_good=False)
+    seats = Happening(HappeningKind.UNDER_WAY, action="seat")
+    own = OwnProperty("seats_calm", "so it is promised", PropertyKind.NEVER, (seats, calm))
+
+    none, one = (explore(plan, Limits(causes), properties=(own,)) for causes in (0, 1))
+
+    assert [one.property for one in none.violations] == []
+    assert [one.property for one in one.violations] == ["properties.seats_calm"]
 
 
 def test_without_properties_nothing_is_walked_in_addition() -> None:
@@ -140,7 +161,7 @@ def test_a_pause_that_nothing_hangs_on_is_left_out_with_its_end(tmp_path: Path) 
 def test_a_property_that_cannot_be_meant_is_told(
     said: str, codes: list[str], tmp_path: Path
 ) -> None:
-    """A property that is misread would promise something else, or nothing."""
+    """SQ22: A property that is misread would promise something else, or nothing."""
     path = write_sequence(tmp_path, f"{SMALL}    {said}\n")
 
     assert codes_of(path) == codes

@@ -64,7 +64,7 @@ def two_at_work() -> tuple[list[Bench], HoistBench, float]:
 
 
 def test_the_least_gap_of_a_run_is_the_one_that_fine_steps_find() -> None:
-    """Every 20 ms, each pair of rods by itself, against the walk that skips what cannot matter."""
+    """PH1: every 20 ms, each pair of rods, against the walk that skips what cannot matter."""
     arms, hoist, end_s = two_at_work()
     found = least_clearance(arms, hoist, end_s)
 

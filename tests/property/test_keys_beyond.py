@@ -50,7 +50,7 @@ def spoilt(folder: Path, number: int, *, misspell: bool) -> Path:
 
 @pytest.mark.parametrize("number", range(0, COUNT, STRIDE))
 def test_a_key_too_many_is_all_that_is_told_of_a_sound_file(tmp_path: Path, number: int) -> None:
-    """What is put aside must not look like a mistake somewhere else."""
+    """SQ5: What is put aside must not look like a mistake somewhere else."""
     told = findings_of(spoilt(tmp_path, number, misspell=False))
 
     assert len({one.line for one in told}) == 1
@@ -59,7 +59,7 @@ def test_a_key_too_many_is_all_that_is_told_of_a_sound_file(tmp_path: Path, numb
 
 @pytest.mark.parametrize("number", range(3, COUNT, STRIDE))
 def test_a_misspelt_key_is_told_alone(tmp_path: Path, number: int) -> None:
-    """It may be missed as well, and a name that is looked up may be gone; nothing else."""
+    """SQ5: It may be missed as well, and a name that is looked up may be gone; nothing else."""
     codes = {*codes_of(spoilt(tmp_path, number, misspell=True))}
 
     assert codes

@@ -158,7 +158,7 @@ def test_a_nut_turned_on_and_back_never_gives_back_more_than_it_took() -> None:
 
 
 def test_every_pull_keeps_its_signs() -> None:
-    """A pull adds to its own bolt, takes off its neighbours; no bolt is ever below nought."""
+    """PH3: A pull adds to its own bolt, takes off its neighbours; no bolt is ever below nought."""
     study = pull_in_rounds(
         FLANGE, [(b,) for b in cross_order(8)], 6.5e5, (0.3, 1.0), window=0.05, snug_n=2.6e4
     )

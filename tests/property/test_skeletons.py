@@ -33,7 +33,7 @@ def test_the_proof_finds_a_deadlock_exactly_where_barriers_wait_in_a_ring(
 @given(skeletons())
 @settings(max_examples=times(40), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_the_rule_about_rings_agrees_with_the_graph(skeleton: Skeleton) -> None:
-    """An author is told before anything is proved."""
+    """SQ10: An author is told before anything is proved."""
     with TemporaryDirectory() as folder:
         codes = codes_of(write_sequence(Path(folder), lanes_of(skeleton)))
 

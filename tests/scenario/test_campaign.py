@@ -106,7 +106,7 @@ def test_every_canary_is_reported(canary: str) -> None:
 
 
 def test_what_a_copy_shows_is_what_the_whole_run_shows(tmp_path: Path) -> None:
-    """A case found in a copy must be found from the very beginning as well."""
+    """N5: a case found in a copy must be found from the very beginning as well."""
     survey = run_survey(maker(), DAY)
     planner = Planner(maker().words(), 8)
     items = [Item(number, planner.plan(number, DAY.seed, survey)) for number in range(6)]

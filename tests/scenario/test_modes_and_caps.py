@@ -55,7 +55,7 @@ def test_outside_automatic_mode_nothing_begins_without_a_word(makeup: Loaded, mo
 
 
 def test_capped_arms_are_told_with_every_lease_and_nobody_pulls_above(makeup: Loaded) -> None:
-    """A capped run proves no more than it pulled."""
+    """SQ23: A capped run proves no more than it pulled."""
     caps = Caps(1500.0, 0.5)
     result, deliveries = go(with_plan(makeup, capped(makeup.plan, caps)))
 
@@ -77,7 +77,7 @@ def test_capped_arms_are_told_with_every_lease_and_nobody_pulls_above(makeup: Lo
 def test_a_run_without_torque_makes_every_approach_and_pulls_and_proves_nothing(
     makeup: Loaded,
 ) -> None:
-    """The first run of a real arm: sockets seat and reactions lean, and no pressure comes."""
+    """SQ23: The first run of a real arm: sockets seat and reactions lean, and no pressure comes."""
     result, deliveries = go(with_plan(makeup, capped(makeup.plan, Caps(0.0, 0.25))))
 
     asked = [one["data"] for one in deliveries if one["type"].endswith(".do")]

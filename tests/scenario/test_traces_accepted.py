@@ -59,7 +59,7 @@ def run(name: str, seed: int, cause: CaseCause | None = None) -> list[State]:
 
 @pytest.mark.parametrize("name", SHIPPED)
 def test_a_run_in_which_nothing_goes_wrong_is_accepted_step_by_step(name: str) -> None:
-    """Not one state may be passed over where nobody is held."""
+    """PV15: not one state may be passed over where nobody is held, and none costs a cause."""
     states = run(name, seed=2)
 
     verdict = walk(name, 0).judge(states)
@@ -103,8 +103,9 @@ def test_a_run_that_skips_a_step_is_refused(lane: int) -> None:
     assert verdict.refused is not None
 
 
-def test_a_run_with_a_fault_is_refused_by_a_walk_without_causes() -> None:
+@pytest.mark.parametrize("name", ["party_cut", "person_steps_in", "party_restarts", "string_moves"])
+def test_a_run_with_a_fault_is_refused_by_a_walk_without_causes(name: str) -> None:
     """PV15: what the walk did not look at must not pass for looked at."""
-    states = run("change_tools", 1, CAUSES["person_steps_in"])
+    states = run("change_tools", 1, CAUSES[name])
 
     assert walk("change_tools", 0).judge(states).refused is not None

@@ -77,9 +77,9 @@ class Lamp:
         """A lamp has no speed."""
 
 
-def honest(boot: int = 1, store: MemoryStore | None = None) -> Shell:
+def honest(boot: int = 1, store: MemoryStore | None = None, *, is_simulated: bool = False) -> Shell:
     """Return a driver of a lamp that keeps every promise."""
-    settings = Settings("fore", boot, ("floor_clear",), torque_nm_max=1e6, simulated=False)
+    settings = Settings("fore", boot, ("floor_clear",), torque_nm_max=1e6, simulated=is_simulated)
     return party_of(Lamp(), settings, MemoryStore() if store is None else store)
 
 

@@ -89,7 +89,7 @@ def test_a_new_cell_keeps_every_rule_and_its_first_sequence_runs(
 def test_a_cell_that_would_not_run_is_not_written(
     tmp_path: Path, words: list[str], told: str, code: int
 ) -> None:
-    """Half a folder would have to be cleaned up by whoever made one mistake."""
+    """NW1: Half a folder would have to be cleaned up by whoever made one mistake."""
     done = bothsides(tmp_path, "new", "quay", *words)
 
     assert told in done.stderr.replace("\n", " ")
@@ -99,7 +99,7 @@ def test_a_cell_that_would_not_run_is_not_written(
 
 
 def test_a_folder_with_anything_in_it_is_left_alone(tmp_path: Path) -> None:
-    """Somebody's work may be in it."""
+    """NW2: Somebody's work may be in it."""
     (tmp_path / "quay").mkdir()
     (tmp_path / "quay" / "mine.txt").write_text("mine")
 

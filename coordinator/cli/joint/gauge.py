@@ -2,8 +2,9 @@
 
 The table is a CSV file with the columns `pressure` and `torque`, every value with its unit.
 
+A torque that lies outside the table is told, not guessed.
+
 Units: SI.
-Invariants: a table is never read beyond its ends; what lies outside is told, not guessed.
 """
 
 import csv

@@ -1,6 +1,7 @@
 """Write the files of a new cell out of answers: cell, joint, first sequence, schemas for editors.
 
-Invariants: the folder appears whole or not at all.
+Invariants: NW1, a new cell is written whole or not at all, only if it keeps every rule and its
+first sequence rehearses to its end.
 """
 
 import json

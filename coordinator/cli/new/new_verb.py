@@ -1,7 +1,7 @@
 """The verb `new`: start a cell from questions or flags, with a first sequence that runs.
 
-Invariants: nothing is written unless the files keep every rule and the first sequence rehearses to
-its end; a folder with anything in it is left alone.
+Invariants: NW1, a new cell is written whole or not at all, only if it keeps every rule and its
+first sequence rehearses to its end; NW2, a folder with anything in it is left alone.
 """
 
 import re

@@ -1,8 +1,8 @@
 """Say what must be known to start a cell: questions, how answers are judged, what is suggested.
 
+Facts of the site, such as torques and days of calibration, are asked and never suggested.
+
 Units: answers stay text as an author writes it, with its unit; torque newton metre in suggestions.
-Invariants: a fact of the site is never suggested; what is suggested follows from answers or
-practice.
 """
 
 import re

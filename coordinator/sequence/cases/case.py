@@ -3,8 +3,9 @@
 A case sets causes, never outcomes. The catalogue of causes is handed in, because the world that
 knows them is none of this package's business.
 
+A parameter has the dimension that the catalogue gives it.
+
 Units: ``*_us`` microseconds; parameters SI floats.
-Invariants: a parameter of a cause has the dimension that the catalogue gives it.
 """
 
 from collections.abc import Collection, Mapping

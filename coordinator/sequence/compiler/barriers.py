@@ -2,8 +2,10 @@
 
 A barrier is met where its name and the loops around it (round 2, pair 3) agree.
 
-Invariants: no barrier is met alone or twice; barriers come in one order that suits every lane; a
-paired span lies between its barrier and the next one of the same two arms.
+A paired span lies between its barrier and the next one of the same two arms.
+
+Invariants: SQ10, no barrier is met alone or twice, and barriers come in one order that suits every
+lane.
 """
 
 from dataclasses import dataclass

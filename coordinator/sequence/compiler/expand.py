@@ -1,7 +1,9 @@
 """Unfold the lanes of a sequence: blocks in place of their uses, loops in place of their rounds.
 
-Invariants: what is unfolded has a bound; each unfolded step remembers its place in the file, the
-loops around it, the names it can refer to and the exceptions that hold for it.
+Each unfolded step remembers its place in the file, the loops around it, the names it can refer to
+and the exceptions that hold for it.
+
+Invariants: SQ11, what is unfolded has a bound.
 """
 
 from collections.abc import Iterator, Mapping

@@ -1,8 +1,9 @@
 """Decide the figures of a joint: target torque, rounds and limits, out of its file and the tables.
 
+No torque is taken as a number from the file.
+
 Units: m, N, N*m, Pa, rad; shares are fractions of one.
-Invariants: torque follows from stress and friction by the long form, never from a number in the
-file.
+Invariants: SQ24, the target torque follows from stress and friction by the long form.
 """
 
 from collections.abc import Callable

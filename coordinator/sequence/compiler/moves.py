@@ -1,7 +1,8 @@
 """Turn actions with their written parameters into moves of the plan.
 
+A move carries the parameters that its action takes, and no other.
+
 Units: parameters in SI; times microseconds.
-Invariants: a move carries every parameter that its action takes, and no other.
 """
 
 from collections.abc import Mapping

@@ -1,8 +1,9 @@
 """Make the nodes of the plan out of unfolded steps and barriers.
 
+A name says what is done to which bolt in which round.
+
 Units: SI parameters; times microseconds; torque newton metre.
-Invariants: a node's name says what is done to which bolt in which round, and stands once in its
-lane.
+Invariants: SQ12, a node's name stands once in its lane.
 """
 
 from collections.abc import Mapping

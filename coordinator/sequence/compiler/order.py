@@ -3,7 +3,7 @@
 A step follows the one above it; with `after` it follows the steps named there instead. A barrier
 divides its lane: everything above it is done before it, nothing below starts before it.
 
-Invariants: a lane whose steps wait for each other is told, with every step of the ring.
+Where steps of a lane wait for each other, every step of the ring is told.
 """
 
 from graphlib import CycleError, TopologicalSorter

@@ -1,7 +1,7 @@
 """Compile what an author wants proved into what the proof judges, and tell what it cannot mean.
 
-Invariants: a property speaks only of what some step, signal or zone of the sequence can show, so
-that none holds merely because nothing it speaks of ever happens.
+Invariants: SQ22, an author's property speaks only of what some step, signal or zone can show, so
+that none holds merely because nothing of it ever happens.
 """
 
 from collections.abc import Iterator, Sequence

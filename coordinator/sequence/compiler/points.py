@@ -3,8 +3,9 @@
 A hold point is not passed before a person has released it; a witness point is told to whoever may
 want to see what follows, and passed.
 
-Invariants: a hold point can be released; nothing else can, for a fault is not released but tried
-again; from every prompt that a step can come to, some answer leads on.
+Only a hold point can be released: a fault is tried again instead.
+
+Invariants: SQ14, from every prompt that a step can come to, some answer leads on.
 
 Source:
     Hold point and witness point mean what they mean in inspection and test plans; common practice,

@@ -1,6 +1,6 @@
 """Turn policies into the rules of steps: what follows which fault, with which moves.
 
-Invariants: a step carries only rules for faults that it can raise; a rule never leads back over a
+Invariants: SQ13, a step carries rules only for faults that it can raise, and none leads back over a
 barrier.
 """
 

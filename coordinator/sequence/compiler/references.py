@@ -3,8 +3,8 @@
 A reference is a whole value; there is no arithmetic and no joining of text.
 
 Units: SI in every bound value.
-Invariants: a value that comes from the joint keeps its kind, so that a torque never becomes an
-angle.
+Invariants: SQ25, a value that comes from the joint keeps its kind, so that a torque never becomes
+an angle.
 """
 
 import re

@@ -1,6 +1,6 @@
 """Say everything that is wrong with a file, each thing with its place and what to do about it.
 
-Invariants: diagnostics are collected, never first-error-only; the same finding is told once.
+Invariants: SQ4, every finding of every file is told at once, and the same one only once.
 """
 
 from collections.abc import Iterable, Mapping

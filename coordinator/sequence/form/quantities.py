@@ -1,7 +1,8 @@
 """Decide the SI value of a quantity that is written with its unit, such as `2.5 kN.m`.
 
 Units: results are SI floats (m, s, N, N*m, Pa, rad, fraction); times also whole microseconds.
-Invariants: a number without unit is never taken for a quantity; arithmetic is not evaluated.
+Invariants: SQ6, a number without a unit is never taken for a quantity, and no arithmetic is
+evaluated.
 """
 
 import re

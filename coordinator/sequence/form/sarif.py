@@ -1,6 +1,6 @@
 """Write findings as a SARIF document, which editors and build servers show at their places.
 
-Invariants: one rule for each code, whether found or not, so that a viewer can list what was judged.
+Every code has its rule, whether found or not, so that a viewer can list what was judged.
 
 Source:
     OASIS, Static Analysis Results Interchange Format (SARIF) Version 2.1.0, 2020, section 3.

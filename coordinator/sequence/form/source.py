@@ -1,7 +1,7 @@
 """Read YAML into a frozen tree, without obeying anything that a file could ask of its reader.
 
-Invariants: no code and no tag is obeyed; no alias can grow; size, depth and number of nodes are
-bounded; every diagnostic of a file is collected as far as its syntax allows.
+Invariants: SQ1, a file is data: no code and no tag in it is obeyed, no alias grows, and its size,
+depth and number of nodes are bounded.
 """
 
 import os

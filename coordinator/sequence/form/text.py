@@ -1,7 +1,7 @@
 """Decide whether a path leads to text that can be read, and read no more of it than the bound.
 
-Invariants: nothing but a regular file is opened, so that no pipe or device keeps the reader
-waiting; every character of the text is seen as what it is.
+Invariants: SQ2, nothing but a regular file is opened, so that no pipe or device keeps the reader
+waiting.
 """
 
 import re

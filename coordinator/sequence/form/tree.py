@@ -1,8 +1,6 @@
 """Hold what a file says as a frozen tree that knows the line and column of every key and value.
 
 Scalars stay text: the models decide what `no`, `on` or `2-8UN` mean, not the YAML resolver.
-
-Invariants: nothing in a tree changes after it is read.
 """
 
 import re

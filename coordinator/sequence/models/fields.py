@@ -1,7 +1,8 @@
 """Say how single values of a file are checked: names, references, quantities, dates.
 
+Each kind of refusal has a SEQ code of its own.
+
 Units: quantities become SI floats, times whole microseconds.
-Invariants: every refusal carries its own SEQ code.
 """
 
 import re

@@ -1,7 +1,7 @@
 """Describe what a sequence's author wants proved of it, beside what every sequence is held to.
 
-Invariants: a property is exactly one of never, always_before and at_most; what it speaks of is
-exactly one of begins, ends, under_way, signal and zone.
+A property is exactly one of never, always_before and at_most; what it speaks of is exactly one of
+begins, ends, under_way, signal and zone.
 """
 
 from typing import Annotated, Any, Literal

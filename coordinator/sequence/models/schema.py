@@ -3,7 +3,7 @@
 A schema knows the form of a file. What a name leads to, and what a figure means for a bolt, stays
 with the rules.
 
-Invariants: a schema refuses no file that the rules accept.
+Invariants: SQ9, a schema refuses no file that the rules accept.
 
 Source:
     JSON Schema, draft 2020-12: Core and Validation.

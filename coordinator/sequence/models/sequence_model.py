@@ -1,7 +1,8 @@
 """Describe a sequence file: lanes of steps, the barriers they meet at, and what follows a fault.
 
+A step is exactly one of do, use, each and barrier.
+
 Units: times microseconds, torque newton metre.
-Invariants: a step is exactly one of do, use, each and barrier.
 """
 
 from typing import Annotated, Any, Literal

@@ -1,6 +1,6 @@
 """Check a document against its model and say of each deviation where it stands.
 
-Invariants: every deviation that the model sees becomes one diagnostic at its own place.
+Invariants: SQ4, every finding of every file is told at once, and the same one only once.
 """
 
 import re

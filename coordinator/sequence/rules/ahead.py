@@ -1,6 +1,6 @@
 """Decide which nodes are done whenever a given node begins, over all lanes and their barriers.
 
-Invariants: what lanes do at the same time counts as done neither before nor after.
+What lanes do at the same time counts as done neither before nor after.
 """
 
 from collections.abc import Sequence

@@ -1,8 +1,8 @@
 """Follow every bolt through a sequence: none may be left half tightened, or handed over unchecked.
 
 Units: torque newton metre.
-Invariants: where any bolt is pulled, each ends pulled in the last round and checked after it, or
-out.
+Invariants: SQ15, where any bolt is pulled, each ends pulled in the last round and checked after it,
+or out.
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,4 @@
-"""Judge what is declared: names that lead nowhere, and things that nothing uses.
-
-Invariants: every name that a cell or a sequence gives to something else is one that exists.
-"""
+"""Judge what is declared: names that lead nowhere, and things that nothing uses."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 

@@ -1,6 +1,6 @@
 """Judge the gateway of a cell: every signal comes from somewhere, and nothing old passes for new.
 
-Invariants: every signal of the cell has a source; every source tells of its age.
+Invariants: SQ21, every signal of a gateway has a source, and every source tells of its age.
 """
 
 from collections.abc import Iterator

@@ -1,7 +1,9 @@
 """Follow what is put into the joint, such as covers and pins, through steps and recoveries.
 
-Invariants: what is put in comes out again; nothing is taken out that is not in, and no recovery
-leaves out what must stay in until a later step takes it out.
+No recovery leaves out what must stay in until a later step takes it out.
+
+Invariants: SQ16, what is put into the joint comes out again, and nothing is taken out that is not
+in.
 """
 
 from collections.abc import Mapping

@@ -1,7 +1,7 @@
 """Judge what steps move among: loads overhead, zones.
 
-Invariants: nothing moves while an action of the sequence makes an interlock active, unless it says
-why it may; no two arms hold a zone and wait for the other's.
+Invariants: SQ18, nothing moves while an action of the sequence makes an interlock active, unless it
+says why it may; SQ19, no two arms hold a zone and wait for the other's.
 """
 
 from itertools import pairwise

@@ -2,7 +2,7 @@
 
 An action that takes a parameter of kind `tool` mounts that tool; at the start none is mounted.
 
-Invariants: no step and no recovery needs a tool that is not mounted at its place in the lane.
+Invariants: SQ17, no step and no recovery needs a tool that is not mounted at its place in the lane.
 """
 
 from coordinator.core.plan import Value

@@ -1,7 +1,9 @@
 """Judge whether a step may succeed by its own numbers: what it is told to reach, it must accept.
 
+A parameter is held against the window of the result that is called like it.
+
 Units: SI; torque newton metre.
-Invariants: a parameter lies inside the window of the result that is called like it, in every round.
+Invariants: SQ20, a step may succeed with what it is told to reach, in every round.
 """
 
 from coordinator.sequence.compiler.expand import Input

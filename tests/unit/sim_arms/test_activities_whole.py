@@ -97,7 +97,7 @@ def test_the_same_seed_gives_the_same_facts_and_another_seed_others() -> None:
 
 
 def test_the_hoist_tells_when_the_string_moves_and_when_a_load_hangs() -> None:
-    """Signals change before the move begins and back only after it rests."""
+    """F4: Signals change before the move begins and back only after it rests."""
     rig = Rig()
     signals = rig.hoist.signals
     bring = rig.begin("hoist", "bring_length")
@@ -117,7 +117,7 @@ def test_the_hoist_tells_when_the_string_moves_and_when_a_load_hangs() -> None:
 
 
 def test_a_held_hoist_rests_and_its_load_still_hangs() -> None:
-    """The length is on its way: it has not come near, yet it hangs overhead."""
+    """F4: The length is on its way: it has not come near, yet it hangs overhead."""
     rig = Rig()
 
     hold = rig.hold("hoist", "bring_length", after_s=5.0, on_hold="stop")

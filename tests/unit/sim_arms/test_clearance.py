@@ -50,7 +50,7 @@ def ways() -> list[tuple[str, Way]]:
 
 
 def test_the_links_keep_their_lengths_and_the_tool_comes_to_its_point_at_every_place() -> None:
-    """Forward again from the joint angles: the inverse is right and the tool hangs straight."""
+    """PH2: forward again from the angles: the inverse is right and the tool hangs straight."""
     seen = 0
     for side in SIDES:
         for place in places_of(side):

@@ -99,7 +99,7 @@ def test_a_silenced_floor_publishes_nothing_until_the_silence_is_over() -> None:
 
 
 def test_the_hoist_moves_the_string_and_the_floor_says_so_while_it_does() -> None:
-    """The string counts as moving from before it moves until after it rests."""
+    """F4: The string counts as moving from before it moves until after it rests."""
     floor = floor_with()
     say(floor, Lease(30 * SECOND_US))
     say(floor, MakeReady())

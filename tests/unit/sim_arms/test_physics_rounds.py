@@ -191,7 +191,7 @@ def test_opposite_bolts_together_tilt_the_flange_less_than_one_side_after_the_ot
 
 
 def test_more_rounds_bring_every_load_into_the_window_and_are_counted() -> None:
-    """Every pull repairs what the ones after it took off; the count is the first that is enough."""
+    """PH4: every pull repairs what others took off; the count is the first that is enough."""
     model = FlangeModel(8, RADIUS_M, BOLT_N_M, RING_N_M, seating_n=2.0e4)
     pairs = [(1, 5), (3, 7), (2, 6), (4, 8)]
 

@@ -87,7 +87,7 @@ def test_a_difference_in_the_fifth_figure_is_still_seen(tmp_path: Path) -> None:
     ],
 )
 def test_what_means_the_same_is_the_same(tmp_path: Path, old: str, new: str) -> None:
-    """Units, order of keys, remarks, values and descriptions change nothing that is done."""
+    """CP1: Units, order of keys, remarks, values and descriptions change nothing that is done."""
     assert texts_of(tmp_path, old, new) == []
 
 
@@ -246,7 +246,7 @@ def test_sides_that_changed_places_are_told(tmp_path: Path) -> None:
 
 
 def test_every_field_of_a_plan_is_one_that_is_compared() -> None:
-    """A field that is added to the plan must be compared too, or `the same` becomes a lie.
+    """CP1: A field that is added to the plan must be compared too, or `the same` becomes a lie.
 
     Not to be compared are caps, which are of a run and not of its files, and loops, which stand in
     the names of the steps as well.

@@ -365,7 +365,7 @@ KINDS = {
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_one_alteration_gives_its_sentences_and_no_other(tmp_path: Path, kind: str) -> None:
-    """A reader must see what changed in the work, all of it, and nothing that did not."""
+    """CP1: A reader must see what changed in the work, all of it, and nothing that did not."""
     one = KINDS[kind]
     changed = altered(tmp_path, one.file, one.old, one.new)
 

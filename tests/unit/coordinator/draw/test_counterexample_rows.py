@@ -24,7 +24,7 @@ def test_a_short_counterexample_is_shown_whole() -> None:
 
 
 def test_a_long_one_hides_only_what_goes_well_and_counts_it() -> None:
-    """Of a hundred and twenty rows nobody finds the two that matter."""
+    """CP3: Of a hundred and twenty rows nobody finds the two that matter."""
     rows = rows_of(course(121, wrong_at=60), PARTIES)
 
     shown = [row for row in rows if isinstance(row, Row)]

@@ -105,7 +105,7 @@ def test_the_folded_chart_has_every_step_that_its_lane_does_and_no_other(name: s
 
 @pytest.mark.parametrize("number", range(len(CHARTS)))
 def test_no_two_marks_of_a_lane_overlap(number: int) -> None:
-    """A step beneath another is a step that nobody reads."""
+    """CP2: A step beneath another is a step that nobody reads."""
     layout = lay_out(CHARTS[number], top=0)
 
     for lane in range(len(CHARTS[number].lanes)):
@@ -114,7 +114,7 @@ def test_no_two_marks_of_a_lane_overlap(number: int) -> None:
 
 
 def test_a_gate_stands_below_whatever_comes_before_it_in_any_lane(tmp_path: Path) -> None:
-    """Time runs downwards for all lanes alike."""
+    """CP2: Time runs downwards for all lanes alike."""
     loaded = load(write_sequence(tmp_path, FREE_ORDER))
 
     layout = lay_out(to_chart(loaded), top=0)

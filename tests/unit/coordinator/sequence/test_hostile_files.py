@@ -198,7 +198,7 @@ def test_what_is_large_or_unusual_and_sound_is_read(
 def test_pipes_devices_and_folders_are_refused_without_waiting(
     reader: LimitedReader, tmp_path: Path, kind: str
 ) -> None:
-    """A pipe that nobody writes to would keep the reader for ever."""
+    """SQ2: A pipe that nobody writes to would keep the reader for ever."""
     pipe, ring = tmp_path / "pipe.yaml", tmp_path / "ring.yaml"
     os.mkfifo(pipe)
     ring.symlink_to(ring)
@@ -213,7 +213,7 @@ def test_pipes_devices_and_folders_are_refused_without_waiting(
 def test_links_and_pipes_beside_a_sequence_are_no_way_out(
     reader: LimitedReader, folder: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    """A link inside the folder may point out of it, at a ring, or at a pipe."""
+    """SQ2, SQ3: A link inside the folder may point out of it, at a ring, or at a pipe."""
     outside = tmp_path_factory.mktemp("outside") / "cell.yaml"
     outside.write_text((SEQUENCES / "cells" / "sill_point.yaml").read_text(encoding="utf-8"))
     (folder / "cells" / "out.yaml").symlink_to(outside)

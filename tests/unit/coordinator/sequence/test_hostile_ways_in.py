@@ -112,7 +112,7 @@ def test_pipes_devices_rings_and_folders_are_refused_whatever_they_are_given_as(
 def test_a_base_that_rings_or_leads_out_is_refused(
     reader: LimitedReader, folder: Path, base: str, code: str
 ) -> None:
-    """A ring of files must not be followed, a path must not leave the folder."""
+    """SQ3: A ring of files must not be followed, a path must not leave the folder."""
     (folder / "other.yaml").write_text(DERIVED.format(base="small.yaml"), encoding="utf-8")
 
     told = reader.read(derived(folder, base))

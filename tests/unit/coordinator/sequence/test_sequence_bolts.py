@@ -43,7 +43,7 @@ TWO_ROUNDS = ROUNDS.replace("round\n", "round\n        only: [1, 2]\n")
 def test_a_bolt_that_is_left_out_anywhere_is_told(
     tmp_path: Path, text: str, old: str, new: str, finding: tuple[str, str]
 ) -> None:
-    """One bolt that was forgotten makes a joint that leaks."""
+    """SQ15: One bolt that was forgotten makes a joint that leaks."""
     code, told = finding
     findings = findings_of(changed(tmp_path, text, old, new))
 
@@ -52,7 +52,7 @@ def test_a_bolt_that_is_left_out_anywhere_is_told(
 
 
 def test_bolts_that_stay_out_while_others_are_pulled_are_told(tmp_path: Path) -> None:
-    """Nobody would see from the lanes that bolts 2, 4, 6 and 8 are never touched."""
+    """SQ15: Nobody would see from the lanes that bolts 2, 4, 6 and 8 are never touched."""
     only = "pair\n            only: [1, 3]\n"
     text = MAKEUP.replace("      - each: own_bolt\n", "      - each: own_bolt\n        only: [1]\n")
     text = text.replace(CHECK_PASS, CHECK_PASS.replace("pair\n", "pair\n        only: [1, 3]\n"))

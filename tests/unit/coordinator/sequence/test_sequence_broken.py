@@ -57,7 +57,7 @@ def test_codes_are_numbered_without_a_gap() -> None:
 
 @pytest.mark.parametrize("sample", SAMPLES, ids=lambda path: path.stem)
 def test_a_broken_sample_is_wrong_in_exactly_its_own_way(sample: Path) -> None:
-    """A sample with a second mistake would not show that its rule alone refuses it."""
+    """SQ7, SQ10, SQ13, SQ17, SQ21: with a second mistake it would not show what refuses it."""
     with pytest.raises(SequenceError) as caught:
         read_any(sample)
 

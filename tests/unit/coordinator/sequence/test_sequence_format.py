@@ -52,12 +52,12 @@ j: 2.50
 
 
 def test_an_ugly_file_comes_out_in_the_layout_of_the_house() -> None:
-    """Indentation, quotes, folded text and comments, seen as an author sees them."""
+    """SQ8: Indentation, quotes, folded text and comments, seen as an author sees them."""
     assert format_text(UGLY) == NEAT
 
 
 def test_a_comment_that_cannot_be_kept_leaves_the_file_as_it_is(tmp_path: Path) -> None:
-    """Between the lines of one pair of braces there is no place for it; losing it is worse."""
+    """SQ8: Between the lines of one pair of braces there is no place for it; losing it is worse."""
     path = tmp_path / "a.yaml"
     text = "joint: a\ne: {x: 1,  # why\n    y: 2}\n"
     path.write_text(text, encoding="utf-8")
@@ -70,7 +70,7 @@ def test_a_comment_that_cannot_be_kept_leaves_the_file_as_it_is(tmp_path: Path) 
 
 
 def test_a_file_that_cannot_be_read_is_left_as_it_is(tmp_path: Path) -> None:
-    """A tab or a key twice is the author's to settle."""
+    """SQ8: A tab or a key twice is the author's to settle."""
     path = tmp_path / "a.yaml"
     path.write_text("a: 1\na: 2\n", encoding="utf-8")
 

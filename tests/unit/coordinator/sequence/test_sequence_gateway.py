@@ -61,7 +61,7 @@ def told(folder: Path, before: str, after: str) -> list[str]:
 def test_a_reading_is_refused_where_it_can_never_be_what_is_meant(
     tmp_path: Path, before: str, after: str, codes: list[str]
 ) -> None:
-    """What a controller cannot be asked for is found at the desk, not on the barge."""
+    """SQ21: What a controller cannot be asked for is found at the desk, not on the barge."""
     found = told(tmp_path, before, after)
 
     assert [code for code in found if code not in ("SEQ074",)] == codes

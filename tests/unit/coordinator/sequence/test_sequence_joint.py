@@ -30,7 +30,7 @@ def with_changes(folder: Path, *changes: tuple[str, str]) -> Path:
 def test_the_target_torque_is_that_of_the_oilfield_table(
     tmp_path: Path, thread: str, hex_in: float, expected_lbf_ft: float
 ) -> None:
-    """API Spec 6A, annex on flange bolt torque, f 0.07 and 52.5 ksi, to half a pound-foot."""
+    """SQ24: API Spec 6A, annex on flange bolt torque, f 0.07 and 52.5 ksi, to half a pound-foot."""
     path = with_changes(
         tmp_path, ("thread: 2-8UN", f"thread: {thread}"), ("3.125 in ", f"{hex_in} in ")
     )

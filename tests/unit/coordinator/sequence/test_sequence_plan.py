@@ -52,7 +52,7 @@ def test_every_index_of_a_plan_leads_where_it_says(name: str) -> None:
 
 @pytest.mark.parametrize("name", SHIPPED)
 def test_node_names_stand_once_in_their_lane(name: str) -> None:
-    """A trace that says `park` twice would not say which."""
+    """SQ12: A trace that says `park` twice would not say which."""
     plan = shipped(name).plan
 
     for lane in plan.lanes:
@@ -124,7 +124,7 @@ def test_a_recovery_takes_from_its_step_what_it_is_not_given() -> None:
 
 
 def test_a_step_carries_rules_only_for_faults_it_can_raise() -> None:
-    """One policy serves three actions; each step keeps its own part of it."""
+    """SQ13: One policy serves three actions; each step keeps its own part of it."""
     plan = shipped("makeup_8").plan
     pair = ["out_of_balance", "out_of_step"]
 
@@ -219,7 +219,7 @@ def test_the_digest_pins_every_file() -> None:
 
 @pytest.mark.parametrize("name", SHIPPED)
 def test_loading_twice_gives_an_equal_plan(name: str) -> None:
-    """A plan is a value of its files alone."""
+    """SQ7: A plan is a value of its files alone."""
     assert load(SEQUENCES / f"{name}.yaml").plan == shipped(name).plan
 
 

@@ -59,7 +59,7 @@ def recovery(*moves: str, more: str = "") -> str:
 def test_what_is_in_the_joint_is_followed_over_all_lanes_and_recoveries(
     tmp_path: Path, body: str, codes: list[str]
 ) -> None:
-    """A pin that is thought in and is not lets the length turn as it lands."""
+    """SQ16: A pin that is thought in and is not lets the length turn as it lands."""
     assert codes_of(write_sequence(tmp_path, body + "\n")) == codes
 
 

@@ -58,7 +58,7 @@ def test_a_quantity_becomes_its_si_value(text: str, dimension: str, expected: fl
 def test_what_is_no_quantity_of_the_dimension_is_refused(
     text: object, dimension: str, code: str
 ) -> None:
-    """A number that is read in the wrong unit pulls a bolt apart."""
+    """SQ6: A number that is read in the wrong unit pulls a bolt apart."""
     with pytest.raises(QuantityError) as caught:
         parse_quantity(text, Dimension(dimension))
 

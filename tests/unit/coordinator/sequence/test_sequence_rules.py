@@ -51,7 +51,7 @@ def test_after_names_replace_the_step_above_and_a_barrier_gathers_all(tmp_path: 
 
 
 def test_mistakes_of_all_three_files_are_told_at_once(tmp_path: Path) -> None:
-    """An author who mends one mistake must not meet the next one only then."""
+    """SQ4: An author who mends one mistake must not meet the next one only then."""
     path = write_sequence(tmp_path, "lanes: {fore: [{do: park, timeout: 5 mmm}], aft: 7}\n")
     cell = tmp_path / "cells" / "sill_point.yaml"
     cell.write_text(cell.read_text().replace("good_when: string_still", "good_when: string_stil"))
@@ -69,7 +69,7 @@ def test_mistakes_of_all_three_files_are_told_at_once(tmp_path: Path) -> None:
 
 
 def test_a_mistake_in_a_block_is_told_once_however_often_it_is_used(tmp_path: Path) -> None:
-    """The block is used by eight bolts; the author made one mistake."""
+    """SQ4: The block is used by eight bolts; the author made one mistake."""
     body = """
 lanes:
   fore:
@@ -116,14 +116,14 @@ lanes:
 
 
 def test_a_value_of_another_kind_does_not_pass_through_a_reference(tmp_path: Path) -> None:
-    """The count of bolts is no bolt, though both are whole numbers."""
+    """SQ25: The count of bolts is no bolt, though both are whole numbers."""
     body = "lanes: {fore: [{do: locate_hole, with: {bolt: $joint.bolt_count}}]}\n"
 
     assert codes_of(write_sequence(tmp_path, body)) == ["SEQ012"]
 
 
 def test_barriers_in_loops_of_different_length_do_not_meet(tmp_path: Path) -> None:
-    """Fore comes to it once for each round, aft once for each pair."""
+    """SQ10: Fore comes to it once for each round, aft once for each pair."""
     body = """
 barriers: {met: {timeout: 5 min}}
 lanes:
@@ -134,7 +134,7 @@ lanes:
 
 
 def test_a_ring_of_barriers_over_three_lanes_is_found(tmp_path: Path) -> None:
-    """No two lanes contradict each other, only all three together."""
+    """SQ10: No two lanes contradict each other, only all three together."""
     body = """
 barriers: {one: {timeout: 1 s}, two: {timeout: 1 s}, three: {timeout: 1 s}}
 lanes:
@@ -163,7 +163,7 @@ lanes:
 
 
 def test_a_recovery_needs_the_tool_in_hand(tmp_path: Path) -> None:
-    """`back_off` needs the spinner; the wrench is mounted."""
+    """SQ17: `back_off` needs the spinner; the wrench is mounted."""
     body = """
 policies:
   seating: {socket_not_seated: {attempts: 2, recover: [{do: back_off, with: {turns: 2}}]}}
@@ -176,7 +176,7 @@ lanes:
 
 
 def test_a_link_that_points_out_of_the_folder_is_not_followed(tmp_path: Path) -> None:
-    """A path that looks inside may lead outside."""
+    """SQ3: A path that looks inside may lead outside."""
     outside = tmp_path / "outside.yaml"
     outside.write_text((SEQUENCES / "cells" / "sill_point.yaml").read_text())
     folder = tmp_path / "sequences"
@@ -189,7 +189,7 @@ def test_a_link_that_points_out_of_the_folder_is_not_followed(tmp_path: Path) ->
 
 
 def test_a_lane_that_unfolds_without_end_is_cut(tmp_path: Path) -> None:
-    """Blocks in blocks double each time: 2 to the 20th steps from forty lines."""
+    """SQ11: Blocks in blocks double each time: 2 to the 20th steps from forty lines."""
     blocks = "".join(
         f"  b{n}: {{steps: [{{use: b{n + 1}}}, {{use: b{n + 1}}}]}}\n" for n in range(20)
     )

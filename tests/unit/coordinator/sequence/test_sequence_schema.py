@@ -100,7 +100,7 @@ def test_every_key_of_a_schema_has_words_to_show(kind: str) -> None:
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_a_shipped_file_is_accepted_and_names_its_schema(path: Path) -> None:
-    """A schema that refuses what the rules accept would cry in every editor."""
+    """SQ9: A schema that refuses what the rules accept would cry in every editor."""
     first = path.read_text(encoding="utf-8").splitlines()[0]
     named = re.fullmatch(r"# yaml-language-server: \$schema=(\S+)", first)
 

@@ -70,7 +70,7 @@ def test_plain_scalars_become_numbers_and_truth_values(tmp_path: Path) -> None:
     ],
 )
 def test_a_hostile_file_is_refused(tmp_path: Path, text: str | bytes, codes: list[str]) -> None:
-    """A file is data: it must not run, grow or silently lose anything."""
+    """SQ1: A file is data: it must not run, grow or silently lose anything."""
     document, findings = read(tmp_path / "a.yaml", text)
 
     assert document is None
@@ -78,7 +78,7 @@ def test_a_hostile_file_is_refused(tmp_path: Path, text: str | bytes, codes: lis
 
 
 def test_aliases_that_would_grow_are_refused_before_they_do(tmp_path: Path) -> None:
-    """Nine levels of nine aliases each would be 387 million values."""
+    """SQ1: Nine levels of nine aliases each would be 387 million values."""
     rows = ["a0: &a0 [x]"]
     rows += [f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 9)}]" for n in range(1, 10)]
     document, findings = read(tmp_path / "a.yaml", "\n".join(rows))

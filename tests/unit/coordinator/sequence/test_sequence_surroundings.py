@@ -42,7 +42,7 @@ TWO_ZONES = SEQUENCES / "broken" / "parts" / "two_zones.yaml"
 def test_what_stands_around_a_step_is_judged_over_all_lanes(
     tmp_path: Path, body: str, codes: list[str]
 ) -> None:
-    """Only barriers say what is done before what; the order of lines says it within a lane."""
+    """SQ18: only barriers order the lanes; the order of lines counts within a lane."""
     assert codes_of(write_sequence(tmp_path, body + "\n")) == codes
 
 
@@ -88,7 +88,7 @@ def test_whatever_keeps_arms_from_a_string_that_moves_is_missed_by_a_rule(
 def test_zones_are_entered_in_one_order_or_left_between(
     tmp_path: Path, fore: str, aft: str, codes: list[str]
 ) -> None:
-    """Two arms that each hold what the other waits for stand until somebody comes."""
+    """SQ19: Two arms that each hold what the other waits for stand until somebody comes."""
     lanes = {
         side: ", ".join(f"{{do: {name}}}" for name in names.split(", "))
         for side, names in (("fore", fore), ("aft", aft))

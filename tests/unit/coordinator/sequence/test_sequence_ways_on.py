@@ -33,7 +33,7 @@ def _asked(*options: str, then: str = "{ask: lost}", more: str = "") -> str:
 def test_a_prompt_must_offer_an_answer_that_leads_on_from_the_step_that_asks(
     tmp_path: Path, options: tuple[str, ...], codes: list[str]
 ) -> None:
-    """Else whoever is asked at night can only give up."""
+    """SQ14: Else whoever is asked at night can only give up."""
     assert codes_of(write_sequence(tmp_path, _asked(*options))) == codes
 
 
@@ -41,7 +41,7 @@ def test_a_prompt_must_offer_an_answer_that_leads_on_from_the_step_that_asks(
 def test_the_rule_finds_what_the_proof_finds_with_a_cause_for_every_attempt(
     tmp_path: Path, option: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """With the rule taken away the proof is asked: two attempts fail, and somebody answers."""
+    """SQ14: without the rule the proof is asked: two attempts fail, and somebody answers."""
     path = write_sequence(tmp_path, _asked(option, "abort"))
     is_told = bool(codes_of(path))
     monkeypatch.setattr("coordinator.sequence.compile.check_ways_on", lambda *_: None)

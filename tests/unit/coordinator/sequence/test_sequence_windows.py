@@ -14,7 +14,7 @@ WINDOW = "expect: {torque_nm: [$torque_least, $torque_most]}"
 def test_a_full_pull_in_every_round_contradicts_the_windows_of_the_first_rounds(
     tmp_path: Path,
 ) -> None:
-    """Two of three rounds cannot succeed, on 4 pairs of each side: found before anything moves."""
+    """SQ20: two of three rounds cannot succeed, on 4 pairs a side: found before anything moves."""
     assert MAKEUP.count(ROUND) == 1
     path = write_sequence(tmp_path, MAKEUP.replace(ROUND, JOINT), head="")
 
@@ -54,7 +54,7 @@ def test_one_side_that_pulls_in_full_is_told_by_its_name(tmp_path: Path) -> None
     ],
 )
 def test_the_bounds_of_a_window_belong_to_it(tmp_path: Path, expect: str, codes: list[str]) -> None:
-    """A result that is called like no parameter says nothing about what the step is told."""
+    """SQ20: A result that is called like no parameter says nothing about what the step is told."""
     pulls = "".join(
         f"  {side}:\n    - {{do: change_tool, with: {{tool: wrench}}}}\n"
         f"    - {{do: react, with: {{bolt: {bolt}, on: {bolt + 1}}}}}\n    - barrier: pull\n"
