@@ -109,7 +109,7 @@ def test_a_bound_that_cuts_the_walk_never_ends_in_proved() -> None:
 
 
 def test_a_prompt_that_needs_more_causes_is_named_as_unreached() -> None:
-    """PV15: what nothing but a fault leads to is reached by no walk without causes."""
+    """Dead parts: what no interleaving reaches is told."""
     plan = pair_plan()
 
     assert unreached(plan, explore(plan, Limits(0))) == ("prompt trouble",)

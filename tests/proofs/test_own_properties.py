@@ -52,7 +52,7 @@ def _name(one: Promised) -> str:
 
 @pytest.mark.parametrize("promised", PROMISED, ids=_name)
 def test_a_property_is_broken_exactly_where_it_does_not_hold(promised: Promised) -> None:
-    """PV20: what holds was thought out from the plan by hand."""
+    """PV15, PV20: what holds, and with how many causes, was thought out by hand."""
     found = explore(pair_plan(), Limits(promised.causes), properties=(promised.own,))
 
     broken = [one.property for one in found.violations]

@@ -6,10 +6,13 @@ from dataclasses import replace
 import pytest
 
 from coordinator.core.plan import Move, Node, Plan
-from coordinator.prove import Limits, explore
-from coordinator.prove.local import _Mover
+from coordinator.prove import Limits
+from coordinator.prove.explore import start_of
+from coordinator.prove.graph import Expander
+from coordinator.prove.local import ProofError, _Mover
 from coordinator.prove.own import Own
-from coordinator.prove.pieces import Pieces, Place
+from coordinator.prove.pieces import Pieces, Place, Places
+from coordinator.prove.store import Store
 from coordinator.sequence import load
 from tests.support.own_properties import PROMISED
 from tests.support.pair_plan import pair_plan
@@ -118,16 +121,27 @@ def test_no_recovery_and_no_span_reaches_across_a_cut(name: str) -> None:
     assert any(len(starts) > 1 for starts in pieces.starts)
 
 
-def test_where_a_moved_state_looks_different_nothing_is_taken_as_alike(
+def test_a_state_that_looks_different_where_it_is_moved_ends_the_proof(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """PV13: a proof that went on would stand for states that it has never seen."""
-    plan = load(SEQUENCES / "makeup_6.yaml").plan
-    whole, folded = explore(plan, Limits(0, is_cut=False)), explore(plan, Limits(0))
+    expander = Expander(
+        Own(load(SEQUENCES / "makeup_6.yaml").plan), Limits(0), Store(), is_orderly=True
+    )
+    local, start = expander.local, start_of(expander)
+    known: dict[int, Places] = {}
+    for piece in range(min(len(starts) for starts in local.pieces.starts[:2])):
+        there = (Place(piece), Place(piece), Place(0))
+        here = known.setdefault(local.pieces.kind_of(there), there)
+        if here != there:
+            break
+    first = local.places_of(start.state)
+    node = local.move(start, local, first, here, is_alike=False)
 
-    as_it_is = _Mover.node
-    monkeypatch.setattr(_Mover, "node", lambda *at: as_it_is(*at) + 1)
-    misplaced = explore(plan, Limits(0))
-
-    assert folded.states < whole.states
-    assert (misplaced.states, misplaced.is_proved) == (whole.states, True)
+    moved = local.move(node, local, here, there)
+    assert moved != node
+    assert local.look(moved, there) == local.look(node, here)
+    as_it_is = _Mover.lane
+    monkeypatch.setattr(_Mover, "lane", lambda *at: as_it_is(*at)._replace(node=-2))
+    with pytest.raises(ProofError, match="looks different"):
+        local.move(node, local, here, there)
