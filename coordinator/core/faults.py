@@ -59,18 +59,41 @@ def decide_fate(turn: Turn, lane: int) -> None:
         recovery.resolve(turn, lane)
 
 
-def leave_band(turn: Turn, lane: int, span: int) -> None:
-    """The pair pulled too differently: both hold, the one that reported last carries the fault."""
-    hold_to_fail(turn, lane, CoreFault.OUT_OF_BALANCE, turn.plan.spans[span].stop_us)
-    pairing.stop_partners(turn, span, lane)
+def leave_band(turn: Turn, span: int) -> None:
+    """The pair pulled too differently: both hold, the one that fell behind carries the fault.
+
+    Whoever reported last is the one that still rises: its bolt is the good one.
+    """
+    pair = turn.plan.spans[span]
+    torques_nm = pairing.torques_nm(turn, span)
+    evidence = tuple(
+        sorted((f"{turn.name(lane)}_torque_nm", float(nm)) for lane, nm in torques_nm.items())
+    )
+    behind = min(torques_nm, key=torques_nm.__getitem__)
+    told = ", ".join(f"{turn.name(lane)} {nm} N·m" for lane, nm in torques_nm.items())
+    apart_nm = max(torques_nm.values()) - torques_nm[behind]
+    text = f"{told}, {apart_nm} N·m apart, band {pair.balance_nm} N·m"
+    text = f"{pair.name}: {text}; {turn.name(behind)} fell behind"
+    turn.notify("warning", "out_of_balance", text, party=behind)
+    hold_to_fail(turn, behind, CoreFault.OUT_OF_BALANCE, pair.stop_us, evidence)
+    pairing.stop_partners(turn, span, behind)
 
 
-def hold_to_fail(turn: Turn, lane: int, fault: CoreFault, within_us: int) -> None:
+def hold_to_fail(
+    turn: Turn, lane: int, fault: CoreFault, within_us: int, evidence: Evidence = ()
+) -> None:
     """Hold a lane that still moves; its fault is decided on once it stands."""
     # The fault is set before anybody is told: the partner's hold names it as its reason.
-    turn.put_at(lane, turn.lane(lane).at._replace(fault=fault))
+    turn.put_at(lane, turn.lane(lane).at._replace(fault=fault, evidence=evidence))
     hold_party(turn, lane, within_us, f"{turn.node(turn.lane(lane).node).name}: {fault}")
     turn.put_rest(lane, turn.lane(lane).rest._replace(failing=True))
+
+
+def write_broken_off(turn: Turn, lane: int) -> None:
+    """Write that a pull was ended before its end, and for which fault of its own, if for one."""
+    at = settled(turn.lane(lane).at)
+    outcome: Outcome = "faulted" if at.fault else "interrupted"
+    write_record(turn, lane, outcome, at.fault, at.evidence)
 
 
 def write_record(

@@ -155,7 +155,7 @@ def break_off(turn: Turn, lane: int) -> None:
     at = turn.lane(lane).at
     phase: Literal[StepPhase.INTERRUPTED] = StepPhase.INTERRUPTED
     if isinstance(at, Commanded):
-        stopped = Stopped(phase, at.fault, unknown=at.command.unknown)
+        stopped = Stopped(phase, at.fault, at.evidence, unknown=at.command.unknown)
         turn.step(lane, stopped, "interrupt")
     elif isinstance(at, Recovering) and at.command is not None:
         unknown = at.command.unknown

@@ -185,6 +185,7 @@ class Pending(NamedTuple):
     phase: Literal[StepPhase.PENDING] = StepPhase.PENDING
     fault: str = ""
     """It ended well and was told to hold for this meanwhile; decided on once it stands."""
+    evidence: Evidence = ()
 
 
 class Commanded(NamedTuple):
@@ -193,6 +194,8 @@ class Commanded(NamedTuple):
     phase: Literal[StepPhase.SENT, StepPhase.ARMING, StepPhase.ARMED, StepPhase.RUNNING]
     command: Command
     fault: str = ""
+    """It is told to hold for this."""
+    evidence: Evidence = ()
 
 
 class Recovering(NamedTuple):
