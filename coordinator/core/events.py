@@ -38,6 +38,8 @@ class CommandRefused:
     party: int
     command: int
     reason: str
+    detail: str = ""
+    """Why, in the party's own words."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -151,14 +151,15 @@ def refused(turn: Turn, event: CommandRefused) -> None:
         commands.repeat(turn, lane)
         return
     # The party sees the floor itself and is not to trust us: what it sees holds everybody.
+    why = ", ".join(filter(None, (event.reason, event.detail)))
     if event.reason == "interlock":
         break_off(turn, lane)
-        begin_hold(turn, "hold", f"{turn.name(lane)} sees an interlock of its own")
+        begin_hold(turn, "hold", f"{turn.name(lane)} sees for itself: {why}")
     elif phase in AT_BARRIER:
-        barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, f"refused: {event.reason}")
+        barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, f"refused: {why}")
     else:
         faults.write_record(turn, lane, "faulted", CoreFault.REFUSED)
-        faults.fail(turn, lane, CoreFault.REFUSED)
+        faults.fail(turn, lane, CoreFault.REFUSED, (("arm_says", why),))
 
 
 def interrupted(turn: Turn, event: CommandInterrupted) -> None:

@@ -15,8 +15,8 @@ from coordinator.core.plan import Mode, Move
 
 BETWEEN = -1
 FINISHED = -2
-Evidence = tuple[tuple[str, float], ...]
-"""What a party measured: (name, value), sorted."""
+Evidence = tuple[tuple[str, float | str], ...]
+"""What a party measured, or says itself: (name, value), sorted."""
 
 
 class Phase(StrEnum):
