@@ -13,5 +13,5 @@ step "proofs of all others" bothsides check sequences/[!m]*.yaml
 rehearse
 wait_started
 attack 6000 1
-step "tests" python -m pytest -q -rs -n "$workers" --dist worksteal "$@"
+step "tests" python -m pytest -q -rfEs -n "$workers" --dist worksteal "$@"
 long_is_left_out

@@ -21,8 +21,15 @@ part() {
     return
   fi
   printf '\n== %s: %s\n' "$name" "$*"
-  local verdict=passed
-  "$@" 2>&1 | tee "$said" || verdict=FAILED
+  local verdict=passed code=0
+  { "$@" 2>&1 && code=0 || code=$?; echo "$code" >"$said.code"; } | tee "$said"
+  code=$(cat "$said.code")
+  if [ "$code" -gt 128 ]; then
+    note "stopped" $((SECONDS - begun)) "$name, by a signal: no result, none is kept"
+    failed=1
+    return
+  fi
+  [ "$code" = 0 ] || verdict=FAILED
   note "$verdict" $((SECONDS - begun)) "$name"
   python -m tests.support.long_results "$name" "$verdict" --seed "$seed" \
     --seconds $((SECONDS - begun)) --command "$*" --said "$said"
@@ -30,14 +37,14 @@ part() {
 }
 failed=0
 
-whole() { BOTHSIDES_WHOLE=1 python -m pytest -q -rs -p no:xdist -p no:randomly "$@"; }
+whole() { BOTHSIDES_WHOLE=1 python -m pytest -q -rfEs -p no:xdist -p no:randomly "$@"; }
 drawn() {
-  BOTHSIDES_EXAMPLES_TIMES=20 python -m pytest -q -rs -n "$workers" --timeout 0 \
+  BOTHSIDES_EXAMPLES_TIMES=20 python -m pytest -q -rfEs -n "$workers" --timeout 0 \
     --hypothesis-seed "$seed" tests/property
 }
 hunt() {
   python -m tests.quality.hunting --workers 2 || return 1
-  python -m pytest -q -rs -n "$workers" tests/quality/test_planted_defects.py
+  python -m pytest -q -rfEs -n "$workers" tests/quality/test_planted_defects.py
 }
 attack_long() {
   for one in makeup_8 breakout_8 replace_bolt; do
@@ -54,7 +61,7 @@ part crashes whole tests/scenario/test_crash_everywhere.py
 part drawn drawn
 part kills kill_all
 part campaign attack_long
-part three_causes bothsides check --causes 3 sequences/breakout_6.yaml
+part three_causes bothsides check --causes 3 sequences/park.yaml sequences/change_tools.yaml
 part soak python -m tests.bench.bench_soak --minutes 60
 part hunting hunt
 python -m tests.support.long_results

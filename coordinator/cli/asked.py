@@ -111,6 +111,9 @@ class ResumeAsked:
     records: Records = None
     book: RunBooks = None
     take_over: TakeOver = False
+    page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False
+    page_at: PageAt = "127.0.0.1:8080"
+    operators: Operators = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,6 +24,7 @@ from coordinator.live.standing import Standing, Standings
 from coordinator.operate.party_process import CAUSES_FILE, read_causes
 from coordinator.operate.pinned import NOT_WRITTEN, as_begun, speed_of, unpack
 from coordinator.operate.run_live import Resumption, Wishes, run_live
+from coordinator.operate.run_page import PageWish
 from coordinator.operate.where_was_i import Card, card_of
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
 from coordinator.records.replaying import replay
@@ -47,9 +48,13 @@ def resume_run(output: Output, name: str, asked: ResumeAsked) -> Exit:
     try:
         journal = Journal.open(path) if asked.look else Journal.take_up(path)
         with contextlib.closing(journal):
+            # Whoever only looks must not be told a place that nothing can be resumed from.
+            journal.require_whole()
             return _resume(output, folder, journal, asked, people)
     except REFUSALS as error:
         return output.refuse(str(error))
+    except OSError as error:
+        return output.refuse(f"{error.filename or folder}: {error.strerror}; nothing was begun")
 
 
 def _resume(
@@ -86,6 +91,7 @@ def _resume(
         speed=speed,
         standings=stands,
         causes=_causes_of(folder),
+        page=_page_of(asked, head, sequence, joint),
     )
     result = run_live(resumed, asked.broker, Resumption(journal, replayed))
     book = book_path(asked.book or BOOKS, loaded.cell.cell)
@@ -176,6 +182,13 @@ def _to_live(
         take_over=asked.take_over,
         records=asked.records,
     )
+
+
+def _page_of(asked: ResumeAsked, head: Head, sequence: Path, joint: Path | None) -> PageWish | None:
+    if not asked.page:
+        return None
+    place = asked.records or str(asked.out)
+    return PageWish(asked.page_at, asked.operators, place, sequence, joint, head.seed)
 
 
 def _causes_of(folder: Path) -> tuple[Cause, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from coordinator.core import barriers, interlocks, modes, zones
 from coordinator.core.plan import Mode, NodeKind, Plan
-from coordinator.core.state import AT_BARRIER, FINISHED, Doing, State, Stopped
+from coordinator.core.state import AT_BARRIER, FINISHED, Doing, Lane, State, Stopped
 from coordinator.core.turn import Turn
 
 
@@ -58,6 +58,12 @@ def _lacks_word(turn: Turn, lane: int) -> bool:
     if turn.node(at_hand.node).kind is NodeKind.BARRIER:
         return not modes.is_allowed(turn, lane)
     return not modes.may_begin(turn, lane)
+
+
+def steps_done(plan: Plan, index: int, lane: Lane) -> tuple[int, int]:
+    """Return how many steps of a lane are done, and of how many; barriers and points are none."""
+    steps = [node for node in plan.lanes[index] if plan.nodes[node].kind is NodeKind.STEP]
+    return sum(lane.is_done(node) for node in steps), len(steps)
 
 
 def _explain_lane(turn: Turn, lane: int) -> LaneWords:

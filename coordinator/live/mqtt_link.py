@@ -16,6 +16,7 @@ import ssl
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 from aiomqtt import Client, MqttError, ProtocolVersion, Will
@@ -293,6 +294,17 @@ class MqttLink:
             with contextlib.suppress(MqttError, OSError):
                 await self._connect()
                 return
+
+
+def leave_out_lost_sockets(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+    """Handle an error of a callback: leave out the client's own about a socket that is gone.
+
+    The link reports its loss itself (`Broken`); a traceback between the lines says nothing more.
+    """
+    error = context.get("exception")
+    is_of_client = "aiomqtt" in repr(context.get("handle")) or "paho" in str(context.get("message"))
+    if not (is_of_client and isinstance(error, (OSError, ValueError))):
+        loop.default_exception_handler(context)
 
 
 def _number(code: int | ReasonCode) -> int:

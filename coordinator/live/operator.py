@@ -4,7 +4,7 @@ Units: ``*_us`` whole microseconds since the run began.
 Invariants: LV4, an entry of an answer file counts once unless it says `always`.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Protocol, TypeVar
 
 from coordinator.core.events import (
@@ -113,6 +113,7 @@ class OperatorScript:
             them no step begins by itself, and the run waits for a person.
         settle_us: How long everybody must have been there before it starts: an arm that has just
             come has not heard the floor yet, and would hold by itself.
+        missing: Says who is not ready for a restart; a restart waits for them, up to a bound.
     """
 
     def __init__(
@@ -125,7 +126,9 @@ class OperatorScript:
         mode: Mode = Mode.AUTOMATIC,
         steps: Iterable[ScriptedStep] = (),
         settle_us: int = 0,
+        missing: Callable[[], tuple[str, ...]] = lambda: (),
     ) -> None:
+        self._missing = missing
         self._settle_us = settle_us
         self._there_us: int | None = None
         """Since when everybody is there; None while somebody is not."""
@@ -230,9 +233,14 @@ class OperatorScript:
         return due
 
     def _deed_us(self, deed: OperatorActed, entry: ScriptedAct, state: State, now_us: int) -> int:
-        """Return when a deed comes; nobody restarts a cell in which somebody is still missing."""
+        """Return when a deed comes; nobody restarts a cell in which somebody is still missing.
+
+        Whoever is not ready once the bound has passed is named by the core, which refuses, or by
+        the hold that follows.
+        """
         is_early = now_us < self._phase_us + ABSENT_US_MAX
-        if deed.act is Act.RESTART and is_early and not _is_everybody_there(state):
+        is_restart = deed.act is Act.RESTART
+        if is_restart and is_early and (self._missing() or not _is_everybody_there(state)):
             return max(self._phase_us + entry.after_us, now_us + PATIENCE_US)
         return self._phase_us + entry.after_us
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from coordinator.live.link import Link, Presence
 from coordinator.live.mqtt_link import MqttLink
 from coordinator.live.routed_link import RoutedLink
+from coordinator.live.runtime import LinkNote
 from coordinator.live.shadow import Comparison
 from coordinator.operate.secrets_folder import address_for
 from coordinator.operate.wishes import Wishes
@@ -20,6 +21,20 @@ class Buses:
     """Of the simulated parties; the only one where all are simulated, or all real."""
     theirs: str | None = None
     """Of the real cell, where that is another one."""
+
+
+class TellLink:
+    """Prints what the link reports; the same again only after something else."""
+
+    def __init__(self, say: Callable[[str], None]) -> None:
+        self._say = say
+        self._told = ""
+
+    def __call__(self, note: LinkNote) -> None:
+        """Take in a note."""
+        if note.text != self._told:
+            self._say(note.text)
+        self._told = note.text
 
 
 def link_of(

@@ -24,31 +24,33 @@ from coordinator.live.coordinator import Coordinator, Observers, Progress
 from coordinator.live.hold_stories import HoldStories, TellStories
 from coordinator.live.hurry import SPEED_FILE, hurried
 from coordinator.live.link import Link, Presence
+from coordinator.live.mqtt_link import leave_out_lost_sockets
 from coordinator.live.operator import OperatorScript
+from coordinator.live.readiness import Readiness, TellMissing
 from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
 from coordinator.live.runtime import Outcome, Runtime
 from coordinator.live.shadow import Comparison
+from coordinator.operate.at_terminal import AtTerminal
+from coordinator.operate.broken_off import BROKEN_OFF, is_full, left_held
 from coordinator.operate.calibration import calibrations_of
 from coordinator.operate.cell_clock import CellClock
 from coordinator.operate.children import Children
 from coordinator.operate.foresight import Foresight
-from coordinator.operate.live_lines import LiveLines
 from coordinator.operate.look_ahead_process import Asked
 from coordinator.operate.party_process import CAUSES_FILE, Part
 from coordinator.operate.pinned import pin, program_version
-from coordinator.operate.run_link import Buses, link_of
+from coordinator.operate.run_link import Buses, TellLink, link_of
 from coordinator.operate.run_page import RunPage
 from coordinator.operate.screen import Screen
-from coordinator.operate.terminal_prompts import WHO, PromptDesk, TerminalInput
-from coordinator.operate.terminal_words import Words
 from coordinator.operate.where_was_i import AnswersTold
 from coordinator.operate.wishes import LiveResult, Resumption, Wishes
 from coordinator.page.board import Facts
+from coordinator.page.tapped_link import TappedLink
 from coordinator.records.journal import FILE_NAME, Head, Journal, PinnedFile
 from coordinator.records.replaying import Replaying
 from coordinator.records.rows import RecordFilter, Run
-from coordinator.records.store import RecordStore, store_address
+from coordinator.records.store import RecordsFailed, RecordStore, store_address
 from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence.read import root_of
 from coordinator.wire.codec import to_time
@@ -94,7 +96,10 @@ class Session:
         self._folder = wishes.out / self._run
         self._screen = Screen(wishes.say, wishes.console)
         self._say = self._screen.say
+        self._readiness = Readiness(self._plan)
         self._digest = ""
+        self._is_under_way = resumption is not None
+        """Something may have moved, so that an error leaves the run held and not unbegun."""
 
     def run(self) -> LiveResult:
         """Run to the end, and close everything however it ends."""
@@ -109,12 +114,14 @@ class Session:
             run = self._begin_run(store)
             outcome = Outcome("held", "left by an error of ours")
             try:
-                outcome = self._run_between(store, run)
+                outcome = self._run_to_rest(store, run)
             except KeyboardInterrupt:
                 outcome = Outcome("held", "interrupted")
             finally:
                 ended = to_time(time.time_ns() // 1_000)
-                store.end_run(self._run, outcome.phase, outcome.reason, ended)
+                # A full disk takes no ending either; the outcome says so already.
+                with contextlib.suppress(RecordsFailed):
+                    store.end_run(self._run, outcome.phase, outcome.reason, ended)
             count = len(store.list_records(RecordFilter(run=self._run)))
         return LiveResult(
             outcome.phase,
@@ -125,6 +132,19 @@ class Session:
             journal_digest=self._digest,
             compared=self._comparison.report(self._clock()),
         )
+
+    def _run_to_rest(self, store: RecordStore, run: Run) -> Outcome:
+        """Run; what breaks off a run under way leaves it held, to be resumed."""
+        try:
+            outcome = self._run_between(store, run)
+        except BROKEN_OFF as error:
+            if not self._is_under_way:
+                raise
+            return left_held(error, self._folder, self._run)
+        if outcome.phase == "held" and is_full(None, self._folder):
+            # The ledger of a party fails before the journal does, and the party's process ends.
+            return left_held(RecordsFailed(outcome.reason), self._folder, self._run)
+        return outcome
 
     def _run_between(self, store: RecordStore, run: Run) -> Outcome:
         """Run with journal and parties open."""
@@ -163,40 +183,39 @@ class Session:
     ) -> Outcome:
         plan, wishes = self._plan, self._wishes
         alarms, stories = Alarms(plan), HoldStories(plan)
-        desk, keys = PromptDesk(Words(plan, WHO, self._now_us, alarms)), TerminalInput()
         state = self._replayed.state
-        lines = self._lines(state, desk, keys)
+        terminal = self._terminal(state, alarms)
         page = self._page(state)
         page.board.alarms, page.board.stories = alarms, stories
         foresight = Foresight(plan, self._asked(), self._say, page.board.foresee)
         told = AnswersTold(plan, state, self._say), TellStories(stories, self._say)
-        listeners = alarms, desk, lines, *told, page.board
-        writer = page.recording(
-            record_into(store, plan, run, self._origin_us), run, self._origin_us
-        )
+        listeners = alarms, *terminal.listeners, *told, page.board
+        written = record_into(store, plan, run, self._origin_us)
+        writer = page.recording(written, run, self._origin_us)
+        heard_by = (*listeners, foresight) if wishes.look_ahead else listeners
         coordinator = Coordinator(
             plan,
             epoch=self._epoch,
             origin_us=self._origin_us,
-            observers=Observers(
-                journal, writer, (*listeners, foresight) if wishes.look_ahead else listeners
-            ),
+            observers=Observers(journal, writer, heard_by),
             state=state,
             progress=self._progress(store),
         )
         runtime = Runtime(
             coordinator,
-            page.tapped(self._link()),
+            TappedLink(page.tapped(self._link()), self._readiness.hear),
             self._clock,
             script=self._script(),
             interactive=wishes.interactive or page.has_operators,
             speed=wishes.speed,
-            on_link=lambda note: self._say(note.text),
+            on_link=TellLink(self._say),
             farewell=self._presence(online=False),
         )
+        asyncio.get_running_loop().set_exception_handler(leave_out_lost_sockets)
         async with contextlib.AsyncExitStack() as stack:
-            await stack.enter_async_context(page.served(partial(self._submit, runtime)))
-            stack.enter_context(self._at_terminal(lines, desk, keys, runtime))
+            submit = partial(self._submit, runtime)
+            await stack.enter_async_context(page.served(submit))
+            stack.enter_context(terminal.used(submit))
             tasks = [
                 asyncio.create_task(self._watch(children, runtime)),
                 asyncio.create_task(self._screen.keep_fresh()),
@@ -204,34 +223,22 @@ class Session:
             try:
                 return await runtime.run()
             finally:
+                self._is_under_way |= coordinator.state.phase != "idle"
                 for task in tasks:
                     task.cancel()
-                coordinator.settle_owed()
                 await foresight.close()
+                coordinator.settle_owed()
 
-    def _lines(self, state: State, desk: PromptDesk, keys: TerminalInput) -> LiveLines:
-        return LiveLines(
+    def _terminal(self, state: State, alarms: Alarms) -> AtTerminal:
+        return AtTerminal(
             self._plan,
             state,
-            self._now_us,
             self._screen,
-            desk=desk,
-            typed=(lambda: keys.typed) if self._wishes.interactive else None,
+            self._now_us,
+            alarms=alarms,
             banner=self._banner(),
+            can_type=self._wishes.interactive,
         )
-
-    @contextlib.contextmanager
-    def _at_terminal(
-        self, lines: LiveLines, desk: PromptDesk, keys: TerminalInput, runtime: Runtime
-    ) -> Iterator[None]:
-        """Draw the lines, and take what a person types if somebody is there."""
-        screen = self._screen
-        with contextlib.ExitStack() as stack:
-            if self._wishes.interactive:
-                show = screen.refresh if screen.can_draw else None
-                stack.enter_context(keys.reading(partial(self._take_line, desk, runtime), show))
-            stack.enter_context(screen.shown(lines.region))
-            yield
 
     def _asked(self) -> Asked:
         wishes = self._wishes
@@ -261,15 +268,6 @@ class Session:
         if not (wishes.simulated or wishes.interactive or page.has_operators):
             self._say(NO_CONSOLE)
         return page
-
-    def _take_line(self, desk: PromptDesk, runtime: Runtime, line: str) -> None:
-        if self._screen.is_drawn:
-            self._say(f"> {line}")  # The input line is empty again; what was typed stays above.
-        call = desk.read(line)
-        if isinstance(call, str):
-            self._say(call)
-        else:
-            self._submit(runtime, call)
 
     def _submit(self, runtime: Runtime, call: PersonEvent) -> None:
         """Pass on what a person does, unless a point that nobody has checked stands against it."""
@@ -325,6 +323,7 @@ class Session:
             mode=wishes.mode,
             steps=people.steps if people else (),
             settle_us=round(SETTLE_S * 1e6 * wishes.speed),
+            missing=TellMissing(self._readiness, self._say),
         )
 
     def _link(self) -> Link:

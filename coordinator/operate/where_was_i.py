@@ -8,8 +8,9 @@ from dataclasses import asdict, dataclass
 
 from coordinator.core.effects import Effect
 from coordinator.core.events import Event
-from coordinator.core.plan import NodeKind, Plan
+from coordinator.core.plan import Plan
 from coordinator.core.state import Lane, State
+from coordinator.live.explain import steps_done
 from coordinator.operate.live_lines import stamp
 from coordinator.records.journal import Head, Journal
 from coordinator.records.replaying import Replaying
@@ -58,7 +59,8 @@ class Card:
         ]
         if self.torn_bytes:
             said.append(
-                "  the last write was broken off by the crash; nothing had followed from it"
+                "  the last write is not whole, broken off by a crash or being made just now; "
+                "nothing had followed from it"
             )
         said += [
             f"  {lane.name}: {lane.done} of {lane.of} steps done, the last: "
@@ -134,13 +136,13 @@ def _outcome(lane: Lane, node: int) -> str:
 
 
 def _place(plan: Plan, index: int, lane: Lane, done_last: str) -> LanePlace:
-    steps = [node for node in plan.lanes[index] if plan.nodes[node].kind is NodeKind.STEP]
+    done, steps = steps_done(plan, index, lane)
     following = [n for n in plan.lanes[index] if not lane.is_done(n) and n != lane.node]
     name = plan.parties[index].name
     return LanePlace(
         name=name,
-        done=sum(lane.is_done(node) for node in steps),
-        of=len(steps),
+        done=done,
+        of=steps,
         done_last=done_last,
         at_hand=plan.nodes[lane.node].name if lane.node >= 0 else "",
         state=f"unknown until {name} has been asked" if lane.command else "not started",

@@ -22,11 +22,11 @@ from coordinator.core.events import (
     MessagesMissed,
     PromptAnswered,
 )
-from coordinator.core.plan import NodeKind, Plan
+from coordinator.core.plan import Plan
 from coordinator.core.state import ENDED, CoreFault, State
 from coordinator.live.alarms import Alarms
 from coordinator.live.caps_words import caps_words
-from coordinator.live.explain import explain
+from coordinator.live.explain import explain, steps_done
 from coordinator.live.hold_stories import HoldStories
 from coordinator.live.interlock_words import interlock_standing, interlock_words, reason_words
 from coordinator.live.pull_words import Pull, pull_of
@@ -217,10 +217,8 @@ class Board:
         lanes = []
         for index, words in enumerate(explain(self._plan, self._state, now_us)):
             lane = self._state.lanes[index]
-            # Steps alone, as `resume` counts them: a barrier is passed, not done.
-            nodes = self._plan.lanes[index]
-            steps = [one for one in nodes if self._plan.nodes[one].kind is NodeKind.STEP]
-            done = [node for node in nodes if lane.is_done(node)]
+            done = [node for node in self._plan.lanes[index] if lane.is_done(node)]
+            steps = steps_done(self._plan, index, lane)
             lanes.append(
                 {
                     "name": words.name,
@@ -233,8 +231,8 @@ class Board:
                     "is_held": lane.rest.held,
                     "is_faulted": bool(lane.at.fault) and lane.at.fault != CoreFault.HOLD_POINT,
                     "seen_s": round(max(now_us - lane.party.seen_us, 0) / 1e6, 1),
-                    "done": sum(lane.is_done(node) for node in steps),
-                    "steps": len(steps),
+                    "done": steps[0],
+                    "steps": steps[1],
                     "last_done": done[-1] if done else -1,
                 }
             )

@@ -115,7 +115,7 @@ class Journal:
         """Digest of the last commit, written or read."""
         self.is_failed = False
         self.torn_bytes = 0
-        """How much of a commit that a crash broke off was cut away by `take_up`."""
+        """Bytes of a last commit that is not whole; `take_up` has cut it away."""
         self._disk = disk
         self._number = 0
         self._end = 0
@@ -200,6 +200,8 @@ class Journal:
         head = _read_head(path, scan)
         journal = cls(disk, path, head, is_writer=False)
         journal.digest = scan.digest
+        if scan.damage == "torn":
+            journal.torn_bytes = len(disk.read().rstrip(b"\0")) - scan.end
         return journal
 
     @classmethod
@@ -207,11 +209,7 @@ class Journal:
         """Go on with a journal on a disk; `path` is only for messages."""
         scan = _scan(disk, path)
         head = _read_head(path, scan)
-        if scan.damage in ("cut", "damaged"):
-            raise JournalFailed(
-                f"{path}: commit {len(scan.bodies)} is {_WORDS[scan.damage]}; nothing can be "
-                "resumed on it, fetch a copy or begin a new run [JNL005]"
-            )
+        _require_whole(path, scan)
         journal = cls(disk, path, head)
         journal.digest, journal._end, journal._number = scan.digest, scan.end, len(scan.bodies)
         if scan.damage == "torn":
@@ -281,6 +279,14 @@ class Journal:
         if not scan.damage:
             return None
         return f"{self.path}: commit {len(scan.bodies)} is {_WORDS[scan.damage]} [JNL005]"
+
+    def require_whole(self) -> None:
+        """See that a run can be resumed on it; a commit that a crash broke off is no matter.
+
+        Raises:
+            JournalFailed: JNL005, the first bad commit is named.
+        """
+        _require_whole(self.path, _scan(self._disk, self.path))
 
     def read_commits(self) -> Iterator[Commit]:
         """Yield the sound commits in order, without the head.
@@ -372,6 +378,14 @@ def _scan(disk: Disk, path: Path) -> frames.Scan:
             "wrote it [JNL002]"
         )
     return frames.scan(content, FORMAT_LINE)
+
+
+def _require_whole(path: Path, scan: frames.Scan) -> None:
+    if scan.damage in ("cut", "damaged"):
+        raise JournalFailed(
+            f"{path}: commit {len(scan.bodies)} is {_WORDS[scan.damage]}; nothing can be "
+            "resumed on it, fetch a copy or begin a new run [JNL005]"
+        )
 
 
 def _read_head(path: Path, scan: frames.Scan) -> Head:

@@ -182,7 +182,8 @@ def test_a_party_that_dies_holds_the_run_and_is_named(tmp_path: Path) -> None:
     """A run that waits for a dead process for ever would tell nobody why."""
     with running(tmp_path) as process:
         read_until(process, "fore: change tool wrench")
-        (aft,) = [number for number, words in processes_of(tmp_path).items() if "aft" in words]
+        known = processes_of(tmp_path).items()
+        (aft,) = [number for number, words in known if '"name":"aft"' in " ".join(words)]
         os.kill(aft, signal.SIGKILL)
         said, told = process.communicate(timeout=WAIT_S)
 

@@ -202,10 +202,10 @@ def test_a_cell_without_a_gateway_is_refused_in_one_line(tmp_path: Path) -> None
     path = tmp_path / "cell.yaml"
     path.write_text(before + "\ninterlocks:" + after.partition("\ninterlocks:")[2])
 
-    code, said, _ = asyncio.run(look(path))
+    code, _, told = asyncio.run(look(path))
 
     assert code == 2
-    assert "cell.yaml: cell has no 'gateway:'" in said
+    assert "cell.yaml: cell has no 'gateway:'" in told
 
 
 @needs_mosquitto

@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import httpx
 import jsonschema
 import pytest
 
@@ -20,6 +21,7 @@ from coordinator.cli.documents.declared import schema_of_document
 from coordinator.commissioning.book import book_path, read_book
 from coordinator.live.link import Delivered
 from coordinator.live.mqtt_link import Address, MqttLink
+from coordinator.page.operators import Operator, write_operator
 from coordinator.records.journal import FILE_NAME
 from coordinator.records.rows import RecordFilter
 from coordinator.records.store import RecordStore
@@ -27,6 +29,7 @@ from coordinator.wire.messages import Finished
 from coordinator.wire.topics import ROOT
 from sim_arms.ledger import FileStore
 from tests.support.brokers import MOSQUITTO, mosquitto
+from tests.support.late_arm import resumed
 from tests.support.short_sequence import write_short_sequence
 
 pytestmark = [pytest.mark.broker, pytest.mark.timeout(120)]
@@ -238,6 +241,59 @@ def test_a_damaged_journal_is_refused_with_its_commit(tmp_path: Path) -> None:
 
     assert code == 2
     assert "JNL005" in document["error"]
+
+
+def test_looking_tells_a_damaged_journal_as_resume_does(tmp_path: Path) -> None:
+    """A card of what stands before the damage would name a place where the run was not left."""
+    folder = killed_at(tmp_path, "fore: seat wrench bolt 1")
+    path = folder / FILE_NAME
+    content = bytearray(path.read_bytes())
+    content[content.rindex(b"PartySeen")] ^= 1
+    path.write_bytes(content)
+
+    looked_at = resume(folder, "--look")
+
+    assert looked_at == resume(folder, "--restart")
+    assert looked_at[0] == 2
+    assert "JNL005" in looked_at[1]["error"]
+    assert "WHERE WAS I" not in looked_at[2]
+
+
+@mosquitto_only
+@pytest.mark.timeout(240)
+def test_a_restart_waits_until_the_last_arm_has_heard_the_floor(tmp_path: Path) -> None:
+    """It used to leave before; about every second time the arm refused, and the run was held.
+
+    ``python -m tests.support.late_arm FOLDER --times 20`` does the same more often.
+    """
+    assert resumed(tmp_path, times=6) == [""] * 6
+
+
+def test_a_resumed_run_serves_its_page_to_its_operators(tmp_path: Path) -> None:
+    """After a crash the person at the page must be able to restart, as in the run before."""
+    folder = killed_at(tmp_path, "fore: seat wrench bolt 1")
+    operators = tmp_path / "operators.json"
+    write_operator(operators, Operator.of("mate", "up the string"))
+    words = ["resume", folder.name, "--out", str(folder.parent), "--page"]
+    words += ["--page-at", "127.0.0.1:0", "--operators", str(operators)]
+    with bothsides(*words) as process:
+        assert process.stderr is not None
+        at = next(line for line in process.stderr if "live page: " in line)
+        assert "for looking only" not in at
+        address = at.split("live page: ")[1].split()[0]
+        assert any("every party stands: held" in line for line in process.stderr)
+        # With an operator at the page held is no end.
+        with pytest.raises(subprocess.TimeoutExpired):
+            process.wait(3.0)
+        with httpx.Client(base_url=address, timeout=WAIT_S) as client:
+            lanes = client.get("/api/state").json()["run"]["lanes"]
+        process.send_signal(signal.SIGINT)
+        process.wait(WAIT_S)
+
+    assert process.returncode == 3
+    _, card, _ = resume(folder, "--look")
+    shown = [(one["done"], one["steps"]) for one in lanes]
+    assert shown == [(one["done"], one["of"]) for one in card["where"]["lanes"]]
 
 
 @contextmanager

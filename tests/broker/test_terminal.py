@@ -74,8 +74,7 @@ def test_a_hold_is_told_with_its_story_and_help_says_what_comes_next(tmp_path: P
         assert "what can be typed now (the procedure is held)" in terminal.everything
         terminal.type("abort")
         terminal.wait_for("ended aborted")
-        terminal.wait_until(lambda: not terminal.read())
-        assert process.wait() == 3
+        assert process.wait(20.0) == 3
         assert "HOLD at" in terminal.everything
 
 
