@@ -41,6 +41,7 @@ class _Answer(NamedTuple):
 
     opened: OpenPrompt
     who: str
+    """Whose hands did what it says."""
     torque_nm: float | None
 
     @property
@@ -76,7 +77,8 @@ def answer(turn: Turn, event: PromptAnswered) -> None:
     close_prompt(turn, opened)
     # The person has looked: from here on it is known what became of the command (R3).
     turn.put_at(opened.lane, asked_at(turn, opened.lane)._replace(unknown=False))
-    _BY_OPTION[Option(event.option)](turn, _Answer(opened, event.who, event.torque_nm))
+    done_by = event.done_by or event.who
+    _BY_OPTION[Option(event.option)](turn, _Answer(opened, done_by, event.torque_nm))
 
 
 def _unsuitable(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> str:

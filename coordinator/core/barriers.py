@@ -197,10 +197,20 @@ def _expire(turn: Turn, barrier: int) -> None:
 
 
 def _unmet_words(turn: Turn, barrier: int) -> str:
-    """Everybody is there and yet nobody may be armed: say which interlocks forbid it."""
-    nodes = [node for node in turn.plan.barriers[barrier].next_nodes if node >= 0]
-    unmet = sorted({i for node in nodes for i in interlocks.unmet_for(turn, node)})
-    return "nobody; " + (", ".join(turn.plan.interlocks[i].name for i in unmet) or "not ready")
+    """Everybody is there and yet nobody may be armed: say what each waits for."""
+    meeting, words = turn.plan.barriers[barrier], ["nobody"]
+    moves = [turn.node(node).move or commands.STAND_BY for node in meeting.next_nodes if node >= 0]
+    gates = [interlocks.unmet_for(turn, node) for node in meeting.next_nodes if node >= 0]
+    words += [turn.plan.interlocks[i].name for i in sorted({i for gate in gates for i in gate})]
+    for lane in meeting.lanes:
+        rest, is_online = turn.lane(lane).rest, turn.lane(lane).party.online
+        if not is_online or rest.held or rest.hold_us:
+            words.append(f"{turn.name(lane)} is not {'ready' if is_online else 'on the bus'}")
+    zones = [move.zone for move in moves if move.zone >= 0]
+    for zone in dict.fromkeys(zones):
+        if turn.state.zones[zone] not in (-1, *meeting.lanes) or zones.count(zone) > 1:
+            words.append(f"zone {turn.plan.zones[zone]} is not free for all of them")
+    return "; ".join(words)
 
 
 def _miss_start(turn: Turn, barrier: int) -> None:

@@ -63,7 +63,7 @@ def live_node(turn: Turn, lane: int) -> int:
 def send_step(turn: Turn, lane: int) -> None:
     """Give out a new command for the lane's step; the caller has asked `may_send`."""
     command = Command(turn.next_command(), Doing.STEP)
-    turn.step(lane, Commanded(StepPhase.SENT, command, turn.lane(lane).at.fault), "send")
+    turn.step(lane, Commanded(StepPhase.SENT, command), "send")
     _give_out(turn, lane)
 
 
@@ -77,7 +77,7 @@ def send_move(turn: Turn, lane: int, at: Recovering) -> None:
 def arm(turn: Turn, lane: int, barrier: int, doing: Doing) -> None:
     """Give out a new command that the party may not begin before the barrier's release."""
     command = Command(turn.next_command(), doing)
-    turn.step(lane, Commanded(StepPhase.ARMING, command, turn.lane(lane).at.fault), "arm")
+    turn.step(lane, Commanded(StepPhase.ARMING, command), "arm")
     _give_out(turn, lane, barrier)
 
 

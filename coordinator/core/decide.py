@@ -184,7 +184,7 @@ def _take_command(turn: Turn, event: CommandEvent) -> bool:
             if span < 0:
                 return False
             if turn.state.phase in DECIDING:
-                faults.leave_band(turn, lane, span)
+                faults.leave_band(turn, span)
         case events.CommandAccepted():
             if isinstance(at, Commanded) and at.phase is StepPhase.SENT:
                 turn.step(lane, at._replace(phase=StepPhase.RUNNING), "accept")

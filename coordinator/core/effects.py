@@ -80,8 +80,8 @@ class RaisePrompt:
     node: int
     fault: str
     options: tuple[str, ...]
-    evidence: tuple[tuple[str, float], ...] = ()
-    """What was measured, and how often it was tried."""
+    evidence: tuple[tuple[str, float | str], ...] = ()
+    """What was measured, what the party says itself, and how often it was tried."""
     owner: str = ""
     """Whose answer is asked for, in the author's words; empty for the operator's."""
 

@@ -38,6 +38,8 @@ class CommandRefused:
     party: int
     command: int
     reason: str
+    detail: str = ""
+    """Why, in the party's own words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +166,8 @@ class PromptAnswered:
     who: str
     torque_nm: float | None = None
     """What a person measured on what was done by hand."""
+    done_by: str = ""
+    """Whose hands did it; empty where they are those of who answers."""
 
 
 @dataclass(frozen=True, slots=True)

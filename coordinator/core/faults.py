@@ -27,7 +27,8 @@ def fail(turn: Turn, lane: int, fault: str, evidence: Evidence = ()) -> None:
     at = at_hand.at
     if isinstance(at, Asked):
         require(not at.prompt, "P4", f"{node.name} failed while a person was being asked")
-    turn.notify("warning", "fault", f"{node.name}: {fault}", party=lane, node=at_hand.node)
+    words = ": ".join((node.name, fault, *(one for _, one in evidence if isinstance(one, str))))
+    turn.notify("warning", "fault", words, party=lane, node=at_hand.node)
     in_move = at_hand.doing is Doing.MOVE or (isinstance(at, Stopped) and at.in_move)
     if in_move:
         # A recovery that fails is not recovered from: the attempts count as used up.
@@ -59,18 +60,38 @@ def decide_fate(turn: Turn, lane: int) -> None:
         recovery.resolve(turn, lane)
 
 
-def leave_band(turn: Turn, lane: int, span: int) -> None:
-    """The pair pulled too differently: both hold, the one that reported last carries the fault."""
-    hold_to_fail(turn, lane, CoreFault.OUT_OF_BALANCE, turn.plan.spans[span].stop_us)
-    pairing.stop_partners(turn, span, lane)
+def leave_band(turn: Turn, span: int) -> None:
+    """The pair pulled too differently: both hold, the one that fell behind carries the fault.
+
+    Whoever reported last is the one that still rises: its bolt is the good one.
+    """
+    pair, felt_nm = turn.plan.spans[span], pairing.torques_nm(turn, span)
+    behind, *_, ahead = sorted(felt_nm, key=felt_nm.__getitem__)
+    told = ", ".join(f"{turn.name(lane)} {nm} N·m" for lane, nm in felt_nm.items())
+    told += f", {felt_nm[ahead] - felt_nm[behind]} N·m apart, band {pair.balance_nm} N·m"
+    text = f"{pair.name}: {told}; {turn.name(behind)} fell behind"
+    turn.notify("warning", "out_of_balance", text, party=behind)
+    named = sorted((f"{turn.name(lane)}_torque_nm", float(nm)) for lane, nm in felt_nm.items())
+    hold_to_fail(turn, behind, CoreFault.OUT_OF_BALANCE, pair.stop_us, tuple(named))
+    pairing.stop_partners(turn, span, behind)
 
 
-def hold_to_fail(turn: Turn, lane: int, fault: CoreFault, within_us: int) -> None:
+def hold_to_fail(
+    turn: Turn, lane: int, fault: CoreFault, within_us: int, evidence: Evidence = ()
+) -> None:
     """Hold a lane that still moves; its fault is decided on once it stands."""
     # The fault is set before anybody is told: the partner's hold names it as its reason.
-    turn.put_at(lane, turn.lane(lane).at._replace(fault=fault))
+    turn.put_at(lane, turn.lane(lane).at._replace(fault=fault, evidence=evidence))
     hold_party(turn, lane, within_us, f"{turn.node(turn.lane(lane).node).name}: {fault}")
     turn.put_rest(lane, turn.lane(lane).rest._replace(failing=True))
+
+
+def write_broken_off(turn: Turn, lane: int) -> None:
+    """Write that a pull was ended before its end, and for which fault of its own, if for one."""
+    at = settled(turn.lane(lane).at)
+    outcome: Outcome = "faulted" if at.fault else "interrupted"
+    measured = ((name, value) for name, value in at.evidence if not isinstance(value, str))
+    write_record(turn, lane, outcome, at.fault, tuple(measured))
 
 
 def write_record(

@@ -55,6 +55,8 @@ def tell_all_to_hold(turn: Turn, reason: str) -> None:
     for lane in range(len(turn.state.lanes)):
         # What a party alone was told to hold for is over: a restart decides about it.
         turn.put_order(lane, Rest(held=False, control=number), Watch())
+        # Nor does a word for a step that was given before outlive what has happened since (M1).
+        turn.put(lane, turn.lane(lane)._replace(allowed=0))
         _send_hold(turn, lane, reason)
     for barrier, meeting in enumerate(turn.state.meetings):
         # Nobody who was armed starts any more; after the restart they meet and arm again.
@@ -155,7 +157,7 @@ def break_off(turn: Turn, lane: int) -> None:
     at = turn.lane(lane).at
     phase: Literal[StepPhase.INTERRUPTED] = StepPhase.INTERRUPTED
     if isinstance(at, Commanded):
-        stopped = Stopped(phase, at.fault, unknown=at.command.unknown)
+        stopped = Stopped(phase, at.fault, at.evidence, unknown=at.command.unknown)
         turn.step(lane, stopped, "interrupt")
     elif isinstance(at, Recovering) and at.command is not None:
         unknown = at.command.unknown

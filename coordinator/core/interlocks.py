@@ -5,6 +5,9 @@ its step names an exception; I2, nothing moves before a trip was reset by a pers
 had gone; I7, clearing and resetting move nothing; I8, a signal that is too old counts as unknown.
 """
 
+from itertools import compress
+from operator import ne
+
 from coordinator.core.events import SignalSeen
 from coordinator.core.holds import begin_hold
 from coordinator.core.plan import Interlock, InterlockKind
@@ -90,12 +93,16 @@ def reset(turn: Turn, who: str) -> None:
         latched and not is_good(turn, turn.plan.interlocks[index])
         for index, latched in enumerate(turn.state.tripped)
     )
-    for index, latched in enumerate(tripped):
-        if latched:
-            name = turn.plan.interlocks[index].name
-            turn.notify("warning", "reset_refused", f"{name} is still active: not reset")
+    was, names = turn.state.tripped, [interlock.name for interlock in turn.plan.interlocks]
+    for name in compress(names, tripped):
+        turn.notify("warning", "reset_refused", f"{name} is still active: not reset")
     turn.change(tripped=tripped, first_out=-1 if not any(tripped) else turn.state.first_out)
-    turn.notify("note", "reset", f"reset by {who}; nothing moves until a restart")
+    done = ", ".join(compress(names, map(ne, was, tripped)))
+    if done or not any(was):
+        text = f"{who} has reset {done}" if done else f"reset by {who}: nothing was latched"
+        # While anything may move this would be read as leave to step over the line.
+        at_rest = "; nothing moves before a restart" if turn.state.phase is Phase.HELD else ""
+        turn.notify("note", "reset", text + at_rest)
 
 
 def _trip(turn: Turn, index: int) -> None:

@@ -119,8 +119,9 @@ def _finish_step(turn: Turn, lane: int, at: Commanded) -> None:
         zones.leave(turn, lane, commands.live_move(turn, lane))
         done |= 1 << at_hand.node
     # A lane that was told to hold keeps its fault: it is decided on once the party stands.
-    fault = at.fault if at_hand.rest.hold_us else ""
-    turn.step(lane, Pending(fault=fault), "finish", "again", node=BETWEEN, done=done)
+    fault, evidence = (at.fault, at.evidence) if at_hand.rest.hold_us else ("", ())
+    at_rest = Pending(fault=fault, evidence=evidence)
+    turn.step(lane, at_rest, "finish", "again", node=BETWEEN, done=done)
     turn.put_watch(lane, Watch())
 
 
@@ -150,21 +151,22 @@ def refused(turn: Turn, event: CommandRefused) -> None:
         commands.repeat(turn, lane)
         return
     # The party sees the floor itself and is not to trust us: what it sees holds everybody.
+    why = ", ".join(filter(None, (event.reason, event.detail)))
     if event.reason == "interlock":
         break_off(turn, lane)
-        begin_hold(turn, "hold", f"{turn.name(lane)} sees an interlock of its own")
+        begin_hold(turn, "hold", f"{turn.name(lane)} sees for itself: {why}")
     elif phase in AT_BARRIER:
-        barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, f"refused: {event.reason}")
+        barriers.break_up(turn, turn.node(at_hand.node).barrier, lane, f"refused: {why}")
     else:
         faults.write_record(turn, lane, "faulted", CoreFault.REFUSED)
-        faults.fail(turn, lane, CoreFault.REFUSED)
+        faults.fail(turn, lane, CoreFault.REFUSED, (("arm_says", why),))
 
 
 def interrupted(turn: Turn, event: CommandInterrupted) -> None:
     """The party broke the live command off; unless we told it to, everybody holds."""
     lane = event.party
     at_hand = turn.lane(lane)
-    faults.write_record(turn, lane, "interrupted")
+    faults.write_broken_off(turn, lane)
     break_off(turn, lane)
     # Its ledger does not hold how far a move came that its process died over (R3).
     if event.died:
@@ -190,7 +192,7 @@ def stands(turn: Turn, lane: int, number: int) -> None:
         return  # The answer about its command was lost on the way.
     # A bolt that was under the wrench when it was held has a record, whatever comes of it.
     if at_hand.command:
-        faults.write_record(turn, lane, "interrupted")
+        faults.write_broken_off(turn, lane)
     take_rest(turn, lane)
     confirm_rest(turn)
     if rest.hold_us and turn.state.phase in DECIDING:
@@ -324,15 +326,15 @@ def _decide_after_hold(turn: Turn, lane: int, before: Lane) -> None:
         faults.decide_fate(turn, lane)
     elif failing and isinstance(at, Stopped | Recovering):
         # Broken off for its fault; or a move ended after all, but too late.
-        faults.fail(turn, lane, fault)
+        faults.fail(turn, lane, fault, before.at.evidence)
     elif failing and span >= 0 and isinstance(at, Pending):
         # It ended well before it came to rest; its fault was about the pair all the same.
         turn.put(lane, at_hand._replace(node=pairing.first_node(turn, span, lane)))
-        faults.fail(turn, lane, fault)
+        faults.fail(turn, lane, fault, before.at.evidence)
     elif span >= 0:
         pairing.resolve_span(turn, span)
     else:
-        turn.put_at(lane, at._replace(fault=""))
+        turn.put_at(lane, at._replace(fault="", evidence=()))
 
 
 def _may_go_on(turn: Turn, lane: int) -> bool:

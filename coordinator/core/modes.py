@@ -8,6 +8,7 @@ pull.
 from coordinator.core import pairing
 from coordinator.core.events import ModeSet, StepAllowed
 from coordinator.core.plan import Mode
+from coordinator.core.state import DECIDING
 from coordinator.core.turn import Turn
 
 TO_BARRIER = -1
@@ -26,8 +27,10 @@ def set_mode(turn: Turn, event: ModeSet) -> None:
 def allow(turn: Turn, event: StepAllowed) -> None:
     """Let one lane, or outside manual mode all of them, begin the next step."""
     mode, lanes = turn.state.mode, range(len(turn.state.lanes))
-    if mode is Mode.AUTOMATIC or (mode is Mode.MANUAL and event.party not in lanes):
-        why = "nothing waits for it" if mode is Mode.AUTOMATIC else "in manual mode say which lane"
+    # A word kept for later would make a start or a restart move what nobody looks at then.
+    is_idle = mode is Mode.AUTOMATIC or turn.state.phase not in DECIDING
+    if is_idle or (mode is Mode.MANUAL and event.party not in lanes):
+        why = "nothing waits for it" if is_idle else "in manual mode say which lane"
         turn.notify("warning", "step_refused", f"step by {event.who}: {why}")
         return
     for lane in lanes:

@@ -122,6 +122,13 @@ def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:
     turn.notify("note", "span_again", f"{pair.name}: both sides go back and start again together")
 
 
+def torques_nm(turn: Turn, span: int) -> dict[int, int]:
+    """Return the highest torque of each lane of a span that has a live command."""
+    live = {lane: turn.lane(lane).live for lane in turn.plan.spans[span].lanes}
+    # Nothing reported yet is no torque: it is the side that lags.
+    return {lane: one.torque_nm or 0 for lane, one in live.items() if one is not None}
+
+
 def watch_balance(turn: Turn, event: CommandProgressed) -> int:
     """Note the highest torque of a pull; return the span if the band is left, else -1 (S4)."""
     lane = turn.lane(event.party)
@@ -141,13 +148,9 @@ def watch_balance(turn: Turn, event: CommandProgressed) -> int:
     pulling = turn.plan.barriers[span.opens].next_nodes
     if tuple(turn.lane(i).node for i in span.lanes) != pulling:
         return -1
-    live = [turn.lane(i).live for i in span.lanes]
-    # Nothing reported yet is no torque: it is the side that lags.
-    known = [one.torque_nm or 0 for one in live if one is not None]
+    known = tuple(torques_nm(turn, index).values())
     if len(known) < 2 or max(known) - min(known) <= span.balance_nm:
         return -1
-    text = f"{max(known)} N·m against {min(known)} N·m, band {span.balance_nm} N·m"
-    turn.notify("warning", "out_of_balance", f"{span.name}: {text}")
     return index
 
 

@@ -87,7 +87,7 @@ def _asked(at: Situation, number: int) -> Asked:
     """Return what a lane is once a person is asked, with all that still counts afterwards."""
     match at:
         case Pending() | Commanded():
-            return Asked(StepPhase.PROMPTED, number, at.fault)
+            return Asked(StepPhase.PROMPTED, number, at.fault, at.evidence)
         case Recovering() | Asked():
             return Asked(StepPhase.PROMPTED, number, at.fault, at.evidence, at.queue, at.then)
         case Stopped():

@@ -15,8 +15,8 @@ from coordinator.core.plan import Mode, Move
 
 BETWEEN = -1
 FINISHED = -2
-Evidence = tuple[tuple[str, float], ...]
-"""What a party measured: (name, value), sorted."""
+Evidence = tuple[tuple[str, float | str], ...]
+"""What a party measured, or says itself: (name, value), sorted."""
 
 
 class Phase(StrEnum):
@@ -185,6 +185,7 @@ class Pending(NamedTuple):
     phase: Literal[StepPhase.PENDING] = StepPhase.PENDING
     fault: str = ""
     """It ended well and was told to hold for this meanwhile; decided on once it stands."""
+    evidence: Evidence = ()
 
 
 class Commanded(NamedTuple):
@@ -193,6 +194,8 @@ class Commanded(NamedTuple):
     phase: Literal[StepPhase.SENT, StepPhase.ARMING, StepPhase.ARMED, StepPhase.RUNNING]
     command: Command
     fault: str = ""
+    """It is told to hold for this."""
+    evidence: Evidence = ()
 
 
 class Recovering(NamedTuple):

@@ -21,10 +21,13 @@ NEXT = {
 _UNITS = {"_nm": "N·m", "_pa": "Pa", "_rad": "rad", "_m": "m", "_n": "N", "_s": "s"}
 
 
-def evidence_words(evidence: tuple[tuple[str, float], ...]) -> str:
-    """Return what was measured, each with its unit."""
+def evidence_words(evidence: tuple[tuple[str, float | str], ...]) -> str:
+    """Return what was measured, each with its unit, and what a party says itself."""
     words = []
     for name, value in evidence:
+        if isinstance(value, str):
+            words.append(f"{name.replace('_', ' ')}: {value}")
+            continue
         suffix = next((one for one in _UNITS if name.endswith(one)), "")
         plain = name.removesuffix(suffix).replace("_", " ")
         words.append(f"{plain} {value:.4g} {_UNITS.get(suffix, '')}".strip())

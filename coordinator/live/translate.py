@@ -189,8 +189,8 @@ def _report_event(party: int, body: Report, at_us: int, origin_us: int) -> Event
     match body:
         case Accepted(command):
             return CommandAccepted(at_us, party, command)
-        case Refused(command, reason):
-            return CommandRefused(at_us, party, command, reason)
+        case Refused(command, reason, detail):
+            return CommandRefused(at_us, party, command, reason, detail)
         case Armed(command):
             return CommandArmed(at_us, party, command)
         case Started(command, started_us):

@@ -190,7 +190,8 @@ class RunPage:
         refusal = self.board.refusal(number, option)
         if refusal is not None:
             return {"ok": False, "text": refusal}
-        submit(PromptAnswered(0, number, option, who, asked.get("torque_nm")))
+        torque_nm, done_by = asked.get("torque_nm"), asked.get("done_by", "")
+        submit(PromptAnswered(0, number, option, who, torque_nm, done_by))
         return {"ok": True, "text": f"{option} to prompt {number} is with the coordinator"}
 
     def _say_words(

@@ -117,7 +117,7 @@ class PromptDesk:
         torque_nm = _number(words[1]) if len(words) > 1 else None
         if len(words) > 1 and torque_nm is None:
             return f"check torque is '{words[1]}', must be a number in N·m; such as: by_hand 3100"
-        return PromptAnswered(0, number, word, " ".join(words[2:]) or WHO, torque_nm)
+        return PromptAnswered(0, number, word, WHO, torque_nm, " ".join(words[2:]))
 
     def _not_understood(self, line: str) -> str:
         how = f"; {self.how()}" if self.opened else ""

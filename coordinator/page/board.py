@@ -351,7 +351,10 @@ class Board:
                 (one.owner for one in self._state.prompts if one.number == raised.number), ""
             ),
             "evidence": {
-                **{key: f"{value:.6g}" for key, value in raised.evidence},
+                **{
+                    key: value if isinstance(value, str) else f"{value:.6g}"
+                    for key, value in raised.evidence
+                },
                 **{key: str(value) for key, value in self._evidence.get(side, {}).items()},
             },
             # What the run has counted itself is as old as the question.

@@ -112,7 +112,11 @@ DOCUMENT: dict[str, Any] = {
             "post": {
                 "summary": "Answer an open prompt; the first answer counts",
                 "requestBody": _body(
-                    ("torque_nm",), prompt=_WHOLE, option=_TEXT, torque_nm=_TORQUE
+                    ("torque_nm", "done_by"),
+                    prompt=_WHOLE,
+                    option=_TEXT,
+                    torque_nm=_TORQUE,
+                    done_by=_TEXT,
                 ),
                 "responses": _CALLED,
             }

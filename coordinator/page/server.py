@@ -9,7 +9,7 @@ import asyncio
 import contextlib
 import json
 import time
-from collections.abc import AsyncIterator, Callable, Collection
+from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -44,6 +44,9 @@ BODY_MAX = 4096
 PAGE_MAX = 500
 """Chosen: records in one answer of the API."""
 INT_MAX = 2**31 - 1
+_NONE: Mapping[str, type] = {}
+_OF_HANDS: Mapping[str, type] = {"torque_nm": float, "done_by": str}
+"""What an answer may say of work by hand."""
 _KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 _HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; "
@@ -199,7 +202,7 @@ class _Page:
 
     async def answer(self, request: Request) -> Response:
         who = self._require_operator(request)
-        body = await _body(request, {"prompt": int, "option": str}, {"torque_nm"})
+        body = await _body(request, {"prompt": int, "option": str}, _OF_HANDS)
         return await self._call({**body, "who": who})
 
     async def words(self, request: Request) -> Response:
@@ -313,9 +316,9 @@ def _wanted(request: Request) -> tuple[RecordFilter, int, int]:
 
 
 async def _body(
-    request: Request, wanted: dict[str, type], numbers: Collection[str] = ()
+    request: Request, wanted: dict[str, type], optional: Mapping[str, type] = _NONE
 ) -> dict[str, Any]:
-    """Read a small JSON body with exactly these keys; `numbers` may be left out."""
+    """Read a small JSON body with exactly these keys; those of `optional` may be left out."""
     text = b""
     async for chunk in request.stream():
         text += chunk
@@ -326,20 +329,21 @@ async def _body(
     except (ValueError, RecursionError):
         raise HTTPException(422, "body must be JSON") from None
     keys = ", ".join(wanted)
-    if not isinstance(body, dict) or set(body) - set(numbers) != set(wanted):
-        more = f" and may have {', '.join(numbers)}" if numbers else ""
+    if not isinstance(body, dict) or set(body) - set(optional) != set(wanted):
+        more = f" and may have {', '.join(optional)}" if optional else ""
         raise HTTPException(422, f"body must have exactly the keys {keys}{more}")
-    for name in numbers:
+    for name in (one for one in optional if optional[one] is float):
         value = body.get(name, 0)
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise HTTPException(422, f"{name} must be a number")
         if not 0 <= value <= INT_MAX:
             raise HTTPException(422, f"{name} must be 0 to {INT_MAX}")
-    for name, kind in wanted.items():
+    texts = {name: kind for name, kind in optional.items() if kind is str and name in body}
+    for name, kind in {**wanted, **texts}.items():
         if type(body[name]) is not kind:
             raise HTTPException(422, f"{name} must be {'text' if kind is str else 'a number'}")
         if isinstance(body[name], int) and not 0 <= body[name] <= INT_MAX:
             raise HTTPException(422, f"{name} must be 0 to {INT_MAX}")
-        if name in ("option", "words") and not body[name].isprintable():
+        if name in ("option", "words", "done_by") and not body[name].isprintable():
             raise HTTPException(422, f"{name} must be printable text")
     return body

@@ -238,10 +238,11 @@ def _folded_at(at: Situation, place: int, prompt: int) -> Situation:
     """Fold away what a party has measured, and numbers given out."""
     match at:
         case Pending():
-            return at
+            return at._replace(evidence=()) if at.evidence else at
         case Commanded():
+            live = at.command
             return at._replace(
-                command=Command(place + 1, at.command.doing, None, at.command.unknown)
+                evidence=(), command=Command(place + 1, live.doing, None, live.unknown)
             )
         case Recovering():
             move = at.command

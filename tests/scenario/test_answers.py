@@ -71,10 +71,10 @@ def test_a_bolt_done_by_hand_is_recorded_so_and_its_opposite_is_not_pulled_alone
     by_hand = [one.effect for one in result.proofs if one.effect.outcome == "by_hand"]
     nodes = [loaded.plan.nodes[one.node].name for one in by_hand]
     assert nodes == [
-        "pull bolt 3 round 3",
-        "confirm torque bolt 3 round 3",
         "pull bolt 7 round 3",
         "confirm torque bolt 7 round 3",
+        "pull bolt 3 round 3",
+        "confirm torque bolt 3 round 3",
     ]
     assert {(one.who, one.results) for one in by_hand} == {("mate", (("torque_nm", 3100.0),))}
     assert len(pulls_of(deliveries, 3)) == len(pulls_of(deliveries, 7))

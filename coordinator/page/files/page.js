@@ -161,7 +161,8 @@ function prompts({ list, who: name }) {
       onclick: () => answer(one.number, option.option) },
       make("strong", {}, option.option), option.meaning ? `: ${option.meaning}` : "")),
     one.options.some((option) => option.option === "by_hand") ? make("label", {}, "Check torque of work by hand, N·m ",
-      make("input", { id: `torque-${one.number}`, inputmode: "decimal", size: 7, disabled: !name })) : "",
+      make("input", { id: `torque-${one.number}`, inputmode: "decimal", size: 7, disabled: !name }), " done by ",
+      make("input", { id: `hands-${one.number}`, size: 12, disabled: !name, placeholder: name || "", "aria-label": "Who did it by hand" })) : "",
     one.causes.length ? make("details", {}, make("summary", {}, `What may be behind it: ${one.causes.length} known causes`),
       ...one.causes.map((cause) => make("p", { class: "foreseen" }, make("strong", {}, cause.cause), ` (${cause.code}): ${cause.text}. Sign: ${cause.signature}. Way on: ${cause.recovery} (${cause.retried}).`))) : "",
     one.foreseen.length ? make("details", { open: true }, make("summary", {}, "What each answer leads to (simulated)"),
@@ -170,8 +171,9 @@ function prompts({ list, who: name }) {
 }
 function answer(prompt, option) {
   const given = option === "by_hand" ? $(`torque-${prompt}`).value.trim().replace(",", ".") : "";
+  const hands = option === "by_hand" ? $(`hands-${prompt}`).value.trim() : "";
   if (given && !(Number(given) >= 0)) { $("said").textContent = `check torque is '${given}', must be a number`; return; }
-  call("/api/answers", { prompt, option, ...(given ? { torque_nm: Number(given) } : {}) });
+  call("/api/answers", { prompt, option, ...(given ? { torque_nm: Number(given) } : {}), ...(hands ? { done_by: hands } : {}) });
 }
 function say(words) { return call("/api/words", { words }); }
 function alarms({ list, who: name }) {

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from coordinator.core.decide import begin, decide
 from coordinator.core.effects import SendDo, SendMakeReady
-from coordinator.core.events import Act, OperatorActed, PartyReady, PartySeen
+from coordinator.core.events import Act, OperatorActed, PartyReady, PartySeen, TimePassed
 from tests.support.small_plan import small_plan
 
 
@@ -34,3 +34,10 @@ def test_two_parties_are_never_armed_together_for_one_zone() -> None:
     assert sent == []
     assert state.meetings[0].phase == "waiting"
     assert state.zones == (-1,)
+
+    # Nobody is missing, so that what is waited for is all that a person can go by.
+    at_us = state.meetings[0].deadline_us
+    for party in (0, 1):
+        state, _ = decide(plan, state, PartySeen(at_us, party, 1, 0))
+    after, _ = decide(plan, state, TimePassed(at_us))
+    assert after.reason.endswith("missing: nobody; zone bore is not free for all of them")

@@ -80,7 +80,7 @@ def translated(body: Body, *, source: str = "aft", subject: str | None = None) -
     ("body", "event"),
     [
         (Accepted(4), CommandAccepted(70, 1, 4)),
-        (Refused(4, "unready", "busy"), CommandRefused(70, 1, 4, "unready")),
+        (Refused(4, "unready", "busy"), CommandRefused(70, 1, 4, "unready", "busy")),
         (Armed(4), CommandArmed(70, 1, 4)),
         (Started(4, ORIGIN_US + 60), CommandStarted(70, 1, 4, 60)),
         (Progressed(4), CommandProgressed(70, 1, 4, None)),

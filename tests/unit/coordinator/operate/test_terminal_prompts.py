@@ -67,7 +67,8 @@ def test_work_by_hand_is_told_with_its_torque_and_by_whom() -> None:
     prompts = (OpenPrompt(7, 0, 0, 0, "leak"),)
     desk(TimePassed(0), effects, State(Phase.RUNNING, (), (), (), (), prompts=prompts))
 
-    assert desk.read("by_hand 3100 Ada Lind") == PromptAnswered(0, 7, "by_hand", "Ada Lind", 3100.0)
+    by_ada = PromptAnswered(0, 7, "by_hand", WHO, 3100.0, "Ada Lind")
+    assert desk.read("by_hand 3100 Ada Lind") == by_ada
     assert desk.read("7 2 3100") == PromptAnswered(0, 7, "by_hand", WHO, 3100.0)
     for wrong in ("by_hand much", "by_hand -5", "by_hand nan"):
         assert "must be a number" in str(desk.read(wrong))
