@@ -234,9 +234,9 @@ class Judge:
         for effect in effects:
             self._show(now_us, effect)
         if state.phase != self.board.phase:
-            self.board.phase = state.phase
+            self.board.phase = state.phase.value
             for oracle in self.oracles:
-                oracle.shown(now_us, state.phase)
+                oracle.shown(now_us, state.phase.value)
 
     # -- for oracles -------------------------------------------------------------------------------
 

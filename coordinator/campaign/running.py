@@ -91,7 +91,7 @@ class _Watch:
         """Tell whether the case is over."""
         stage = self.stage
         if self.found:
-            self.ended = stage.state.phase
+            self.ended = stage.state.phase.value
             return True
         now_us = stage.now_us
         if now_us < self.next_us:
@@ -100,7 +100,7 @@ class _Watch:
         self.next_us = (now_us // LOOK_US + 1) * LOOK_US
         state = stage.state
         if state.phase in OVER:
-            self.ended = state.phase
+            self.ended = state.phase.value
             return True
         if state.phase != self.phase or state.prompts or now_us < self.heal_us:
             self.phase, self.since_us = state.phase, now_us
@@ -119,7 +119,7 @@ class _Watch:
             self.open_us = -1
             return False
         if state.phase in ("held", "paused"):
-            self.ended = state.phase
+            self.ended = state.phase.value
             return True
         if state.phase == "idle":
             self.ended = "idle"
@@ -189,7 +189,7 @@ def run_case(stage: Stage, case: Case, *, is_whole: bool = False) -> Outcome:
         stage.judge.report("X1", type(error).__name__, text)
         watch.ended = BROKE
     if watch.ended == STUCK:
-        phase = stage.state.phase
+        phase = stage.state.phase.value
         stage.judge.report("E1", phase, f"{phase} long after the last cause healed")
     return _outcome(stage, case, watch.ended, places)
 

@@ -79,7 +79,7 @@ def test_a_cluster_without_its_library_says_what_to_install(
     tmp_path: Path, path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Who installed the program alone cannot know what is missing."""
-    monkeypatch.setattr("coordinator.campaign.pool.find_spec", lambda name: None)
+    monkeypatch.setattr("coordinator.extras.find_spec", lambda name: None)
 
     done = fuzz(path, tmp_path / "out", "--on", "tcp://127.0.0.1:8786")
 
