@@ -12,6 +12,7 @@ Model Checking, 1999.
 
 import heapq
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from coordinator.collector import without_collector
@@ -85,14 +86,15 @@ def explore(
     """
     asked = limits or Limits()
     own = Own(plan, properties)
-    store = (stores or Stores()).of(own, asked)
+    # A state decided for another plan may have no place in this one: then this plan stands alone.
+    kept = (Store(),) if stores is None else (stores.of(own, asked), Store())
     with without_collector():  # A tenth of the time: all that it makes is kept.
-        try:
-            return _explore(own, asked, store, progress, is_orderly=True)
-        except (OutOfOrder, ProofError):
-            # Something is done twice across a cut, or what was taken as alike is not: then nothing
-            # counts as alike, and all is walked through.
-            return _explore(own, asked, Store(), progress, is_orderly=False)
+        for store in kept:
+            with suppress(OutOfOrder, ProofError):
+                return _explore(own, asked, store, progress, is_orderly=True)
+        # Something is done twice across a cut, or what was taken as alike is not: then nothing
+        # counts as alike, and all is walked through.
+        return _explore(own, asked, Store(), progress, is_orderly=False)
 
 
 def _explore(
