@@ -4,7 +4,7 @@ set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/../.."
 script=$(basename "$0")
 venv=${VENV:-.venv}
-workers=${WORKERS:-3} # On two cores: many tests wait for a bus, and a third keeps both at work.
+workers=${WORKERS:-2} # As many as cores: runs in real time want their share of them.
 steps=$(mktemp -d)
 account=$steps/account
 : >"$account"
