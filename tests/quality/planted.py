@@ -97,9 +97,12 @@ def _figures(planted: Hunts) -> str:
     if missed:
         lines.append(f"Found by nobody: {', '.join(missed)}.")
     versions = sorted({one["program"] for one in planted.values()})
-    lines.append(f"Program, tests and hunters of the run (SHA-256, first digits): {versions[0]}.")
-    if len(versions) > 1:
-        lines[-1] = f"**Not one run**: several programs were hunted in: {', '.join(versions)}."
+    if len(versions) == 1:
+        lines.append(
+            f"Program, tests and hunters of the run (SHA-256, first digits): {versions[0]}."
+        )
+    elif versions:
+        lines.append(f"**Not one run**: several programs were hunted in: {', '.join(versions)}.")
     return "\n\n".join(lines)
 
 
