@@ -1,7 +1,8 @@
 """What a party has done, command by command, so that nothing is done twice.
 
 A command is written down before it moves anything and again before its outcome is reported. After
-a restart a command that was at work reads as interrupted, one that was only armed as never begun.
+a restart a command that was at work reads as interrupted, one that was only armed as never begun:
+that is an outcome like any other, so that nobody asks a person what the party knows.
 The last 1,000 are remembered.
 
 Invariants: A4, a command is done at most once, also over restarts of its party.
@@ -22,13 +23,15 @@ from coordinator.wire.messages import (
     Finished,
     Interrupted,
     Message,
+    Refused,
     Started,
     Value,
 )
 
 KEPT = 1000
 Outcome = Literal["", "finished", "faulted", "interrupted"]
-Entry = Accepted | Armed | Started | Finished | Faulted | Interrupted
+Entry = Accepted | Armed | Started | Finished | Faulted | Interrupted | Refused
+"""What is kept of a command; of refusals only that it was never begun."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,15 +174,15 @@ class Ledger:
     def record(self, message: Message) -> None:
         """Write down what `message` reports, before anybody hears it."""
         report = message.body
-        if not isinstance(report, Entry):
+        is_lasting = not isinstance(report, Refused) or report.reason == "never_begun"
+        if not isinstance(report, Entry) or not is_lasting:
             raise TypeError(f"a ledger keeps no {type(report).__name__}")
         self.store.write(report.command, message)
         self._keep(report)
 
-    def forget(self, command: int) -> None:
-        """Drop an armed command that was disarmed; its number stays used."""
-        self._reports.pop(command, None)
-        self.last_obeyed = max(self.last_obeyed, command)
+    def use_up(self, number: int) -> None:
+        """Obey nothing older from here on: a hold, or a disarm whose command is still on the way."""
+        self.last_obeyed = max(self.last_obeyed, number)
 
     def _keep(self, report: Entry) -> None:
         self._reports[report.command] = report
@@ -199,10 +202,11 @@ class Ledger:
         self.epoch = max(self.epoch, message.epoch)
         match report:
             case Armed(command):
-                self.forget(command)  # It was prepared, it never moved.
+                # Prepared, and its start would have been written down before it moved.
+                self.record(replace(message, body=Refused(command, "never_begun")))
             case Accepted(command) | Started(command):
                 # Nobody can tell how far it came: the process died while the command was at work.
                 lost = Interrupted(command, {"process_died": True})
                 self.record(replace(message, body=lost))
-            case Finished() | Faulted() | Interrupted():
+            case Finished() | Faulted() | Interrupted() | Refused():
                 self._keep(report)

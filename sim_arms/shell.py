@@ -255,7 +255,7 @@ class Shell:
         elif self.ledger.report_of(command) is not None:
             self._repeat(command)  # It began after all: say what became of it.
         else:
-            self.ledger.forget(command)  # Its `Do` may still be on the way; it must not arm.
+            self.ledger.use_up(command)  # Its `Do` may still be on the way; it must not arm.
             self._refuse(command, "unknown")
 
     def _is_current(self, number: int) -> bool:
@@ -263,7 +263,7 @@ class Shell:
         if 0 < number < self.ledger.last_obeyed:
             self._refuse(number, "outdated", f"obeyed {self.ledger.last_obeyed} already")
             return False
-        self.ledger.forget(number)
+        self.ledger.use_up(number)
         return True
 
     def _make_ready(self, number: int) -> None:
@@ -381,15 +381,20 @@ class Shell:
             self._step(work, self._now_us, HoldAsked(work.do.on_hold))
             return
         if self.state == "armed":
-            self._drop_armed()
+            # Said before `Held`: released, nobody else can know that it did not begin.
+            self._out += self._drop_armed()
         self._move("stand")
         self._say(Held(reason, number))
 
-    def _drop_armed(self) -> None:
-        if self._work is not None:
-            self._work.activity.close()
-            self.ledger.forget(self._work.do.command)
-            self._work = None
+    def _drop_armed(self) -> list[Message]:
+        """Write down that the armed command is never begun; return the report of that."""
+        work, self._work = self._work, None
+        if work is None:
+            return []
+        work.activity.close()
+        report = self._message(Refused(work.do.command, "never_begun"))
+        self.ledger.record(report)
+        return [report]
 
     # -- saying --------------------------------------------------------------------------------
 

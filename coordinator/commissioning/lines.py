@@ -481,3 +481,23 @@ async def says_how_it_stands(probe: Probe) -> Figures:
         _, told_us = await probe.want(PartyState, since, within_s=AT_ONCE_S_MAX)
         worst_ms = max(worst_ms, _ms(at_us, told_us))
     return {"state_ms": worst_ms}
+
+
+@line("ARM28", "knows that what it dropped was never begun")
+async def knows_what_never_began(probe: Probe) -> Figures:
+    """Held between its release and its start it says so before `Held`, and again when asked."""
+    since, number = await _arm(probe)
+    await probe.say(Release(number, probe.clock_us() + 2_000_000))
+    await probe.hold()
+    told = [one.message.body for one in probe.heard[since:]]
+    if any(isinstance(body, Started) for body in told):
+        raise Failed("began although it was told to hold before its start")
+    if Refused not in (kinds := [type(body) for body in told if not isinstance(body, PartyState)]):
+        raise Failed(f"said held, and not before it that command {number} was never begun")
+    if kinds.index(Refused) > kinds.index(Held):
+        raise Failed(f"said held before it said what became of command {number}")
+    await _refused(probe, number, since, "never_begun")
+    since = len(probe.heard)
+    await probe.say(Ask(number))
+    await _refused(probe, number, since, "never_begun")
+    return {}

@@ -16,7 +16,7 @@ from coordinator.wire.codec import BYTES_MAX, adapter_of, decode, encode, type_n
 from coordinator.wire.messages import Body, Command, Lease, Message
 from coordinator.wire.topics import ROOT, channel_of, is_retained, quality_of
 
-VERSION = "1.1.0"
+VERSION = "1.2.0"
 """Of the contract. A field or body that is added raises the second number; what old parties would
 misread raises the first."""
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

@@ -132,6 +132,9 @@ def refused(turn: Turn, event: CommandRefused) -> None:
     # The bus may deliver twice (MQTT QoS 1); the first copy is the one that is obeyed.
     if event.reason == "duplicate":
         return
+    if event.reason == "never_begun":
+        _never_began(turn, lane)
+        return
     phase = at_hand.at.phase
     never_arrived = event.reason in _NEVER_ARRIVED
     repeatable = phase in (StepPhase.SENT, StepPhase.ARMING, StepPhase.RECOVERING)
@@ -160,6 +163,18 @@ def refused(turn: Turn, event: CommandRefused) -> None:
     else:
         faults.write_record(turn, lane, "faulted", CoreFault.REFUSED)
         faults.fail(turn, lane, CoreFault.REFUSED, (("arm_says", why),))
+
+
+def _never_began(turn: Turn, lane: int) -> None:
+    """It was armed, and dropped before its start: neither an attempt nor a record comes of it."""
+    at_hand = turn.lane(lane)
+    if at_hand.at.phase is StepPhase.RUNNING:
+        turn.uncount_begin(lane, commands.live_node(turn, lane))
+    break_off(turn, lane)
+    settle_outcome(turn, lane)
+    # The arm let go by itself: nobody else may go on to a start that one side does not make.
+    if not at_hand.rest.hold_us and turn.state.phase in ACTIVE:
+        begin_hold(turn, "hold", f"{turn.name(lane)} held by itself")
 
 
 def interrupted(turn: Turn, event: CommandInterrupted) -> None:

@@ -270,6 +270,16 @@ class Turn:
         counts[node] = counts.get(node, 0) + 1
         self.put(index, lane._replace(begun=tuple(sorted(counts.items()))))
 
+    def uncount_begin(self, index: int, node: int) -> None:
+        """Take back that a step began: it was released, and its party never began it."""
+        if self.plan.nodes[node].record is None:
+            return
+        lane = self.state.lanes[index]
+        counts = dict(lane.begun)
+        counts[node] = counts.get(node, 0) - 1
+        begun = tuple(sorted((at, times) for at, times in counts.items() if times > 0))
+        self.put(index, lane._replace(begun=begun))
+
     def begun(self, index: int, node: int) -> int:
         """Return how often a step that proves something has begun."""
         return dict(self.state.lanes[index].begun).get(node, 0)

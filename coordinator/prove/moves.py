@@ -211,6 +211,10 @@ class Moves:
             return
         broken = CommandInterrupted(NOW_US, place, lane.command)
         yield Step("breaks off and stands", (broken, held), place)
+        if lane.phase is StepPhase.RUNNING and self._plan.nodes[lane.node].span >= 0:
+            # Held between its release and its start; that it began, nobody has heard.
+            never = CommandRefused(NOW_US, place, lane.command, "never_begun")
+            yield Step("never began and stands", (never, held), place)
         if lane.unknown:
             lost = CommandInterrupted(NOW_US, place, lane.command, died=True)
             yield Step("knows nothing of it any more and stands", (lost, held), place)

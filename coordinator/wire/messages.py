@@ -25,6 +25,7 @@ RefusalReason = Literal[
     "duplicate",  # already executed or running: the first outcome is reported again too
     "outdated",  # an older command number than one already obeyed, or an older epoch
     "unknown",  # asked about a command that never arrived
+    "never_begun",  # armed or released, and dropped before its start: nothing of it was done
     "unready",  # held, running or armed: not in a state to take this
     "no_lease",
     "interlock",  # a floor signal the arm watches itself is not good
@@ -54,7 +55,7 @@ class Release:
 
 @dataclass(frozen=True, slots=True)
 class Disarm:
-    """Forget an armed command."""
+    """Drop an armed command: it is never begun, and the ledger says so from then on."""
 
     command: int
     reason: str
@@ -80,7 +81,10 @@ class MakeReady:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """Say again what became of a command: its last report, or `Refused` with reason unknown."""
+    """Say again what became of a command: its last report, or `Refused` with reason unknown.
+
+    Of a command that was dropped before its start the last report is `Refused`, never_begun.
+    """
 
     command: int
 

@@ -87,7 +87,7 @@ def test_a_driver_made_with_the_kit_passes_every_line() -> None:
     report = asyncio.run(look(Tampered(honest(), as_it_comes, as_it_goes)))
 
     assert [(one.code, one.text) for one in report.seen if one.result != "passed"] == []
-    assert len(report.seen) == len(LINES) == 27
+    assert len(report.seen) == len(LINES) == 28
     assert (report.is_passed, report.simulated, report.by) == (True, False, "Ada")
     assert json.loads(json.dumps(report.document()))["passed"] is True
     assert {one.by for one in report.seen} == {"Ada"}

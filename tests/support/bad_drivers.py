@@ -309,6 +309,13 @@ def _no_repeat(party: Tampered, message: Message) -> Bodies:
     return [body]
 
 
+def _drops_without_a_word(_: Tampered, message: Message) -> Bodies:
+    body = message.body
+    if isinstance(body, Refused) and body.reason == "never_begun":
+        return [Refused(body.command, "unknown")]
+    return [body]
+
+
 def _slow_heart(party: Tampered, message: Message) -> Bodies:
     if isinstance(message.body, PartyState):
         last_us = party.numbers.get(-1, 0)
@@ -409,6 +416,7 @@ BAD: dict[str, tuple[str, Any, Any]] = {
     "notices no loss": ("ARM26", _notices_no_loss, as_it_goes),
     "holds because of a loss": ("ARM26", _holds_for_a_loss, as_it_goes),
     "does not say how it stands": ("ARM27", _deaf_to(AskState), as_it_goes),
+    "knows nothing of what it dropped": ("ARM28", as_it_comes, _drops_without_a_word),
 }
 """Name -> (line that must fail, tampering with what comes, tampering with what goes)."""
 BAD_RESTARTS: dict[str, tuple[str, Callable[[Tampered], None], Any]] = {

@@ -42,6 +42,10 @@ class ToldCell:
         self.proofs: list[Proof] = []
         self.lines: list[str] = []
         """What the terminal has told."""
+        self.heard: list[Message] = []
+        """What the parties have said."""
+        self.sent: list[Message] = []
+        """What the coordinator has said to them."""
         simulation = Simulation(loaded, 1, tuple(causes))
         state = Coordinator(self.plan).state
         facts = Facts("run", True, 1.0, loaded.joint)
@@ -77,11 +81,12 @@ class ToldCell:
     def receive(self, message: Message, now_us: int, retained: bool = False) -> list[Message]:
         """Take in one message."""
         self.page.board.hear(message)
-        return self.coordinator.receive(message, now_us, retained)
+        self.heard.append(message)
+        return self._sent(self.coordinator.receive(message, now_us, retained))
 
     def advance(self, now_us: int) -> list[Message]:
         """Let time pass."""
-        return self.coordinator.advance(now_us)
+        return self._sent(self.coordinator.advance(now_us))
 
     def next_us(self) -> int | None:
         """Return when time is due."""
@@ -142,7 +147,12 @@ class ToldCell:
         return to_text(self.snapshot())
 
     def _take(self, call: PersonEvent) -> None:
-        self.world.post(self.coordinator.hear(call, self.world.now_us), self.name)
+        messages = self.coordinator.hear(call, self.world.now_us)
+        self.world.post(self._sent(messages), self.name)
+
+    def _sent(self, messages: list[Message]) -> list[Message]:
+        self.sent += messages
+        return messages
 
 
 def write_span_by_hand(folder: Path) -> Path:

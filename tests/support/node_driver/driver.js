@@ -26,7 +26,7 @@ ledger.boot += 1;
 for (const [command, report] of Object.entries(ledger.reports)) {
   // What was at work when the process died was broken off; what was only armed never began.
   if (["Accepted", "Started"].includes(report.kind)) ledger.reports[command] = { kind: "Interrupted", data: { command: Number(command), evidence: { process_died: true }, trace: null } };
-  if (report.kind === "Armed") delete ledger.reports[command];
+  if (report.kind === "Armed") neverBegun(Number(command));
 }
 keep();
 
@@ -61,6 +61,7 @@ function record(kind, data) {
   send(kind, data);
 }
 function refuse(command, reason, detail = "") { send("Refused", { command, reason, detail }); }
+function neverBegun(command) { ledger.reports[command] = { kind: "Refused", data: { command, reason: "never_begun", detail: "" } }; keep(); }
 function again(command) {
   const report = ledger.reports[command];
   if (report) send(report.kind, report.data); else refuse(command, "unknown");
@@ -116,7 +117,7 @@ function disarm(data) {
   else if (ledger.reports[data.command]) again(data.command);
   else { ledger.obeyed = Math.max(ledger.obeyed, data.command); keep(); refuse(data.command, "unknown"); }
 }
-function dropArmed() { delete ledger.reports[work.command]; keep(); work = null; }
+function dropArmed() { const { command } = work; neverBegun(command); work = null; return command; }
 function hold(reason, number) {
   if (state === "holding") { if (number) Object.assign(work.hold, { reason, number }); return; }
   if (state === "running") {
@@ -124,7 +125,7 @@ function hold(reason, number) {
     work.endUs = nowUs() + REST_US;
     return become("holding");
   }
-  if (state === "armed") dropArmed();
+  if (state === "armed") again(dropArmed());
   become("held");
   send("Held", { reason, number });
 }

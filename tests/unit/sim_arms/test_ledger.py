@@ -13,6 +13,7 @@ from coordinator.wire.messages import (
     Interrupted,
     Message,
     Progressed,
+    Refused,
     Started,
 )
 from sim_arms.ledger import KEPT, FileStore, Ledger, LedgerStore, MemoryStore, Metal
@@ -49,7 +50,7 @@ def test_outcomes_survive_and_what_ran_reads_as_interrupted(store: LedgerStore) 
         Faulted(2, "leak"),
         Interrupted(3, {"process_died": True}),
         Interrupted(4, {"process_died": True}),
-        None,
+        Refused(5, "never_begun"),
     ]
     assert (born.last_obeyed, born.epoch) == (5, 7)
     assert (born.last_ended, born.last_outcome) == (4, "interrupted")
@@ -76,15 +77,27 @@ def test_only_the_last_thousand_are_kept(store: LedgerStore) -> None:
     assert ledger.last_obeyed == KEPT + 2
 
 
-def test_a_disarmed_number_stays_used() -> None:
-    """A late copy of its command must not arm again."""
+def test_a_used_up_number_leaves_no_report() -> None:
+    """A late copy of its command must not arm again; of the command itself nothing is known."""
     ledger = Ledger(MemoryStore())
-    ledger.record(message(Armed(4)))
 
-    ledger.forget(4)
+    ledger.use_up(4)
 
     assert ledger.report_of(4) is None
     assert ledger.last_obeyed == 4
+
+
+def test_that_a_command_was_never_begun_is_kept(store: LedgerStore) -> None:
+    """Known is not unknown: after a restart too nobody asks a person about it."""
+    Ledger(store).record(message(Refused(4, "never_begun")))
+
+    assert Ledger(store).report_of(4) == Refused(4, "never_begun")
+
+
+def test_other_refusals_are_not_kept() -> None:
+    """They are no outcome: the same command may be sent again."""
+    with pytest.raises(TypeError, match="Refused"):
+        Ledger(MemoryStore()).record(message(Refused(4, "no_lease")))
 
 
 def test_what_is_no_outcome_is_not_kept() -> None:

@@ -293,8 +293,11 @@ def test_a_disarmed_command_never_starts_not_even_when_sent_again() -> None:
 
     assert driver.state == "idle"
     assert driver.pass_time(3 * SECOND_US) == []
-    assert reason(driver.do(1, barrier="pull", now_us=3 * SECOND_US)) == "outdated"
-    assert reason(driver.say(Ask(1), 3 * SECOND_US)) == "unknown"
+    assert driver.do(1, barrier="pull", now_us=3 * SECOND_US) == [
+        Refused(1, "duplicate"),
+        Refused(1, "never_begun"),
+    ]
+    assert reason(driver.say(Ask(1), 3 * SECOND_US)) == "never_begun"
     assert driver.bench.moved == 0
 
 
@@ -341,17 +344,17 @@ def test_a_hold_of_a_command_that_finishes_first_reports_both() -> None:
 
 
 def test_a_hold_of_an_idle_armed_or_held_party_is_answered_at_once() -> None:
-    """Idempotent; an armed command is forgotten."""
+    """Idempotent; an armed command is never begun, which is said before that it stands."""
     driver = ready()
     assert driver.say(Hold("a")) == [Held("a")]
     assert driver.say(Hold("b")) == [Held("b")]
     driver.say(MakeReady())
     driver.do(1, barrier="pull")
 
-    assert driver.say(Hold("c")) == [Held("c")]
+    assert driver.say(Hold("c")) == [Refused(1, "never_begun"), Held("c")]
 
-    assert reason(driver.say(Release(1, 0))) == "unready"
-    assert reason(driver.say(Ask(1))) == "unknown"
+    assert driver.say(Release(1, 0)) == [Refused(1, "duplicate"), Refused(1, "never_begun")]
+    assert reason(driver.say(Ask(1))) == "never_begun"
 
 
 def test_a_hold_answers_with_its_number_and_an_older_one_is_outdated() -> None:
@@ -562,8 +565,11 @@ def test_after_a_restart_an_armed_command_never_began_and_cannot_be_armed_again(
     driver.say(Lease(600 * SECOND_US), SECOND_US)
     driver.say(MakeReady(), SECOND_US)
 
-    assert reason(driver.say(Ask(1), SECOND_US)) == "unknown"
-    assert reason(driver.do(1, now_us=SECOND_US, barrier="pull")) == "outdated"
+    assert reason(driver.say(Ask(1), SECOND_US)) == "never_begun"
+    assert driver.do(1, now_us=SECOND_US, barrier="pull") == [
+        Refused(1, "duplicate"),
+        Refused(1, "never_begun"),
+    ]
 
 
 def test_a_driver_that_wakes_late_still_lets_the_lease_lapse_first() -> None:
