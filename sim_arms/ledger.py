@@ -181,7 +181,7 @@ class Ledger:
         self._keep(report)
 
     def use_up(self, number: int) -> None:
-        """Obey nothing older from here on: a hold, or a disarm whose command is still on the way."""
+        """Obey nothing older from here on: after a hold, or a disarm that overtook its command."""
         self.last_obeyed = max(self.last_obeyed, number)
 
     def _keep(self, report: Entry) -> None:
