@@ -494,7 +494,6 @@ async def knows_what_never_began(probe: Probe) -> Figures:
         raise Failed("began although it was told to hold before its start")
     if Refused not in kinds[: kinds.index(Held)]:
         raise Failed(f"said held, and not before it that command {number} was never begun")
-    await _refused(probe, number, since, "never_begun")
     since = len(probe.heard)
     await probe.say(Ask(number))
     await _refused(probe, number, since, "never_begun")
