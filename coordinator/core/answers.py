@@ -5,6 +5,7 @@ window; P6, an answer counts once, and only that of the prompt's owner.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import NamedTuple
 
 from coordinator.core import pairing, recovery
@@ -129,7 +130,7 @@ def _again(turn: Turn, given: _Answer) -> None:
             pairing.rewind(turn, span)
         return
     is_made = turn.lane(lane).then is Then.BACKED_OFF
-    owed = recovery.checks_owed(turn, lane)
+    owed = turn.lane(lane).owed
     recovery.recover(turn, lane)
     at = turn.lane(lane).at
     if is_made and isinstance(at, Recovering):
@@ -155,7 +156,7 @@ def _done_by_hand(turn: Turn, given: _Answer) -> None:
             attempt, number = turn.begun(lane, node), turn.next_command()
             proof = WriteRecord(lane, number, node, attempt, "by_hand", "", results, given.who)
             turn.emit(proof)
-    checks = recovery.checks_owed(turn, lane)
+    checks = turn.lane(lane).owed
     if checks:
         turn.step(lane, Recovering(StepPhase.RECOVERING, queue=checks), "recover", done=done)
     else:
@@ -199,7 +200,7 @@ def _back_a_round(turn: Turn, given: _Answer) -> None:
 def _go_back(turn: Turn, opened: OpenPrompt, lane: int, *, first: int, whole_round: bool) -> None:
     """Take a lane of a span back over earlier rounds; its tool comes off first."""
     number, pair = turn.plan.round_of[opened.node] or (1, 0)
-    leave, undone = _leave_moves(turn, lane), 0
+    undone = 0
     met: list[int] = []
     for (at_round, at_pair), inside in turn.plan.rounds[lane].items():
         if first <= at_round <= number and (whole_round or at_pair == pair):
@@ -207,10 +208,23 @@ def _go_back(turn: Turn, opened: OpenPrompt, lane: int, *, first: int, whole_rou
             met += inside.barriers
     turn.end_meetings(met, "again")
     at_hand = turn.lane(lane)
+    leave = _leave_moves(turn, lane)
     # What failed there before a person sent them back is no attempt of what comes now.
     attempts = tuple(one for one in at_hand.attempts if not undone >> one[0] & 1)
     turn.put(lane, at_hand._replace(done=at_hand.done & ~undone, attempts=attempts))
-    _send_away(turn, lane, leave, Then.GO_BACK)
+    _send_away(turn, lane, (*leave, *_owed_behind(turn, lane)), Then.GO_BACK)
+
+
+def _owed_behind(turn: Turn, lane: int) -> tuple[Move, ...]:
+    """Return the checks that a lane owes once its tool is off, and that no step ahead makes (H8).
+
+    One that is under way comes to its end by itself.
+    """
+    at_hand = turn.lane(lane)
+    under_way = at_hand.queue[:1] if at_hand.command else ()
+    ahead = [turn.node(one).move for one in turn.plan.lanes[lane] if not at_hand.is_done(one)]
+    steps = [replace(move, is_check=True) for move in ahead if move is not None]
+    return tuple(move for move in at_hand.owed if move not in (*steps, *under_way))
 
 
 def _tell_round(turn: Turn, opened: OpenPrompt, first: int) -> None:

@@ -2,7 +2,9 @@
 
 Invariants: A1, command numbers grow, so that each is given out once; A2, a command is sent again
 only if its party refused it; A5, a command is sent only for a step that has a move; I1, no motion
-command leaves while an interlock is active, unknown or too old, unless its step names an exception.
+command leaves while an interlock is active, unknown or too old, unless its step names an exception;
+H8, what must be checked again after a hold is made before anything else of that side, or a person
+is asked; it is never dropped.
 """
 
 from coordinator.core import interlocks, zones
@@ -11,6 +13,7 @@ from coordinator.core.events import MessagesMissed
 from coordinator.core.plan import Move
 from coordinator.core.state import (
     ACTIVE,
+    LEAVING,
     Command,
     Commanded,
     Doing,
@@ -164,6 +167,11 @@ def repeat(turn: Turn, lane: int) -> None:
 def _give_out(turn: Turn, lane: int, barrier: int = -1) -> None:
     """Lease the zone of the live command's move, set its deadlines, and send it."""
     move = live_move(turn, lane)
+    at_hand = turn.lane(lane)
+    # Only who was sent away by a person moves before its checks: its tool comes off first.
+    owes = (turn.state.acted and turn.plan.parties[lane].is_arm) or at_hand.owed
+    is_free = move.is_check or move is STAND_BY or at_hand.then in LEAVING or not owes
+    require(is_free, "H8", f"{turn.name(lane)} would make {move.action} before what it owes")
     zones.enter(turn, lane, move)
     acknowledge_us = turn.now_us + turn.plan.timing.acknowledge_us
     # Armed it waits for the others: its time to work begins with the release.

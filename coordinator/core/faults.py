@@ -27,13 +27,15 @@ def fail(turn: Turn, lane: int, fault: str, evidence: Evidence = ()) -> None:
     at = at_hand.at
     if isinstance(at, Asked):
         require(not at.prompt, "P4", f"{node.name} failed while a person was being asked")
-    words = ": ".join((node.name, fault, *(one for _, one in evidence if isinstance(one, str))))
-    turn.notify("warning", "fault", words, party=lane, node=at_hand.node)
     in_move = at_hand.doing is Doing.MOVE or (isinstance(at, Stopped) and at.in_move)
+    is_check = in_move and any(move.is_check for move in at_hand.queue[:1])
+    name = f"{at_hand.queue[0].action}, owed before {node.name}" if is_check else node.name
+    words = ": ".join((name, fault, *(one for _, one in evidence if isinstance(one, str))))
+    turn.notify("warning", "fault", words, party=lane, node=at_hand.node)
     if in_move:
         # A recovery that fails is not recovered from: the attempts count as used up.
-        fault = settled(at).fault or fault
-    failed = Stopped(StepPhase.FAULTED, fault, evidence)
+        fault = settled(at).fault or ("" if is_check else fault)
+    failed = Stopped(StepPhase.FAULTED, fault, evidence, at_hand.owed, in_move=is_check)
     if at_hand.then in LEAVING:  # Who is on its way out stays so, before the same move (R4).
         failed = failed._replace(queue=at_hand.queue, then=at_hand.then)
     if isinstance(at, Stopped):
@@ -41,7 +43,9 @@ def fail(turn: Turn, lane: int, fault: str, evidence: Evidence = ()) -> None:
     else:
         turn.step(lane, failed, "fail")
     turn.put_order(lane, at_hand.rest._replace(failing=False), Watch())
-    failures = turn.count_failure(lane, at_hand.node, fault)
+    # What could not be checked is no failure of the step: a person is asked, however often (H8).
+    failures = 0 if is_check else turn.count_failure(lane, at_hand.node, fault)
+    in_move = in_move and not is_check
     while in_move and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
         failures = turn.count_failure(lane, at_hand.node, fault)
     decide_fate(turn, lane)

@@ -105,6 +105,9 @@ def finished(turn: Turn, event: CommandFinished) -> None:
 
 def _finish_move(turn: Turn, lane: int, at: Recovering) -> None:
     zones.leave(turn, lane, commands.live_move(turn, lane))
+    if at.queue[0].is_check:
+        text = f"checked again: {turn.name(lane)}: {at.queue[0].action}"
+        turn.notify("note", "rechecked", text, party=lane, node=turn.lane(lane).node)
     # What was doubted was this move alone, and it has come to its end.
     fault = settled(at).fault
     turn.put_at(lane, at._replace(fault=fault, queue=at.queue[1:], command=None))

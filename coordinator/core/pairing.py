@@ -13,6 +13,7 @@ from coordinator.core.state import (
     ACTIVE,
     BETWEEN,
     LEAVING,
+    CoreFault,
     Live,
     Pending,
     Recovering,
@@ -70,17 +71,18 @@ def waits_for_partner(turn: Turn, lane: int) -> bool:
 
 def stop_partners(turn: Turn, span: int, failed: int) -> None:
     """Hold whoever still works inside the span, then decide once they all stand (S3)."""
-    for lane in turn.plan.spans[span].lanes:
+    for lane in _inside(turn, span):
         at_hand = turn.lane(lane)
         if lane != failed and at_hand.command and not at_hand.rest.hold_us:
-            reason = f"{turn.name(failed)} failed: {turn.lane(failed).at.fault}"
+            fault = turn.lane(failed).at.fault or CoreFault.CHECK_OWED
+            reason = f"{turn.name(failed)} failed: {fault}"
             hold_party(turn, lane, turn.plan.spans[span].stop_us, reason)
     resolve_span(turn, span)
 
 
 def resolve_span(turn: Turn, span: int) -> None:
     """Decide the common fate once every lane of the span stands."""
-    lanes = turn.plan.spans[span].lanes
+    lanes = _inside(turn, span)
     # One that still moves may yet fail or end well, and the fate of both hangs on that.
     if any(turn.lane(lane).command or turn.lane(lane).rest.hold_us for lane in lanes):
         return
@@ -95,9 +97,15 @@ def resolve_span(turn: Turn, span: int) -> None:
                 # Once one of them holds the procedure, nobody is asked any more.
                 recovery.exhaust(turn, lane)
         return
-    if any(turn.lane(lane).prompt for lane in lanes):
+    if any(turn.lane(lane).prompt for lane in turn.plan.spans[span].lanes):
         return  # They go back together once the person has answered about the other side.
     rewind(turn, span)
+
+
+def _inside(turn: Turn, span: int) -> tuple[int, ...]:
+    """Return who is inside a span; one that went back before it makes what it owes by itself."""
+    lanes = turn.plan.spans[span].lanes
+    return tuple(lane for lane in lanes if open_span(turn, lane) == span)
 
 
 def rewind(turn: Turn, span: int, *, recheck: bool = False) -> None:

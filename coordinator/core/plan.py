@@ -6,8 +6,8 @@ The words stand beside the numbers so that the core can explain itself.
 Units: ``*_us`` whole microseconds; ``*_nm`` whole newton metres; parameters in SI.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -87,6 +87,8 @@ class Move:
     no_progress_us: int = 5_000_000
     on_hold: str = "stop"
     zone: int = -1
+    is_check: bool = False
+    """Made again after a hold: once it is owed, only its own good end takes it off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +155,10 @@ class Node:
     is_witness: bool = False
     origin: Origin = Origin()
 
+    def __post_init__(self) -> None:
+        """Mark what is checked again, so that it is known wherever it is queued."""
+        object.__setattr__(self, "rechecks", _as_checks(self.rechecks))
+
 
 @dataclass(frozen=True, slots=True)
 class Barrier:
@@ -204,7 +210,11 @@ class Interlock:
     override_us: int = 0
     """A person may override it for this long at most; 0 for never."""
     rechecks: tuple[Move, ...] = ()
-    """Made by every arm that was at work when it acted, before the arm starts over."""
+    """Made by every arm once it has acted, before anything else that the arm does."""
+
+    def __post_init__(self) -> None:
+        """Mark what is checked again, so that it is known wherever it is queued."""
+        object.__setattr__(self, "rechecks", _as_checks(self.rechecks))
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,6 +277,13 @@ class Gate(NamedTuple):
     """The node names it with a reason: only once it is latched does it keep the node."""
 
 
+class ToolOn(NamedTuple):
+    """What takes a tool off before the joint is checked again, and puts it on again behind."""
+
+    off: tuple[Move, ...] = ()
+    on: tuple[Move, ...] = ()
+
+
 class InRound(NamedTuple):
     """What of a lane is in one round, of one pair."""
 
@@ -311,6 +328,8 @@ class Plan:
     """For each node the mask of those that must be done before."""
     first_of: tuple[Mapping[int, int], ...] = field(init=False, compare=False)
     """For each span, by lane, the step that its opening barrier releases."""
+    tool_on: Mapping[int, ToolOn] = field(init=False, compare=False)
+    """By node, where a lane that stands there has its tool on what its span is about."""
 
     def __post_init__(self) -> None:
         """Look up once, when the plan is compiled, what would else be at every decision."""
@@ -329,6 +348,8 @@ class Plan:
         }
         for name, value in found.items():
             object.__setattr__(self, name, value)  # The way of frozen dataclasses.
+        tool_on = dict(one for span in self.spans for one in self._tool_on(span))
+        object.__setattr__(self, "tool_on", tool_on)
         object.__setattr__(self, "rounds", tuple(self._rounds(lane) for lane in lanes))
 
     def _spans_of(self, lane: int) -> tuple[tuple[int, int, int], ...]:
@@ -345,6 +366,30 @@ class Plan:
             )
             for index, span, at in own
         )
+
+    def _tool_on(self, span: Span) -> Iterator[tuple[int, ToolOn]]:
+        """Yield every node before which a lane has its tool on, from the first step that left so.
+
+        The steps that lead up to a span and are left by the same moves as it have put it on.
+        """
+        opens, closes = self.barriers[span.opens], self.barriers[span.closes]
+        for lane, first in zip(opens.lanes, opens.next_nodes, strict=True):
+            leave = self.nodes[first].leave if first >= 0 else ()
+            if not leave or lane not in closes.lanes:
+                continue
+            order, closing = self.lanes[lane], closes.nodes[closes.lanes.index(lane)]
+            at = order.index(first)
+            while at and (
+                self.nodes[order[at - 1]].barrier >= 0 or self.nodes[order[at - 1]].leave == leave
+            ):
+                at -= 1
+            on: tuple[Move, ...] = ()
+            for node in order[at : order.index(closing) + 2]:
+                if on:
+                    yield node, ToolOn(_as_checks(leave), _as_checks(on))
+                move, in_span = self.nodes[node].move, self.nodes[node].span >= 0
+                if move is not None and not in_span and self.nodes[node].leave == leave:
+                    on = (*on, move)
 
     def _rounds(self, lane: int) -> dict[tuple[int, int], InRound]:
         found: dict[tuple[int, int], InRound] = {}
@@ -375,6 +420,14 @@ class Plan:
         meeting = self.barriers[self.nodes[node].barrier]
         # A plan may name a barrier that does not name the node back: the proof tells that of it.
         return meeting.next_nodes[meeting.nodes.index(node)] if node in meeting.nodes else -1
+
+
+def _leads_up(node: Node, leave: tuple[Move, ...]) -> bool:
+    return node.barrier >= 0 or node.leave == leave
+
+
+def _as_checks(moves: tuple[Move, ...]) -> tuple[Move, ...]:
+    return tuple(move if move.is_check else replace(move, is_check=True) for move in moves)
 
 
 def _mask(nodes: tuple[int, ...]) -> int:

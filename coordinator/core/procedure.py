@@ -9,7 +9,6 @@ stands a person can bring it to an orderly end.
 from coordinator.core import commands, interlocks, pairing, recovery
 from coordinator.core.events import Act, OperatorActed
 from coordinator.core.holds import begin_hold, query_outcome, tell_all_to_hold
-from coordinator.core.plan import NodeKind
 from coordinator.core.state import (
     ACTIVE,
     BETWEEN,
@@ -89,7 +88,7 @@ def settle_restart(turn: Turn) -> None:
     asked = []
     for lane, at_hand in enumerate(turn.state.lanes):
         if isinstance(at_hand.at, Recovering):
-            queue = (*recovery.acted_moves(turn, lane), *at_hand.at.queue)
+            queue = recovery.with_acted(turn, lane, at_hand.at.queue, at_hand.node)
             turn.put_at(lane, at_hand.at._replace(queue=queue))
     # Pairs first: what goes back together must not be put on its way one by one.
     opened = [pairing.open_span(turn, lane) for lane in range(len(turn.state.lanes))]
@@ -102,9 +101,9 @@ def settle_restart(turn: Turn) -> None:
     for lane in range(len(turn.state.lanes)):
         _put_back(turn, lane, tuple(asked))
     each = enumerate(turn.state.lanes)
-    checks = [f"{turn.name(i)}: {move.action}" for i, one in each for move in one.queue]
-    # Said from what is queued, so that nobody reads of a check that is not made.
-    turn.notify("note", "rechecks", "checked again: " + ("; ".join(checks) or "nothing to check"))
+    checks = [f"{turn.name(i)}: {move.action}" for i, one in each for move in one.owed]
+    # Nothing is checked yet: that it was is said at the end of each check, one by one.
+    turn.notify("note", "rechecks", "to check again: " + ("; ".join(checks) or "nothing"))
     turn.change(acted=())
 
 
@@ -119,25 +118,34 @@ def _put_back(turn: Turn, lane: int, asked: tuple[int, ...]) -> None:
     """Put a lane that is not gone back with its pair on its way again, re-checks first."""
     at_hand = turn.lane(lane)
     at = at_hand.at
-    moves = recovery.acted_moves(turn, lane)
-    waits_at_step = at_hand.node >= 0 and turn.node(at_hand.node).kind is NodeKind.STEP
-    if isinstance(at, Pending) and waits_at_step and moves:
-        turn.step(lane, Recovering(StepPhase.RECOVERING, at.fault, queue=moves), "recover")
+    if isinstance(at, Pending):
+        _check_first(turn, lane, at)
     if not isinstance(at, Stopped):
         return
     is_asked = recovery.must_ask(turn, lane)
     if is_asked or pairing.shared_span(turn, lane) in asked:
         # Owed from here on: made once the person has answered, and before anything else.
-        owed = recovery.rechecks(turn, lane)
-        turn.put_at(lane, at._replace(queue=owed, in_move=False))
+        turn.put_at(lane, at._replace(queue=recovery.rechecks(turn, lane)))
         if is_asked and turn.state.phase in ACTIVE:
             recovery.exhaust(turn, lane)
-    elif at.then in LEAVING or turn.node(at_hand.node).barrier < 0:
+    elif at.then in LEAVING or at_hand.owed or turn.node(at_hand.node).barrier < 0:
         recovery.recover(turn, lane, recheck=True)
     else:
         # Armed there, it comes again; it has passed already if it only stood by afterwards.
         node = BETWEEN if at_hand.is_done(at_hand.node) else at_hand.node
         turn.step(lane, Pending(), "again", node=node)
+        _check_first(turn, lane, Pending())
+
+
+def _check_first(turn: Turn, lane: int, at: Pending) -> None:
+    """Put what interlocks want checked again before whatever a lane does next, a barrier too."""
+    at_hand = turn.lane(lane)
+    undone = [one for one in turn.plan.lanes[lane] if not at_hand.is_done(one)]
+    node = at_hand.node if at_hand.node >= 0 or not undone else undone[0]
+    moves = recovery.with_acted(turn, lane, (), node)
+    if moves and undone:
+        recovering = Recovering(StepPhase.RECOVERING, at.fault, queue=moves)
+        turn.step(lane, recovering, "recover", node=node)
 
 
 def _set_going(turn: Turn, event: OperatorActed) -> None:

@@ -8,7 +8,7 @@ the prompt's owner.
 from typing import Literal, assert_never
 
 from coordinator.core.effects import RaisePrompt, WithdrawPrompt
-from coordinator.core.plan import Option
+from coordinator.core.plan import Option, Plan
 from coordinator.core.state import (
     BETWEEN,
     LEAVING,
@@ -27,15 +27,29 @@ from coordinator.core.turn import InvariantViolation, Turn
 
 UNKNOWN_OUTCOME = -1
 """The built-in question: nobody knows what became of a command."""
-_UNKNOWN_OPTIONS = (Option.AGAIN, Option.BY_HAND, Option.ABORT)
+CHECK_OWED = -2
+"""The built-in question: what is to be checked again could not be."""
+BUILT_IN = {UNKNOWN_OUTCOME: "unknown_outcome", CHECK_OWED: "check_owed"}
+"""What people and scripts call the questions that no file asks."""
+_BUILT_IN_OPTIONS = {
+    UNKNOWN_OUTCOME: (Option.AGAIN, Option.BY_HAND, Option.ABORT),
+    # None says that it was checked: only a way out of the joint gets the tool off first.
+    CHECK_OWED: (Option.AGAIN, Option.BACK_A_ROUND, Option.LEAVE, Option.HOLD, Option.ABORT),
+}
 _OF_THE_STEP = (Option.BACK_OFF, Option.BY_HAND, Option.REPLACE_BOLT, Option.BACK_A_ROUND)
 """What may be answered about a step, and not of a side on its way out, which does it no more."""
 
 
+def name_of(plan: Plan, prompt: int) -> str:
+    """Return what people and scripts call a question."""
+    return BUILT_IN.get(prompt) or plan.prompts[prompt].name
+
+
 def options_of(turn: Turn, opened: OpenPrompt) -> tuple[str, ...]:
     """Return what a person may answer: what is offered, where it applies."""
-    offered: tuple[Option, ...] = _UNKNOWN_OPTIONS
-    if opened.prompt != UNKNOWN_OUTCOME:
+    if opened.prompt in BUILT_IN:
+        offered = _BUILT_IN_OPTIONS[opened.prompt]
+    else:
         offered = tuple(option for option, _ in turn.plan.prompts[opened.prompt].options)
     return tuple(option.value for option in offered if _applies(turn, opened, option))
 
@@ -71,16 +85,15 @@ def raise_prompt(turn: Turn, lane: int, prompt: int, fault: str | None = None) -
     asked = _asked(at_hand.at, number)
     asked = asked if fault is None else asked._replace(fault=fault)
     turn.step(lane, asked, "ask")
-    opened = OpenPrompt(number, prompt, lane, at_hand.node, asked.fault)
+    told = CoreFault.CHECK_OWED if prompt == CHECK_OWED else asked.fault
+    opened = OpenPrompt(number, prompt, lane, at_hand.node, told)
     turn.change(prompt=number, prompts=(*turn.state.prompts, opened))
     # How often it was tried decides for many whether to try again: it is told with the rest.
     tried = float(turn.failures(lane, at_hand.node, asked.fault))
     evidence = (*asked.evidence, ("attempts", tried)) if tried else asked.evidence
     owner = turn.plan.prompts[prompt].who if prompt >= 0 else ""
     options = options_of(turn, opened)
-    turn.emit(
-        RaisePrompt(number, prompt, lane, at_hand.node, asked.fault, options, evidence, owner)
-    )
+    turn.emit(RaisePrompt(number, prompt, lane, at_hand.node, told, options, evidence, owner))
 
 
 def _asked(at: Situation, number: int) -> Asked:
@@ -91,9 +104,9 @@ def _asked(at: Situation, number: int) -> Asked:
         case Recovering() | Asked():
             return Asked(StepPhase.PROMPTED, number, at.fault, at.evidence, at.queue, at.then)
         case Stopped():
-            # The rest of a recovery that was broken off is not owed; of who leaves, it is.
-            is_kept = not at.in_move or at.then in LEAVING
-            queue = at.queue if is_kept else ()
+            # The rest of a recovery that was broken off begins anew; of who leaves, it goes on.
+            is_kept = at.then in LEAVING
+            queue = at.queue if is_kept else tuple(move for move in at.queue if move.is_check)
             return Asked(
                 StepPhase.PROMPTED, number, at.fault, at.evidence, queue, at.then, at.unknown
             )

@@ -6,11 +6,12 @@ goes on leaving after a hold; R5, a rule that asks a person has a prompt to ask 
 """
 
 from coordinator.core.holds import begin_hold
-from coordinator.core.plan import Exhausted, Move, Rule
-from coordinator.core.prompts import UNKNOWN_OUTCOME, raise_prompt
+from coordinator.core.plan import Exhausted, Move, Rule, ToolOn
+from coordinator.core.prompts import CHECK_OWED, UNKNOWN_OUTCOME, raise_prompt
 from coordinator.core.state import (
     BETWEEN,
     LEAVING,
+    Lane,
     Pending,
     Recovering,
     Resting,
@@ -32,6 +33,8 @@ def rule_for(turn: Turn, node: int, fault: str) -> Rule:
 def may_retry(turn: Turn, lane: int) -> bool:
     """Tell whether the lane's fault may be retried without a person (R1)."""
     at_hand = turn.lane(lane)
+    if check_failed(at_hand):
+        return False
     rule = rule_for(turn, at_hand.node, at_hand.at.fault)
     return turn.failures(lane, at_hand.node, at_hand.at.fault) < rule.attempts
 
@@ -49,10 +52,10 @@ def recover(turn: Turn, lane: int, *, recheck: bool = False, then: Then | None =
     at = at_hand.at
     if not isinstance(at, Resting):
         raise InvariantViolation("R2", f"{turn.name(lane)} recovers while {at.phase}")
-    checks = rechecks(turn, lane) if recheck else checks_owed(turn, lane)
     if at.then in LEAVING:
-        queue, then = checks or at.queue, then or at.then
+        queue, then = rechecks(turn, lane) if recheck else at.queue, then or at.then
     else:
+        checks = rechecks(turn, lane) if recheck else at_hand.owed
         rule = rule_for(turn, at_hand.node, at.fault) if at.fault else None
         queue, then = (*checks, *(rule.recover if rule else ())), then or Then.NEXT_ATTEMPT
     recovering = Recovering(StepPhase.RECOVERING, at.fault, at.evidence, queue, then)
@@ -62,15 +65,17 @@ def recover(turn: Turn, lane: int, *, recheck: bool = False, then: Then | None =
 def rechecks(turn: Turn, lane: int) -> tuple[Move, ...]:
     """Return what is checked again after a hold; who is leaving goes on leaving after it (R4)."""
     at_hand = turn.lane(lane)
-    own = at_hand.queue if at_hand.then in LEAVING else turn.node(at_hand.node).rechecks
-    return (*acted_moves(turn, lane), *own)
+    if at_hand.then in LEAVING:
+        return with_acted(turn, lane, at_hand.queue, at_hand.node)
+    own = (*at_hand.owed, *turn.node(at_hand.node).rechecks)
+    return with_acted(turn, lane, tuple(dict.fromkeys(own)), at_hand.node)
 
 
-def checks_owed(turn: Turn, lane: int) -> tuple[Move, ...]:
-    """Return the re-checks that a lane still owes, since a person was asked about it first."""
-    at = turn.lane(lane).at
-    # The rest of a recovery that was broken off is no check: it begins anew.
-    return () if isinstance(at, Stopped) and at.in_move else turn.lane(lane).queue
+def check_failed(lane: Lane) -> bool:
+    """Tell whether a lane stands because what it owes could not be checked."""
+    at = lane.at
+    is_faulted = isinstance(at, Stopped) and at.phase is StepPhase.FAULTED and at.in_move
+    return is_faulted and bool(lane.owed)
 
 
 def must_ask(turn: Turn, lane: int) -> bool:
@@ -87,13 +92,24 @@ def must_ask(turn: Turn, lane: int) -> bool:
     return rule_for(turn, at_hand.node, at.fault).then is not Exhausted.HOLD
 
 
-def acted_moves(turn: Turn, lane: int) -> tuple[Move, ...]:
-    """Return what an arm must check again for the interlocks that have acted."""
+def with_acted(turn: Turn, lane: int, moves: tuple[Move, ...], node: int) -> tuple[Move, ...]:
+    """Return moves of an arm behind what it must check again for interlocks that have acted.
+
+    Before the joint is looked at its tool comes off, and on again afterwards; who is leaving takes
+    it off anyway.
+    """
     # The hoist has no tool to check; what an interlock wants checked is about the arms.
-    if not turn.plan.parties[lane].is_arm:
-        return ()
-    found = [move for index in turn.state.acted for move in turn.plan.interlocks[index].rechecks]
-    return tuple(dict.fromkeys(found))
+    acted = turn.state.acted if turn.plan.parties[lane].is_arm else ()
+    found = [move for index in acted for move in turn.plan.interlocks[index].rechecks]
+    if not found:
+        return moves
+    if turn.lane(lane).then in LEAVING:
+        return (*moves, *(move for move in dict.fromkeys(found) if move not in moves))
+    off, on = turn.plan.tool_on.get(node, ToolOn())
+    owed = (move for move in moves if move.is_check)
+    # A check that is owed twice is made once; other moves are made as often as they are queued.
+    checks = tuple(dict.fromkeys((*off, *found, *on, *owed)))
+    return (*checks, *(move for move in moves if not move.is_check))
 
 
 def start_over(turn: Turn, lane: int, at: Recovering) -> None:
@@ -126,6 +142,8 @@ def exhaust(turn: Turn, lane: int) -> None:
     words = f"{turn.node(at_hand.node).name}: {fault}"
     if at_hand.unknown:
         raise_prompt(turn, lane, UNKNOWN_OUTCOME)
+    elif check_failed(at_hand):
+        raise_prompt(turn, lane, CHECK_OWED)
     elif rule.then is Exhausted.ASK:
         require(rule.prompt >= 0, "R5", f"rule for {rule.fault} asks without a prompt")
         raise_prompt(turn, lane, rule.prompt)

@@ -89,6 +89,8 @@ class CoreFault(StrEnum):
     """Nobody knows what became of a command."""
     PARTNER_BY_HAND = "partner_by_hand"
     """A side may not pull alone, the other's bolt having been done by hand."""
+    CHECK_OWED = "check_owed"
+    """No fault of a step: what is to be checked again could not be."""
     HOLD_POINT = "hold_point"
     """No fault: a lane waits at a hold point for a person."""
 
@@ -220,7 +222,7 @@ class Stopped(NamedTuple):
     then: Then = Then.NEXT_ATTEMPT
     unknown: bool = False
     in_move: bool = False
-    """It was a move of a recovery: what is queued is the rest of it and no check still owed."""
+    """It was a move of a recovery: of what is queued only the checks are still owed."""
 
 
 class Asked(NamedTuple):
@@ -293,6 +295,11 @@ class Lane(NamedTuple):
         """Moves to make before the node at hand goes on."""
         at = self.at
         return at.queue if isinstance(at, Queued) else ()
+
+    @property
+    def owed(self) -> tuple[Move, ...]:
+        """What must still be checked again before the side does anything else."""
+        return tuple(move for move in self.queue if move.is_check)
 
     @property
     def then(self) -> Then:

@@ -16,12 +16,14 @@ from coordinator.core.events import (
     StepAllowed,
 )
 from coordinator.core.plan import Mode, Plan
+from coordinator.core.prompts import BUILT_IN, name_of
+from coordinator.core.prompts import UNKNOWN_OUTCOME as UNKNOWN_KIND
 from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.explain import waiting_for_step
 from coordinator.wire.messages import Message
 
-UNKNOWN_OUTCOME = "unknown_outcome"
+UNKNOWN_OUTCOME = BUILT_IN[UNKNOWN_KIND]
 """Name of the built-in question about a command whose end nobody knows."""
 PATIENCE_US = 1_000_000
 """Chosen: a person who presses again waits about a second."""
@@ -266,7 +268,7 @@ class OperatorScript:
     def _answer_to(self, prompt: OpenPrompt) -> ScriptedAnswer | None:
         if prompt.number in self._answered:
             return None
-        name = UNKNOWN_OUTCOME if prompt.prompt < 0 else self._plan.prompts[prompt.prompt].name
+        name = name_of(self._plan, prompt.prompt)
         return next((answer for answer in self._answers if answer.prompt == name), None)
 
     def _use(self, call: PersonEvent, entry: object, now_us: int) -> None:

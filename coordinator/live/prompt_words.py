@@ -5,6 +5,7 @@ Units: by the ends of the names of what was measured.
 
 from coordinator.core.effects import RaisePrompt
 from coordinator.core.plan import Option, Plan
+from coordinator.core.prompts import CHECK_OWED, UNKNOWN_OUTCOME
 
 NEXT = {
     Option.AGAIN: "makes the recovery moves and tries once more",
@@ -18,6 +19,11 @@ NEXT = {
     Option.ABORT: "ends the procedure where it stands",
 }
 """What an answer does where the author has not put it into words."""
+BUILT_IN_WORDS = {
+    UNKNOWN_OUTCOME: "nobody knows how it ended; look, then say",
+    CHECK_OWED: "what must be checked again before it goes on could not be; look, then say",
+}
+"""What is asked where no file puts it into words."""
 _UNITS = {"_nm": "N·m", "_pa": "Pa", "_rad": "rad", "_m": "m", "_n": "N", "_s": "s"}
 
 
@@ -52,13 +58,21 @@ def option_words(plan: Plan, raised: RaisePrompt) -> list[str]:
     ]
 
 
+def asked_words(plan: Plan, prompt: int) -> str:
+    """Return what is asked, in the author's words or, where no file asks it, in ours."""
+    return BUILT_IN_WORDS.get(prompt) or plan.prompts[prompt].text
+
+
+def caution_of(plan: Plan, prompt: int) -> str:
+    """Return the caution to read before anything is done about it."""
+    if prompt in BUILT_IN_WORDS:
+        return "WARNING: the arm may still hold its tool; stay outside the line."
+    return plan.prompts[prompt].caution
+
+
 def prompt_words(plan: Plan, raised: RaisePrompt) -> str:
     """Return the lines of a prompt: what is asked, the caution, the evidence, the answers."""
-    if raised.prompt < 0:
-        asked = "nobody knows how it ended; look, then say"
-        caution = "WARNING: the arm may still hold its tool; stay outside the line."
-    else:
-        asked, caution = plan.prompts[raised.prompt].text, plan.prompts[raised.prompt].caution
+    asked, caution = asked_words(plan, raised.prompt), caution_of(plan, raised.prompt)
     lines = [f"{prompt_title(plan, raised)}: {asked}", *([caution] if caution else [])]
     if raised.evidence:
         lines.append(f"measured: {evidence_words(raised.evidence)}")

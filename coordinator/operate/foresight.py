@@ -13,6 +13,7 @@ from dataclasses import replace
 from coordinator.core.effects import Effect, RaisePrompt
 from coordinator.core.events import Event, PromptAnswered
 from coordinator.core.plan import Plan
+from coordinator.core.prompts import name_of
 from coordinator.core.state import State
 from coordinator.operate.look_ahead_process import ASKED, FORESEEN, Asked
 
@@ -61,7 +62,7 @@ class Foresight:
         await asyncio.gather(*self._tasks, return_exceptions=True)
 
     def _name(self, prompt: int) -> str:
-        return self._plan.prompts[prompt].name if prompt >= 0 else "unknown_outcome"
+        return name_of(self._plan, prompt)
 
     async def _look(self, raised: RaisePrompt) -> None:
         node = self._plan.nodes[raised.node].name

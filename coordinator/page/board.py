@@ -29,6 +29,7 @@ from coordinator.live.caps_words import caps_words
 from coordinator.live.explain import explain, steps_done
 from coordinator.live.hold_stories import HoldStories
 from coordinator.live.interlock_words import interlock_standing, interlock_words, reason_words
+from coordinator.live.prompt_words import asked_words, caution_of
 from coordinator.live.pull_words import Pull, pull_of
 from coordinator.sequence import JointFigures
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
@@ -343,10 +344,8 @@ class Board:
             "side": side,
             "step": self._plan.nodes[raised.node].name,
             "fault": raised.fault,
-            "text": known.text if known else "Nobody knows how it ended; look, then say.",
-            "caution": known.caution
-            if known
-            else "WARNING: the arm may still hold its tool; stay outside the line.",
+            "text": asked_words(self._plan, raised.prompt),
+            "caution": caution_of(self._plan, raised.prompt),
             "owner": next(
                 (one.owner for one in self._state.prompts if one.number == raised.number), ""
             ),

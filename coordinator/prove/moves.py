@@ -31,7 +31,7 @@ from coordinator.core.events import (
 )
 from coordinator.core.interlocks import unmet_to_start
 from coordinator.core.plan import InterlockKind, Option, Plan
-from coordinator.core.prompts import options_of
+from coordinator.core.prompts import name_of, options_of
 from coordinator.core.state import (
     AT_BARRIER,
     AT_WORK,
@@ -56,7 +56,6 @@ from coordinator.prove.stand_ins import (
 )
 
 PERSON = "somebody"
-UNKNOWN = "unknown_outcome"
 """How the built-in question about an unknown outcome is called in the answers of a case."""
 PUT_TOGETHER = (*HOLDING, Phase.HELD, Phase.RESTARTING)
 
@@ -313,7 +312,7 @@ class Moves:
                 torque_nm = check_torque_nm(turn, opened)
                 event = PromptAnswered(NOW_US, opened.number, option, PERSON, torque_nm)
                 ends = option in (Option.HOLD, Option.ABORT, Option.LEAVE)
-                asked = self._plan.prompts[opened.prompt].name if opened.prompt >= 0 else UNKNOWN
+                asked = name_of(self._plan, opened.prompt)
                 words = f"a person answers {option} to {asked}"
                 yield Step(words, (event,), opened.lane, person=ends)
         if node.state.phase == "held":

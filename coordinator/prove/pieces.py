@@ -14,7 +14,7 @@ Source: symmetry reduction, Clarke, Grumberg, Peled, Model Checking, 1999, chapt
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from coordinator.core.plan import Move, Node, NodeKind, Plan
+from coordinator.core.plan import Move, Node, NodeKind, Plan, ToolOn
 from coordinator.prove.own import Marks, Own
 from coordinator.sequence.compiler.own_properties import moves_of
 
@@ -44,6 +44,11 @@ Origin = tuple[str, int]
 def look_of(move: Move) -> MoveLook:
     """Return what the core reads of a move."""
     return move.action, move.timeout_us, move.no_progress_us, move.on_hold, move.zone
+
+
+def _tool_moves(plan: Plan, node: int) -> tuple[Move, ...]:
+    off, on = plan.tool_on.get(node, ToolOn())
+    return (*off, *on)
 
 
 class Pieces:
@@ -177,6 +182,11 @@ class Pieces:
                 for number, node in nodes
                 for at, move in enumerate(moves_of(self._plan.nodes[node]))
             }
+            known |= {
+                (f"tool at {number}", at): move
+                for number, node in nodes
+                for at, move in enumerate(_tool_moves(self._plan, node))
+            }
             known |= {("leave", at): one for at, one in enumerate(self._leave_before(lane, place))}
             checks = (move for one in self._plan.interlocks for move in one.rechecks)
             known |= {("recheck", at): move for at, move in enumerate(checks)}
@@ -258,6 +268,7 @@ class Pieces:
             node.permissives,
             tuple(look_of(move) for move in node.rechecks),
             tuple(look_of(move) for move in node.leave),
+            tuple(look_of(move) for move in _tool_moves(self._plan, index)),
             self._goes_back_beyond(lane, place, node),
             node.record is not None,
             node.span >= 0,

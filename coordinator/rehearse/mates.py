@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from coordinator.core.events import Act as Deed
 from coordinator.core.plan import NodeKind, Option, Plan
-from coordinator.live.operator import UNKNOWN_OUTCOME
+from coordinator.core.prompts import BUILT_IN
 from coordinator.sequence import People
 from coordinator.sequence.cases.case import Act, Answer
 
@@ -43,7 +43,7 @@ def releases(plan: Plan) -> tuple[Releasing, ...]:
 def helping(plan: Plan) -> People:
     """Return people who answer `again`, or release; who reset and restart; who end a pause."""
     points = [one.prompt for one in releases(plan)]
-    names = [*(prompt.name for prompt in plan.prompts), UNKNOWN_OUTCOME]
+    names = [*(prompt.name for prompt in plan.prompts), *BUILT_IN.values()]
     answers = [
         Answer(name, Option.RELEASE if name in points else Option.AGAIN, "mate", after_us=LOOKS_US)
         for name in names

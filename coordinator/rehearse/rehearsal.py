@@ -14,7 +14,7 @@ from coordinator.core.state import ENDED, OpenPrompt, State
 from coordinator.live.coordinator import Coordinator, Listener, Observers, Proof
 from coordinator.live.explain import waiting_for_step
 from coordinator.live.operator import UNATTENDED, OperatedCoordinator, OperatorScript
-from coordinator.live.prompt_words import evidence_words
+from coordinator.live.prompt_words import asked_words, evidence_words
 from coordinator.rehearse.look_ahead import ConsideredScript, LookAhead, Outlook
 from coordinator.rehearse.simulated import Simulation, to_causes
 from coordinator.sequence import Case, Loaded, People
@@ -190,7 +190,7 @@ class _Noter:
 
     def _asked(self, effect: RaisePrompt) -> Notify:
         node = self._plan.nodes[effect.node].name
-        asked = self._plan.prompts[effect.prompt].text if effect.prompt >= 0 else "outcome unknown"
+        asked = asked_words(self._plan, effect.prompt)
         options = ", ".join(effect.options)
         measured = evidence_words(effect.evidence)
         text = f"prompt {effect.number}, {node}: {asked} ({options})"

@@ -19,10 +19,11 @@ from coordinator.campaign.oracles import ORACLES
 from coordinator.campaign.vocabulary import Kind, Vocabulary
 from coordinator.core.effects import Effect
 from coordinator.core.events import Act, Event
+from coordinator.core.prompts import BUILT_IN
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Proof
 from coordinator.live.hurry import hurried
-from coordinator.live.operator import UNATTENDED, UNKNOWN_OUTCOME, OperatorScript
+from coordinator.live.operator import UNATTENDED, OperatorScript
 from coordinator.live.reviving import RevivingCoordinator
 from coordinator.rehearse.mates import releases
 from coordinator.rehearse.simulated import Simulation, to_causes
@@ -297,7 +298,7 @@ def vocabulary_of(loaded: Loaded) -> Vocabulary:
         bolt_count=loaded.joint.bolt_count,
         about_bolts=tuple(prompt.name for prompt in loaded.plan.prompts),
         torques_nm=_torques_nm(loaded),
-        prompts=(*(prompt.name for prompt in loaded.plan.prompts), UNKNOWN_OUTCOME),
+        prompts=(*(prompt.name for prompt in loaded.plan.prompts), *BUILT_IN.values()),
     )
 
 

@@ -4,10 +4,11 @@ from collections.abc import Iterator
 
 from coordinator.core.pairing import waits_for_partner
 from coordinator.core.plan import Plan
-from coordinator.core.prompts import options_of
+from coordinator.core.prompts import name_of, options_of
 from coordinator.core.state import ENDED, Lane, OpenPrompt, Timer
 from coordinator.core.turn import Turn
 from coordinator.live.explain import LaneWords, explain
+from coordinator.live.prompt_words import asked_words
 from coordinator.prove.alone import owes_hold
 from coordinator.prove.canonical import NOW_US
 from coordinator.prove.monitors import Standing, Violation, happened_at
@@ -86,10 +87,7 @@ def _state(lane: Lane, words: LaneWords, step: str) -> str:
 
 def _asked(turn: Turn, opened: OpenPrompt) -> str:
     """Return what is asked, by its name and in its words, and what may be answered."""
-    name, text = "unknown_outcome", "nobody knows how it ended; look, then say"
-    if opened.prompt >= 0:
-        prompt = turn.plan.prompts[opened.prompt]
-        name, text = prompt.name, prompt.text
+    name, text = name_of(turn.plan, opened.prompt), asked_words(turn.plan, opened.prompt)
     options = ", ".join(options_of(turn, opened)) or "nothing"
     return f"an answer to prompt {opened.number}, {name}: '{text}'; may be answered: {options}"
 

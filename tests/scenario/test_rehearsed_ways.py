@@ -7,6 +7,7 @@ import pytest
 
 from coordinator.core.events import Act as Deed
 from coordinator.core.plan import Option
+from coordinator.core.prompts import BUILT_IN
 from coordinator.prove.monitors import Happened, Violation
 from coordinator.rehearse.counterexamples import tried
 from coordinator.rehearse.mates import TIMES, helping, releases
@@ -81,4 +82,4 @@ def test_people_who_help_release_points_and_answer_again_elsewhere() -> None:
     assert points
     said = {one.prompt: one.answer for one in people.answers}
     assert {name for name, answer in said.items() if answer == Option.RELEASE} == points
-    assert len(people.answers) == TIMES * (len(plan.prompts) + 1)
+    assert len(people.answers) == TIMES * (len(plan.prompts) + len(BUILT_IN))

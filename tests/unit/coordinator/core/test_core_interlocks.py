@@ -50,7 +50,7 @@ def test_reset_moves_nothing_and_restart_names_what_is_checked_again() -> None:
     assert world.state.phase == "held"
     world.act(Act.RESTART)
     run_until(world, lambda: world.state.phase == "running")
-    assert words_of(world, "rechecks")[-1] == "checked again: fore: locate; aft: locate"
+    assert words_of(world, "rechecks")[-1] == "to check again: fore: locate; aft: locate"
 
 
 def test_first_trip_to_act_is_the_one_that_is_named() -> None:
