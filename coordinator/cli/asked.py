@@ -14,6 +14,7 @@ from coordinator.cli.options import (
     CapSpeed,
     CapTorque,
     CaseFile,
+    HoldFrom,
     JointFile,
     LookAhead,
     ModeWord,
@@ -89,6 +90,7 @@ class RunAsked(Going):
     page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False
     page_at: PageAt = "127.0.0.1:8080"
     operators: Operators = None
+    hold_from: HoldFrom = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +116,7 @@ class ResumeAsked:
     page: Annotated[bool, typer.Option("--page", help="Serve the live page.")] = False
     page_at: PageAt = "127.0.0.1:8080"
     operators: Operators = None
+    hold_from: HoldFrom = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -65,6 +65,14 @@ PageAt = Annotated[str, typer.Option("--page-at", help="HOST:PORT of the page; p
 Operators = Annotated[
     Path | None, typer.Option("--operators", help="Who may act on the page; nobody without it.")
 ]
+HoldFrom = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--hold-from",
+        metavar="ADDRESS",
+        help="Console whose page may hold without sign-in, by its address; several times.",
+    ),
+]
 Broker = Annotated[
     str | None,
     typer.Option(

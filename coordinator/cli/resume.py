@@ -188,7 +188,8 @@ def _page_of(asked: ResumeAsked, head: Head, sequence: Path, joint: Path | None)
     if not asked.page:
         return None
     place = asked.records or str(asked.out)
-    return PageWish(asked.page_at, asked.operators, place, sequence, joint, head.seed)
+    consoles = tuple(asked.hold_from or ())
+    return PageWish(asked.page_at, asked.operators, place, sequence, joint, head.seed, consoles)
 
 
 def _causes_of(folder: Path) -> tuple[Cause, ...]:

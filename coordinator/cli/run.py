@@ -89,7 +89,8 @@ def _page(path: Path, asked: RunAsked) -> PageWish | None:
     if not asked.page:
         return None
     place = asked.records or str(asked.out)
-    return PageWish(asked.page_at, asked.operators, place, path, asked.joint, asked.seed)
+    consoles = tuple(asked.hold_from or ())
+    return PageWish(asked.page_at, asked.operators, place, path, asked.joint, asked.seed, consoles)
 
 
 def _book(asked: RunAsked, loaded: Loaded) -> Path:

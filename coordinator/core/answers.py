@@ -36,6 +36,9 @@ from coordinator.core.state import (
 )
 from coordinator.core.turn import Turn
 
+ANSWERED_KEPT = 8
+"""Chosen: more than are open at once in any plan; only words come of it."""
+
 
 class _Answer(NamedTuple):
     """An answer that counts."""
@@ -54,12 +57,14 @@ def take(turn: Turn, event: PromptTaken) -> None:
     """Make an open prompt a person's own; a later person may take it over, and that is noted."""
     prompts = turn.state.prompts
     opened = next((one for one in prompts if one.number == event.prompt), None)
-    if opened is not None:
-        taken = opened._replace(owner=event.who)
-        turn.change(prompts=tuple(taken if one is opened else one for one in prompts))
-        before = f" from {opened.owner}" if opened.owner else ""
-        text = f"{event.who} takes prompt {event.prompt}{before}"
-        turn.notify("note", "taken", text, party=opened.lane)
+    if opened is None:
+        turn.refuse("answer_late", f"take by {event.who}: prompt {event.prompt} is not open")
+        return
+    taken = opened._replace(owner=event.who)
+    turn.change(prompts=tuple(taken if one is opened else one for one in prompts))
+    before = f" from {opened.owner}" if opened.owner else ""
+    text = f"{event.who} takes prompt {event.prompt}{before}"
+    turn.notify("note", "taken", text, party=opened.lane)
 
 
 def answer(turn: Turn, event: PromptAnswered) -> None:
@@ -67,15 +72,18 @@ def answer(turn: Turn, event: PromptAnswered) -> None:
     opened = next((p for p in turn.state.prompts if p.number == event.prompt), None)
     words = f"answer '{event.option}' by {event.who}"
     if opened is None:
-        text = f"{words}: prompt {event.prompt} is not open"
-        turn.notify("warning", "answer_late", text)
+        who = dict(turn.state.answered).get(event.prompt)
+        why = "is not open any more" if who is None else f"was answered by {who} already"
+        turn.refuse("answer_late", f"{words}: prompt {event.prompt} {why}")
         return
     unsuitable = _unsuitable(turn, opened, event)
     if unsuitable:
-        turn.notify("warning", "answer_unknown", f"{words}: {unsuitable}")
+        turn.refuse("answer_unknown", f"{words}: {unsuitable}; the prompt stays open")
         return
     turn.notify("note", "answered", f"{event.who} answers {event.option}", party=opened.lane)
     close_prompt(turn, opened)
+    if event.call:
+        turn.change(answered=(*turn.state.answered, (event.prompt, event.who))[-ANSWERED_KEPT:])
     # The person has looked: from here on it is known what became of the command (R3).
     turn.put_at(opened.lane, asked_at(turn, opened.lane)._replace(unknown=False))
     done_by = event.done_by or event.who
@@ -86,7 +94,7 @@ def _unsuitable(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> str:
     """Return why an answer does not count, empty if it does."""
     # Asked anew: what was offered when the question was raised may not apply any more.
     if event.option not in options_of(turn, opened):
-        return "not among the options"
+        return f"not among the options, which are {', '.join(options_of(turn, opened))}"
     # Two people who answer one question differently would each believe to have been heard.
     if opened.owner and opened.owner != event.who:
         return f"prompt {opened.number} is {opened.owner}'s; take it over first"

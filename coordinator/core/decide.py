@@ -11,15 +11,14 @@ from operator import itemgetter
 from typing import assert_never
 
 from coordinator.core import (
-    answers,
     barriers,
+    calls,
     commands,
     events,
     faults,
     holds,
     interlocks,
     lanes,
-    modes,
     overrides,
     pairing,
     procedure,
@@ -136,14 +135,8 @@ def _take(turn: Turn, event: Event) -> bool:
             if not interlocks.see_signal(turn, event):
                 return False
             interlocks.watch(turn)
-        case events.OperatorActed():
-            # What a person is refused for must be so now, not when the last timer ran.
-            interlocks.forget_old_signals(turn)
-            procedure.act(turn, event)
-        case events.PromptAnswered():
-            answers.answer(turn, event)
-        case events.PromptTaken():
-            answers.take(turn, event)
+        case events.PersonAct():
+            calls.take(turn, event)
         case events.PartyHeld(_, party, number):
             lanes.stands(turn, party, number)
         case events.PartyReady(_, party, number):
@@ -153,15 +146,6 @@ def _take(turn: Turn, event: Event) -> bool:
         case events.MessagesMissed():
             commands.ask_early(turn, event)
             return False
-        case events.ModeSet():
-            modes.set_mode(turn, event)
-        case events.StepAllowed():
-            modes.allow(turn, event)
-        case events.OverrideSet():
-            overrides.set_override(turn, event)
-        case events.OverrideEnded():
-            overrides.end_override(turn, event)
-            interlocks.watch(turn)
         case events.Resumed():
             procedure.take_up(turn)
         case _:

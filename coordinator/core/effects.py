@@ -107,6 +107,18 @@ class WriteRecord:
     """The person who did it by hand, or put in another bolt."""
 
 
+CallOutcome = Literal["done", "refused", "late", "repeated"]
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerCall:
+    """The answer to one call of a person, shown where it was made."""
+
+    call: str
+    outcome: CallOutcome
+    text: str
+
+
 @dataclass(frozen=True, slots=True)
 class Notify:
     """Something a person should be able to read afterwards."""
@@ -130,4 +142,5 @@ Effect = (
     | WithdrawPrompt
     | WriteRecord
     | Notify
+    | AnswerCall
 )

@@ -150,15 +150,25 @@ class SignalSeen:
     value: bool | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonAct:
+    """What every act of a person carries besides: the call that waits for its answer."""
+
+    call: str = ""
+    """Unique in the run, given by the console; empty where nobody waits for an answer."""
+    expires_us: int = 0
+    """Until when it counts; 0 for ever."""
+
+
 @dataclass(frozen=True, slots=True)
-class OperatorActed:
+class OperatorActed(PersonAct):
     at_us: int
     act: Act
     who: str
 
 
 @dataclass(frozen=True, slots=True)
-class PromptAnswered:
+class PromptAnswered(PersonAct):
     at_us: int
     prompt: int
     """Number of the open prompt, not of its kind."""
@@ -171,7 +181,7 @@ class PromptAnswered:
 
 
 @dataclass(frozen=True, slots=True)
-class PromptTaken:
+class PromptTaken(PersonAct):
     """A person makes an open prompt their own."""
 
     at_us: int
@@ -180,14 +190,14 @@ class PromptTaken:
 
 
 @dataclass(frozen=True, slots=True)
-class ModeSet:
+class ModeSet(PersonAct):
     at_us: int
     mode: str
     who: str
 
 
 @dataclass(frozen=True, slots=True)
-class StepAllowed:
+class StepAllowed(PersonAct):
     """A person's word for the next step, outside automatic mode; `party` -1 for all."""
 
     at_us: int
@@ -196,7 +206,7 @@ class StepAllowed:
 
 
 @dataclass(frozen=True, slots=True)
-class OverrideSet:
+class OverrideSet(PersonAct):
     at_us: int
     interlock: int
     who: str
@@ -205,7 +215,7 @@ class OverrideSet:
 
 
 @dataclass(frozen=True, slots=True)
-class OverrideEnded:
+class OverrideEnded(PersonAct):
     at_us: int
     interlock: int
     who: str

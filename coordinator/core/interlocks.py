@@ -95,7 +95,7 @@ def reset(turn: Turn, who: str) -> None:
     )
     was, names = turn.state.tripped, [interlock.name for interlock in turn.plan.interlocks]
     for name in compress(names, tripped):
-        turn.notify("warning", "reset_refused", f"{name} is still active: not reset")
+        turn.refuse("reset_refused", f"{name} is still active: not reset")
     turn.change(tripped=tripped, first_out=-1 if not any(tripped) else turn.state.first_out)
     done = ", ".join(compress(names, map(ne, was, tripped)))
     if done or not any(was):

@@ -31,7 +31,7 @@ def allow(turn: Turn, event: StepAllowed) -> None:
     is_idle = mode is Mode.AUTOMATIC or turn.state.phase not in DECIDING
     if is_idle or (mode is Mode.MANUAL and event.party not in lanes):
         why = "nothing waits for it" if is_idle else "in manual mode say which lane"
-        turn.notify("warning", "step_refused", f"step by {event.who}: {why}")
+        turn.refuse("step_refused", f"step by {event.who}: {why}")
         return
     for lane in lanes:
         if event.party in (-1, lane):

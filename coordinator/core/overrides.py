@@ -23,7 +23,7 @@ def set_override(turn: Turn, event: OverrideSet) -> None:
     elif not 0 < event.until_us - turn.now_us <= interlock.override_us:
         why_not = f"must end within {interlock.override_us / 1e6:.0f} s"
     if why_not:
-        turn.notify("warning", "override_refused", f"{words}: {why_not}")
+        turn.refuse("override_refused", f"{words}: {why_not}")
         return
     # One override for each interlock: a later one replaces it, and its end with it.
     others = tuple(one for one in turn.state.overrides if one.interlock != event.interlock)
@@ -37,6 +37,9 @@ def end_override(turn: Turn, event: OverrideEnded) -> None:
     """Give an override back before its time; whether anything may move is asked anew."""
     if any(one.interlock == event.interlock for one in turn.state.overrides):
         _drop(turn, event.interlock, f"ended by {event.who}")
+    else:
+        name = turn.plan.interlocks[event.interlock].name
+        turn.refuse("override_refused", f"{name} is not overridden")
 
 
 def expire(turn: Turn) -> None:

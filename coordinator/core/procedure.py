@@ -34,7 +34,7 @@ def act(turn: Turn, event: OperatorActed) -> None:
         interlocks.reset(turn, event.who)
         return
     if not turn.may(kind.value):
-        turn.notify("warning", "act_refused", f"{kind}: not from {turn.state.phase}")
+        turn.refuse("act_refused", f"{kind}: not from {turn.state.phase}")
         return
     if kind in (Act.START, Act.RESTART):
         _set_going(turn, event)
@@ -151,7 +151,7 @@ def _check_first(turn: Turn, lane: int, at: Pending) -> None:
 def _set_going(turn: Turn, event: OperatorActed) -> None:
     unmet = interlocks.unmet_to_start(turn)
     if unmet:
-        turn.notify("warning", "act_refused", f"{event.act}: " + "; ".join(unmet))
+        turn.refuse("act_refused", f"{event.act}: " + "; ".join(unmet))
         return
     is_restart = event.act is Act.RESTART
     trigger: Trigger = "restart" if is_restart else "start"

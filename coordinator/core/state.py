@@ -395,3 +395,7 @@ class State(NamedTuple):
     overrides: tuple[Override, ...] = ()
     acted: tuple[int, ...] = ()
     """Interlocks with re-checks that have acted since the procedure ran last."""
+    calls: tuple[str, ...] = ()
+    """The last calls of people that were taken; motion never reads them (P9)."""
+    answered: tuple[tuple[int, str], ...] = ()
+    """The last prompts that were answered by a call, and by whom: told to who comes second."""

@@ -84,6 +84,8 @@ class _Changes(TypedDict, total=False):
     mode: Mode
     overrides: tuple[Override, ...]
     acted: tuple[int, ...]
+    calls: tuple[str, ...]
+    answered: tuple[tuple[int, str], ...]
 
 
 class InvariantViolation(Exception):  # noqa: N818 (it is no error of the user's)
@@ -109,13 +111,15 @@ def _met(phase: MeetingPhase, *by: MeetingTrigger) -> MeetingPhase:
 class Turn:
     """The plan, the time, the state so far and the effects so far."""
 
-    __slots__ = ("effects", "now_us", "plan", "state")
+    __slots__ = ("effects", "now_us", "plan", "refusals", "state")
 
     def __init__(self, plan: Plan, state: State, now_us: int) -> None:
         self.plan = plan
         self.state = state
         self.now_us = now_us
         self.effects: list[Effect] = []
+        self.refusals: tuple[str, ...] = ()
+        """Every reason why an act of a person does not count."""
 
     def emit(self, effect: Effect) -> None:
         self.effects.append(effect)
@@ -124,6 +128,11 @@ class Turn:
         self, severity: Severity, kind: str, text: str, *, party: int = -1, node: int = -1
     ) -> None:
         self.effects.append(Notify(severity, kind, text, party, node))
+
+    def refuse(self, kind: str, text: str) -> None:
+        """Say why an act of a person does not count, to all and to whoever waits for its answer."""
+        self.refusals = (*self.refusals, text)
+        self.notify("warning", kind, text)
 
     def lane(self, index: int) -> Lane:
         return self.state.lanes[index]

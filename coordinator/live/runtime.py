@@ -154,14 +154,18 @@ class Runtime:
     def _turn(self, deliveries: Sequence[Delivery], now_us: int) -> list[Message]:
         """Take in what came, let time pass, let operators act; return what is to be sent."""
         coordinator = self._coordinator
-        messages = self._take(deliveries, now_us)
+        calls, self._calls = self._calls, []
+        messages: list[Message] = []
+        # Before all that came over the bus and all other calls: nothing puts a hold off (P8).
+        for call in filter(_is_hold, calls):
+            messages += coordinator.hear(call, now_us)
+        messages += self._take(deliveries, now_us)
         for _ in range(TURNS_MAX):
             due_us = coordinator.next_us()
             if due_us is None or due_us > now_us:
                 break
             messages += coordinator.advance(now_us)
-        calls, self._calls = self._calls, []
-        for call in calls:
+        for call in (one for one in calls if not _is_hold(one)):
             messages += coordinator.hear(call, now_us)
         if self._script is not None and self._leave_us is None:
             messages += play(self._script, coordinator, now_us)
@@ -292,6 +296,10 @@ class Runtime:
         except LinkLost as error:
             # The core learns it as lost parties from the link itself, and asks again later.
             self._on_link(LinkNote(str(error)))
+
+
+def _is_hold(call: PersonEvent) -> bool:
+    return isinstance(call, OperatorActed) and call.act is Act.HOLD
 
 
 @contextlib.contextmanager

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import assert_never, get_args
 
 from coordinator.core.effects import (
+    AnswerCall,
     Effect,
     Notify,
     RaisePrompt,
@@ -236,7 +237,7 @@ def to_outgoing(plan: Plan, effect: Effect, origin_us: int) -> Outgoing | None:
         LocalProtocolError: a move names a hold behaviour that the contract does not know.
     """
     match effect:
-        case RaisePrompt() | WithdrawPrompt() | WriteRecord() | Notify():
+        case RaisePrompt() | WithdrawPrompt() | WriteRecord() | Notify() | AnswerCall():
             return None
         case SendLease(until_us):
             caps = plan.caps

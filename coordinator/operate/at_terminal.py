@@ -1,16 +1,22 @@
 """Join a run to the person at its terminal: what they read, and what they type."""
 
 import contextlib
+from asyncio import get_running_loop
 from collections.abc import Callable, Iterator
 
+from coordinator.core.effects import AnswerCall
 from coordinator.core.events import PersonEvent
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
+from coordinator.live.person_calls import PersonCalls
 from coordinator.operate.live_lines import LiveLines
 from coordinator.operate.screen import Screen
 from coordinator.operate.terminal_prompts import WHO, PromptDesk, TerminalInput
 from coordinator.operate.terminal_words import Words
+
+ANSWER_S = 2.0
+"""Chosen: whoever waits that long for an answer looks whether it was heard at all."""
 
 
 class AtTerminal:
@@ -40,12 +46,13 @@ class AtTerminal:
         self._screen = screen
         self._can_type = can_type
         self._keys = TerminalInput()
+        self._calls = PersonCalls("terminal", now_us)
         self._desk = PromptDesk(Words(plan, WHO, now_us, alarms))
         typed = (lambda: self._keys.typed) if can_type else None
         self._lines = LiveLines(
             plan, state, now_us, screen, desk=self._desk, typed=typed, banner=banner
         )
-        self.listeners = self._desk, self._lines
+        self.listeners = self._desk, self._lines, self._calls
 
     @contextlib.contextmanager
     def used(self, submit: Callable[[PersonEvent], None]) -> Iterator[None]:
@@ -65,5 +72,13 @@ class AtTerminal:
         call = self._desk.read(line)
         if isinstance(call, str):
             self._screen.say(call)
-        else:
-            submit(call)
+            return
+        late = get_running_loop().call_later(
+            ANSWER_S, self._screen.say, f"not answered yet: '{line.strip()}'; the run is busy"
+        )
+
+        def answered(said: AnswerCall) -> None:
+            late.cancel()
+            self._screen.say(f"{said.outcome}: {said.text}")
+
+        submit(self._calls.make(call, answered))

@@ -9,6 +9,7 @@ import json
 import socket
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -138,7 +139,8 @@ async def _serve_run(wish: dict[str, Any]) -> None:
         _say({"failed": str(error)})
         return
     feed = Feed(_say)
-    server = _serving(served_records(str(wish["place"]), feed, Sessions(known)))
+    served = served_records(str(wish["place"]), feed, Sessions(known))
+    server = _serving(replace(served, hold_consoles=tuple(wish["hold_consoles"])))
     serving = asyncio.create_task(server.serve(sockets=[bound]))
     _say({"ready": address_of(bound)})
     expected = asyncio.create_task(

@@ -13,6 +13,7 @@ import json
 import sys
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.live.coordinator import Proof, RecordWriter
 from coordinator.live.link import Link
+from coordinator.live.person_calls import PersonCalls
 from coordinator.operate.signs import signs_by_fault
 from coordinator.operate.terminal_words import HELP, Words
 from coordinator.page.board import Board, Facts
@@ -56,6 +58,8 @@ class PageWish:
     sequence: Path | None = None
     joint: Path | None = None
     seed: int = 1
+    hold_consoles: tuple[str, ...] = ()
+    """Addresses of consoles at which a hold needs no sign-in."""
 
 
 PAGE_WISHES = TypeAdapter(PageWish)
@@ -81,6 +85,7 @@ class RunPage:
         self._now_us = now_us
         self._say = say
         self._process: asyncio.subprocess.Process | None = None
+        self.calls = PersonCalls("page", now_us)
 
     def tapped(self, link: Link) -> Link:
         """Return the link, heard by the page if there is one."""
@@ -175,41 +180,54 @@ class RunPage:
 
     async def _take_calls(self, submit: Callable[[PersonEvent], None]) -> None:
         while asked := await self._read():
-            self._send({"reply": asked["call"], **self.take_call(asked, submit)})
+            self.take_call(asked, submit, partial(self._reply, asked["call"]))
+
+    def _reply(self, number: int, said: dict[str, Any]) -> None:
+        self._send({"reply": number, **said})
 
     def take_call(
-        self, asked: dict[str, Any], submit: Callable[[PersonEvent], None]
-    ) -> dict[str, Any]:
-        """Pass on one call of the page, and return what is replied to it."""
-        if "act" in asked:
-            submit(OperatorActed(0, Act(asked["act"]), asked["who"]))
-            return {"ok": True, "text": f"{asked['act']} is with the coordinator"}
-        if "words" in asked:
-            return self._say_words(asked["words"], asked["who"], submit)
-        number, option, who = asked["prompt"], asked["option"], asked["who"]
-        refusal = self.board.refusal(number, option)
-        if refusal is not None:
-            return {"ok": False, "text": refusal}
-        torque_nm, done_by = asked.get("torque_nm"), asked.get("done_by", "")
-        submit(PromptAnswered(0, number, option, who, torque_nm, done_by))
-        return {"ok": True, "text": f"{option} to prompt {number} is with the coordinator"}
+        self,
+        asked: dict[str, Any],
+        submit: Callable[[PersonEvent], None],
+        reply: Callable[[dict[str, Any]], object],
+    ) -> None:
+        """Pass on one call of the page; the core's answer to it is what is replied."""
+        act = self._act_of(asked)
+        if isinstance(act, dict):
+            reply(act)
+            return
+        pressed_s = asked.get("pressed_s")
+        call = self.calls.make(
+            act,
+            lambda said: reply({"outcome": said.outcome, "text": said.text}),
+            call=f"{asked['who']}-{asked['id']}" if asked.get("id") else "",
+            pressed_us=None if pressed_s is None else round(pressed_s * 1e6),
+        )
+        submit(call)
 
-    def _say_words(
-        self, said: str, who: str, submit: Callable[[PersonEvent], None]
-    ) -> dict[str, Any]:
-        """Do what a person says about modes, steps, overrides, alarms, or a prompt to be theirs."""
+    def _act_of(self, asked: dict[str, Any]) -> PersonEvent | dict[str, Any]:
+        """Return what is asked as an act, or what is replied at once."""
+        who = asked["who"]
+        if "act" in asked:
+            return OperatorActed(0, Act(asked["act"]), who)
+        if "words" in asked:
+            return self._act_of_words(asked["words"], who)
+        torque_nm, done_by = asked.get("torque_nm"), asked.get("done_by", "")
+        return PromptAnswered(0, asked["prompt"], asked["option"], who, torque_nm, done_by)
+
+    def _act_of_words(self, said: str, who: str) -> PersonEvent | dict[str, Any]:
+        """Read what a person says about modes, steps, overrides, alarms, or a prompt."""
         words = said.split()
         match words:
             case ["take", number] if number.isdecimal():
-                submit(PromptTaken(0, int(number), who))
-                return {"ok": True, "text": f"prompt {number} is {who}'s, if it is still open"}
+                return PromptTaken(0, int(number), who)
         found = Words(self._plan, who, self._now_us, self.board.alarms).read(words)
         if found is None:
-            return {"ok": False, "text": f"not understood: '{said}'; {HELP}; take NUMBER"}
+            found = f"not understood: '{said}'; {HELP}; take NUMBER"
         if isinstance(found, str):
-            return {"ok": not found.startswith(("not understood", "minutes is")), "text": found}
-        submit(found)
-        return {"ok": True, "text": f"'{said}' is with the coordinator"}
+            is_refused = found.startswith(("not understood", "minutes is"))
+            return {"outcome": "refused" if is_refused else "done", "text": found}
+        return found
 
     async def _end(self) -> None:
         process = self._process

@@ -189,7 +189,7 @@ class Session:
         page.board.alarms, page.board.stories = alarms, stories
         foresight = Foresight(plan, self._asked(), self._say, page.board.foresee)
         told = AnswersTold(plan, state, self._say), TellStories(stories, self._say)
-        listeners = alarms, *terminal.listeners, *told, page.board
+        listeners = alarms, *terminal.listeners, *told, page.board, page.calls
         written = record_into(store, plan, run, self._origin_us)
         writer = page.recording(written, run, self._origin_us)
         heard_by = (*listeners, foresight) if wishes.look_ahead else listeners

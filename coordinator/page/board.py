@@ -20,7 +20,6 @@ from coordinator.core.events import (
     CommandProgressed,
     Event,
     MessagesMissed,
-    PromptAnswered,
 )
 from coordinator.core.plan import Plan
 from coordinator.core.state import ENDED, CoreFault, State
@@ -93,13 +92,9 @@ class Board:
         self.stories: HoldStories | None = None
         """Listeners of the run, shown here where they are given."""
         self._foreseen: dict[int, list[str]] = {}
-        self._answered: dict[int, str] = {}
-        """Prompt number -> whose answer the core has taken."""
 
     def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
         """Take in one decision."""
-        if isinstance(event, PromptAnswered) and _is_taken(event, self._state, state):
-            self._answered[event.prompt] = event.who
         self._note_time(event)
         if state.phase != self._state.phase:
             text = f"the procedure is {state.phase}" + (f": {state.reason}" if state.reason else "")
@@ -159,20 +154,6 @@ class Board:
     def take_record(self, row: Row, at_us: int) -> None:
         """Take in what was proved about a bolt, and when."""
         self._bolts[int(row["bolt"])] = row, at_us
-
-    def refusal(self, number: int, option: str) -> str | None:
-        """Return why an answer cannot count, None while its prompt is open.
-
-        By the state alone: an answer that the core has refused leaves its prompt open.
-        """
-        raised = self._raised.get(number)
-        if number in self._answered:
-            return f"prompt {number} was answered by {self._answered[number]} already"
-        if raised is None:
-            return f"prompt {number} is not open any more"
-        if option not in raised.options:
-            return f"prompt {number} has no option '{option}', only {', '.join(raised.options)}"
-        return None
 
     def snapshot(self, now_us: int) -> Snapshot:
         """Return everything that the page shows now."""
@@ -431,14 +412,6 @@ class Board:
             if lane.node >= 0 and (record := self._plan.nodes[lane.node].record) is not None
         ]
         return round(max(targets, default=0.0))
-
-
-def _is_taken(event: PromptAnswered, before: State, after: State) -> bool:
-    """Tell whether the core has taken an answer: it has closed the prompt."""
-    was_open, is_open = (
-        any(one.number == event.prompt for one in state.prompts) for state in (before, after)
-    )
-    return was_open and not is_open
 
 
 @dataclass(slots=True)

@@ -13,8 +13,9 @@ from coordinator.page.board import Snapshot
 
 KEEP_ALIVE_S = 10.0
 """Chosen: below the patience of proxies in between."""
-REPLY_S = 5.0
-"""Chosen: the run answers within a decision; later it is gone."""
+REPLY_S = 2.0
+"""Chosen: the run answers within a decision; whoever waits longer must look elsewhere."""
+NOT_ANSWERED = "not answered"
 VIEWERS_MAX = 200
 
 
@@ -74,7 +75,7 @@ class Feed:
     async def call(self, content: dict[str, Any]) -> dict[str, Any]:
         """Send a call to the run and return its reply."""
         if self._send is None:
-            return {"ok": False, "text": "there is no run behind this page"}
+            return {"outcome": "refused", "text": "there is no run behind this page"}
         number = next(self._numbers)
         future = asyncio.get_running_loop().create_future()
         self._waiting[number] = future
@@ -82,7 +83,8 @@ class Feed:
             self._send({"call": number, **content})
             return await asyncio.wait_for(future, REPLY_S)
         except (TimeoutError, OSError):
-            return {"ok": False, "text": "the run does not answer; act at its terminal"}
+            text = f"not answered within {REPLY_S:g} s; look whether it counted, or act at the run"
+            return {"outcome": NOT_ANSWERED, "text": text}
         finally:
             self._waiting.pop(number, None)
 

@@ -6,6 +6,7 @@ from typing import Any
 from coordinator.core.events import Act
 from coordinator.records.rows import RecordFilter
 
+CALL_ID = "^[A-Za-z0-9_-]{1,64}$"
 _TEXT: dict[str, Any] = {"type": "string"}
 _WHOLE: dict[str, Any] = {"type": "integer", "minimum": 0, "maximum": 2**31 - 1}
 _TORQUE: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 2**31 - 1}
@@ -58,9 +59,22 @@ def _filter(name: str) -> dict[str, Any]:
     return {"name": name, "in": "query", "schema": schema}
 
 
+_CALL = {
+    "id": {
+        "type": "string",
+        "pattern": CALL_ID,
+        "description": "its name, the same if it is sent again",
+    },
+    "pressed_s": {
+        **_TORQUE,
+        "description": "the run's time shown last, plus what the caller's own clock has run since; "
+        "what was pressed more than 2 s ago is refused as too late, a hold never",
+    },
+}
 _CALLED = {
-    "202": _answer("given to the coordinator, which decides", _object("text")),
-    "409": _answer("cannot count any more; says why", _object("text")),
+    "200": _answer("the coordinator has done it; says what", _object("outcome", "text")),
+    "409": _answer("refused, too late or taken already; says why", _object("outcome", "text")),
+    "504": _answer("not answered in time; it may count yet", _object("outcome", "text")),
     **_errors(401, 403, 413, 422),
 }
 _FILTERS = [_filter(one.name) for one in fields(RecordFilter)] + [
@@ -86,7 +100,9 @@ DOCUMENT: dict[str, Any] = {
         "/api/session": {
             "get": {
                 "summary": "Who is signed in",
-                "responses": {"200": _answer("it", _object("who", "can_sign_in", "has_run"))},
+                "responses": {
+                    "200": _answer("it", _object("who", "can_sign_in", "can_hold", "has_run"))
+                },
             },
             "post": {
                 "summary": "Sign in; the session comes as a cookie",
@@ -104,7 +120,11 @@ DOCUMENT: dict[str, Any] = {
         "/api/acts": {
             "post": {
                 "summary": "Do something to the procedure",
-                "requestBody": _body(act={"type": "string", "enum": [one.value for one in Act]}),
+                "requestBody": _body(
+                    tuple(_CALL),
+                    act={"type": "string", "enum": [one.value for one in Act]},
+                    **_CALL,
+                ),
                 "responses": _CALLED,
             }
         },
@@ -112,11 +132,12 @@ DOCUMENT: dict[str, Any] = {
             "post": {
                 "summary": "Answer an open prompt; the first answer counts",
                 "requestBody": _body(
-                    ("torque_nm", "done_by"),
+                    ("torque_nm", "done_by", *_CALL),
                     prompt=_WHOLE,
                     option=_TEXT,
                     torque_nm=_TORQUE,
                     done_by=_TEXT,
+                    **_CALL,
                 ),
                 "responses": _CALLED,
             }
@@ -125,7 +146,7 @@ DOCUMENT: dict[str, Any] = {
             "post": {
                 "summary": "Say words as at the terminal: mode, step, override, end, acknowledge, "
                 "shelve, take",
-                "requestBody": _body(words=_TEXT),
+                "requestBody": _body(tuple(_CALL), words=_TEXT, **_CALL),
                 "responses": _CALLED,
             }
         },

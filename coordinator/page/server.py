@@ -8,6 +8,7 @@ passed on.
 import asyncio
 import contextlib
 import json
+import re
 import time
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import asdict, dataclass, fields
@@ -30,8 +31,8 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from coordinator.core.events import Act
-from coordinator.page.feed import VIEWERS_MAX, Feed
-from coordinator.page.openapi import DOCUMENT
+from coordinator.page.feed import NOT_ANSWERED, VIEWERS_MAX, Feed
+from coordinator.page.openapi import CALL_ID, DOCUMENT
 from coordinator.page.operators import Sessions
 from coordinator.page.text_view import to_text
 from coordinator.records.rows import RecordFilter
@@ -45,8 +46,10 @@ PAGE_MAX = 500
 """Chosen: records in one answer of the API."""
 INT_MAX = 2**31 - 1
 _NONE: Mapping[str, type] = {}
-_OF_HANDS: Mapping[str, type] = {"torque_nm": float, "done_by": str}
-"""What an answer may say of work by hand."""
+_CALL: Mapping[str, type] = {"id": str, "pressed_s": float}
+"""What every call may carry: its name where it may come twice, and the run's time at the press."""
+_OF_HANDS: Mapping[str, type] = {"torque_nm": float, "done_by": str, **_CALL}
+"""What an answer may say besides of work by hand."""
 _KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
 _HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; "
@@ -67,6 +70,8 @@ class Served:
     """Opens the record store; None while there is none."""
     certificate: Callable[[str, str], bytes] | None = None
     """Run and ending to a certificate."""
+    hold_consoles: tuple[str, ...] = ()
+    """Addresses from which a hold needs no sign-in, as the site has named them."""
 
 
 def make_app(served: Served) -> Starlette:
@@ -169,6 +174,7 @@ class _Page:
             {
                 "who": self._who(request),
                 "can_sign_in": self._served.sessions.is_possible,
+                "can_hold": self._who(request) is not None or self._is_hold_console(request),
                 "has_run": self._served.feed.has_run,
             }
         )
@@ -193,12 +199,14 @@ class _Page:
         return response
 
     async def act(self, request: Request) -> Response:
-        who = self._require_operator(request)
-        body = await _body(request, {"act": str})
+        body = await _body(request, {"act": str}, _CALL)
         if body["act"] not in [one.value for one in Act]:
             known = ", ".join(one.value for one in Act)
             raise HTTPException(422, f"act is '{body['act']}', must be one of {known}")
-        return await self._call({"act": body["act"], "who": who})
+        # A hold needs nobody's leave where the site has named the console.
+        is_hold = body["act"] == Act.HOLD and self._is_hold_console(request)
+        who = self._who(request) or (f"console {_host_of(request)}" if is_hold else None)
+        return await self._call({**body, "who": who or self._require_operator(request)})
 
     async def answer(self, request: Request) -> Response:
         who = self._require_operator(request)
@@ -207,12 +215,14 @@ class _Page:
 
     async def words(self, request: Request) -> Response:
         who = self._require_operator(request)
-        body = await _body(request, {"words": str})
+        body = await _body(request, {"words": str}, _CALL)
         return await self._call({**body, "who": who})
 
     async def _call(self, content: dict[str, Any]) -> Response:
         reply = await self._served.feed.call(content)
-        return JSONResponse({"text": reply["text"]}, 202 if reply["ok"] else 409)
+        outcome = str(reply["outcome"])
+        status = {"done": 200, NOT_ANSWERED: 504}.get(outcome, 409)
+        return JSONResponse({"outcome": outcome, "text": reply["text"]}, status)
 
     async def runs(self, _: Request) -> Response:
         def read() -> list[dict[str, Any]]:
@@ -277,11 +287,18 @@ class _Page:
     def _who(self, request: Request) -> str | None:
         return self._served.sessions.who(request.cookies.get(COOKIE, ""), time.monotonic())
 
+    def _is_hold_console(self, request: Request) -> bool:
+        return _host_of(request) in self._served.hold_consoles
+
     def _require_operator(self, request: Request) -> str:
         who = self._who(request)
         if who is None:
             raise HTTPException(401, "sign in first; without that the page only shows")
         return who
+
+
+def _host_of(request: Request) -> str:
+    return "" if request.client is None else request.client.host
 
 
 def _without_traces(one: Any) -> dict[str, Any]:
@@ -344,6 +361,8 @@ async def _body(
             raise HTTPException(422, f"{name} must be {'text' if kind is str else 'a number'}")
         if isinstance(body[name], int) and not 0 <= body[name] <= INT_MAX:
             raise HTTPException(422, f"{name} must be 0 to {INT_MAX}")
+        if name == "id" and not re.search(CALL_ID, body[name]):
+            raise HTTPException(422, f"id must fit {CALL_ID}")
         if name in ("option", "words", "done_by") and not body[name].isprintable():
             raise HTTPException(422, f"{name} must be printable text")
     return body

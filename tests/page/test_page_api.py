@@ -20,13 +20,13 @@ PHRASE = "up the string"
 MATE = Operator.of("mate", PHRASE)
 
 
-def app_of(folder: Path, feed: Feed | None = None) -> Any:
+def app_of(folder: Path, feed: Feed | None = None, consoles: tuple[str, ...] = ()) -> Any:
     path = folder / "records.sqlite"
     if not path.exists():
         filled(f"sqlite:///{path}").close()
-    return make_app(
-        Served(feed or Feed(), Sessions({"mate": MATE}), lambda: RecordStore(f"sqlite:///{path}"))
-    )
+    opened = lambda: RecordStore(f"sqlite:///{path}")  # noqa: E731
+    sessions = Sessions({"mate": MATE})
+    return make_app(Served(feed or Feed(), sessions, opened, hold_consoles=consoles))
 
 
 def test_every_endpoint_answers_whatever_it_is_sent(tmp_path: Path) -> None:
@@ -76,6 +76,40 @@ def test_nobody_acts_without_a_session(tmp_path: Path) -> None:
     )
 
     assert (act.status_code, answer.status_code, sent) == (401, 401, [])
+
+
+def test_a_console_that_the_site_has_named_may_hold_without_a_session(tmp_path: Path) -> None:
+    """Whoever stands beside the arms must not first remember a pass phrase; nothing else is let."""
+    sent: list[dict[str, Any]] = []
+    feed = Feed(lambda call: answer(feed, sent, call))
+    asked = [("POST", "/api/acts", {"json": {"act": act}}) for act in ("hold", "restart")]
+
+    named = ask(app_of(tmp_path, feed, ("127.0.0.1",)), *asked, ("GET", "/api/session", None))
+    other = ask(app_of(tmp_path, feed, ("10.0.0.7",)), *asked)
+
+    assert [one.status_code for one in (*named, *other)] == [200, 401, 200, 401, 401]
+    assert named[0].json() == {"outcome": "done", "text": "held by console 127.0.0.1"}
+    assert (named[2].json()["who"], named[2].json()["can_hold"]) == (None, True)
+    assert [(one["act"], one["who"]) for one in sent] == [("hold", "console 127.0.0.1")]
+
+
+def answer(feed: Feed, sent: list[dict[str, Any]], call: dict[str, Any]) -> None:
+    """Answer a call of the page at once, as a run does."""
+    sent.append(call)
+    text = f"held by {call['who']}"
+    said = {"reply": call["call"], "outcome": "done", "text": text}
+    asyncio.get_running_loop().call_soon(feed.take_reply, said)
+
+
+def test_a_call_that_the_run_does_not_answer_is_told_so(tmp_path: Path) -> None:
+    """P7: neither done nor refused may be shown where nobody knows."""
+    consoles = ("127.0.0.1",)
+    (lost,) = ask(
+        app_of(tmp_path, Feed(lambda _: None), consoles),
+        ("POST", "/api/acts", {"json": {"act": "hold"}}),
+    )
+
+    assert (lost.status_code, lost.json()["outcome"]) == (504, "not answered")
 
 
 def test_another_site_cannot_act_with_an_operators_session(tmp_path: Path) -> None:

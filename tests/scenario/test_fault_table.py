@@ -85,11 +85,13 @@ def test_the_table_is_the_catalogue_times_the_sequence(
     assert met == actions
 
 
-def test_a_string_that_moved_under_a_seated_wrench_is_a_persons_to_judge(makeup: Loaded) -> None:
-    """The arm cannot look at the joint past its own tool; it once held for ever at its refusal."""
+def test_a_string_that_moved_under_a_seated_wrench_waits_for_a_person_to_restart(
+    makeup: Loaded,
+) -> None:
+    """H8: after the restart the wrench comes off, and the joint is looked at, before it goes on."""
     modes = fault_modes(makeup, 1, ("string_moves",))
     (mode,) = (one for one in modes if one.node.name == "react bolt 1 round 1")
 
     row = fault_row(makeup, mode, 1)
 
-    assert (row.ends, "a person is asked" in row.response) == ("recovered with a person", True)
+    assert (row.ends, "a person restarts" in row.response) == ("recovered with a person", True)

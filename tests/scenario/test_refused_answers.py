@@ -28,15 +28,17 @@ def test_work_by_hand_without_a_torque_is_refused_and_can_be_answered_again(
 ) -> None:
     """The refusal is told, the prompt stays open, and the right answer counts."""
     number = asked.state.prompts[0].number
-    asked.press(prompt=number, option="by_hand", who="Ada")
+    refused = asked.press(prompt=number, option="by_hand", who="Ada")
 
+    assert refused["outcome"] == "refused"
+    assert "say the check torque with it; the prompt stays open" in refused["text"]
     assert number in [one.number for one in asked.state.prompts]
     assert "say the check torque with it" in asked.text()
     target_nm = asked.plan.nodes[asked.state.prompts[0].node].record
     assert target_nm is not None
     reply = asked.press(prompt=number, option="by_hand", who="Bo", torque_nm=target_nm.target_nm)
 
-    assert reply["ok"], reply
+    assert reply["outcome"] == "done", reply
     assert number not in [one.number for one in asked.state.prompts]
     assert ("by_hand", "Bo") in [(one.effect.outcome, one.effect.who) for one in asked.proofs]
 
@@ -45,12 +47,16 @@ def test_an_answer_by_somebody_else_than_the_owner_locks_nobody_out(asked: ToldC
     """Bo answers what Ada has taken; Ada answers it afterwards all the same."""
     number = asked.state.prompts[0].number
     asked.press(words=f"take {number}", who="Ada")
-    asked.press(prompt=number, option="again", who="Bo")
+    refused = asked.press(prompt=number, option="again", who="Bo")
 
+    assert (refused["outcome"], "is Ada's; take it over first" in refused["text"]) == (
+        "refused",
+        True,
+    )
     assert number in [one.number for one in asked.state.prompts]
     reply = asked.press(prompt=number, option="again", who="Ada")
 
-    assert reply["ok"], reply
+    assert reply["outcome"] == "done", reply
     assert number not in [one.number for one in asked.state.prompts]
 
 
@@ -60,5 +66,40 @@ def test_an_answer_after_one_that_counted_is_told_whose_counted(asked: ToldCell)
     asked.press(prompt=number, option="again", who="Ada")
     late = asked.press(prompt=number, option="abort", who="Bo")
 
-    assert late == {"ok": False, "text": f"prompt {number} was answered by Ada already"}
+    assert late["outcome"] == "refused"
+    assert f"prompt {number} was answered by Ada already" in late["text"]
     assert asked.state.phase == "running"
+
+
+def test_what_was_pressed_on_a_page_that_stood_still_does_nothing_after_the_thaw(
+    asked: ToldCell,
+) -> None:
+    """P9: its age counts from the time that the page showed last; a hold counts all the same."""
+    shown_s = asked.world.now_us / 1e6
+    asked.wait(7.0)
+    late = asked.press(act="pause", who="Ada", pressed_s=shown_s)
+
+    assert (late["outcome"], asked.state.phase) == ("late", "running")
+    assert "too late by 5.0 s, nothing was done" in late["text"]
+    held = asked.press(act="hold", who="Ada", pressed_s=shown_s)
+    assert (held["outcome"], asked.state.phase) == ("done", "holding")
+
+
+def test_a_press_that_is_sent_twice_is_done_once_and_said_so(asked: ToldCell) -> None:
+    """P9: a page that lost its link sends again under the same name."""
+    first = asked.press(act="hold", who="Ada", id="x-1")
+    again = asked.press(act="hold", who="Ada", id="x-1")
+
+    assert (first["outcome"], again["outcome"]) == ("done", "repeated")
+    assert "was taken already" in again["text"]
+
+
+def test_what_is_typed_is_answered_where_it_was_typed(asked: ToldCell) -> None:
+    """P7: an answer that is refused is told with what would be right."""
+    number = asked.state.prompts[0].number
+    asked.press(words=f"take {number}", who="Bo")
+
+    refused = asked.press(prompt=number, option="nonsense", who="Bo")
+
+    assert refused["outcome"] == "refused"
+    assert "not among the options, which are again" in refused["text"]

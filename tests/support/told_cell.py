@@ -63,7 +63,7 @@ class ToldCell:
             Screen(self.lines.append),
             desk=self._desk,
         )
-        listeners = (self.alarms, self._desk, lines, self.stories, self.page.board)
+        listeners = (self.alarms, self._desk, lines, self.stories, self.page.board, self.page.calls)
         observers = Observers(None, self.proofs.append, listeners)
         self.coordinator = Coordinator(self.plan, observers=observers)
         parties = [simulation.party(name) for name in simulation.names]
@@ -122,10 +122,9 @@ class ToldCell:
 
     def press(self, **asked: Any) -> dict[str, Any]:
         """Press something on the page; return what the page replies."""
-        calls: list[PersonEvent] = []
-        reply = self.page.take_call(asked, calls.append)
-        for call in calls:
-            self._take(call)
+        replies: list[dict[str, Any]] = []
+        self.page.take_call(asked, self._take, replies.append)
+        (reply,) = replies
         return reply
 
     def type(self, line: str) -> list[str]:

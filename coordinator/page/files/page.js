@@ -173,9 +173,9 @@ function answer(prompt, option) {
   const given = option === "by_hand" ? $(`torque-${prompt}`).value.trim().replace(",", ".") : "";
   const hands = option === "by_hand" ? $(`hands-${prompt}`).value.trim() : "";
   if (given && !(Number(given) >= 0)) { $("said").textContent = `check torque is '${given}', must be a number`; return; }
-  call("/api/answers", { prompt, option, ...(given ? { torque_nm: Number(given) } : {}), ...(hands ? { done_by: hands } : {}) });
+  press("/api/answers", { prompt, option, ...(given ? { torque_nm: Number(given) } : {}), ...(hands ? { done_by: hands } : {}) });
 }
-function say(words) { return call("/api/words", { words }); }
+function say(words) { return press("/api/words", { words }); }
 function alarms({ list, who: name }) {
   return table(["alarm", "stands", "since", "cause, consequence, what to do", ""], list.map((one) => cells([
     (one.is_first ? "▲ FIRST OUT " : "▲ ") + one.name, one.state.replaceAll("_", " ") + (one.who ? ` by ${one.who}${one.why ? `: ${one.why}` : ""}` : ""),
@@ -201,14 +201,24 @@ function holds(list) {
 }
 function acts(name) {
   return ["start", "pause", "resume", "hold", "reset", "restart", "stop", "abort"].map((act) =>
-    make("button", { type: "button", disabled: !name, onclick: () => call("/api/acts", { act }) }, act));
+    make("button", { type: "button", disabled: !name && !(act === "hold" && session.can_hold), onclick: () => press("/api/acts", { act }) }, act));
 }
 
+// A press counts by the run's time shown last plus this page's own clock since: a wall clock may be
+// wrong, and what was pressed on a page that stood still must not act once it moves again.
+let shownAt = performance.now(), pressed = 0;
+const begun = Math.random().toString(36).slice(2);
+async function press(path, body) {
+  const pressed_s = last ? last.at_s + (performance.now() - shownAt) / 1000 * last.speed : undefined;
+  const id = `${begun}-${++pressed}`, said = $("said");
+  said.textContent = `${body.act || body.words || body.option}: asked, not answered yet`;
+  return call(path, { ...body, id, ...(pressed_s === undefined ? {} : { pressed_s }) });
+}
 async function call(path, body, method) {
   try {
     const answer = await fetch(path, { method: method || "POST", body: body ? JSON.stringify(body) : undefined });
     const said = await answer.json();
-    $("said").textContent = said.text || said.error || "";
+    $("said").textContent = said.outcome ? `${said.outcome}: ${said.text}` : said.error || "";
     if (answer.status === 401) await refreshSession();
     return answer.ok ? said : null;
   } catch { $("said").textContent = "The page is not reached; act at the terminal of the run."; return null; }
@@ -222,7 +232,7 @@ async function refreshSession() {
   $("sign").textContent = who ? "Sign out" : "Sign in";
   $("name").required = $("phrase").required = !who;
   $("live").hidden = !session.has_run;
-  $("acts").hidden = !session.has_run || !who;
+  $("acts").hidden = !session.has_run || !session.can_hold;
   if (last) show(last);
 }
 $("session").addEventListener("submit", async (event) => {
@@ -238,6 +248,7 @@ $("session").addEventListener("submit", async (event) => {
 
 function show(now) {
   last = now;
+  shownAt = performance.now();
   text("title", `${now.sequence}: ${now.joint}`);
   $("banner").hidden = false;
   text("banner", [`${now.banner}${now.speed !== 1 ? ` ×${now.speed}` : ""}`, now.caps.replace(/: $/, ""),

@@ -249,7 +249,8 @@ def test_every_field_of_a_plan_is_one_that_is_compared() -> None:
     """CP1: A field that is added to the plan must be compared too, or `the same` becomes a lie.
 
     Not to be compared are caps, which are of a run and not of its files, loops, which stand in
-    the names of the steps as well, and what the plan works out of its own fields.
+    the names of the steps as well, and what the plan works out of its own fields; `is_check` says
+    where a move stands, among re-checks, which are compared.
     """
     known = {
         Plan: "name parties nodes lanes barriers spans interlocks signals zones prompts timing"
@@ -257,7 +258,7 @@ def test_every_field_of_a_plan_is_one_that_is_compared() -> None:
         Party: "name is_arm",
         Node: "name lane kind after barrier move rules windows exceptions permissives rechecks"
         " leave loops span record prompt is_witness origin",
-        Move: "action parameters timeout_us no_progress_us on_hold zone",
+        Move: "action parameters timeout_us no_progress_us on_hold zone is_check",
         Rule: "fault attempts recover again_from then prompt",
         Barrier: "name lanes nodes next_nodes timeout_us window_us span",
         Span: "name opens closes lanes nodes balance_nm stop_us",

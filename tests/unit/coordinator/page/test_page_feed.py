@@ -2,7 +2,7 @@
 
 import asyncio
 
-from coordinator.page.feed import Feed
+from coordinator.page.feed import NOT_ANSWERED, Feed
 
 
 def test_a_viewers_line_ends_with_the_run_after_the_last_snapshot() -> None:
@@ -56,14 +56,12 @@ def test_every_call_is_answered_by_the_run_or_for_it() -> None:
         calling = asyncio.create_task(feed.call({"act": "hold"}))
         while not sent:
             await asyncio.sleep(0)
-        feed.take_reply({"reply": sent[0]["call"], "ok": True, "text": "holding"})
+        feed.take_reply({"reply": sent[0]["call"], "outcome": "done", "text": "holding"})
         return [await calling, await Feed(gone).call({}), await Feed().call({})]
 
     answered, lost, alone = asyncio.run(call())
 
     assert answered["text"] == "holding"
-    assert (lost["ok"], lost["text"]) == (
-        False,
-        "the run does not answer; act at its terminal",
-    )
-    assert (alone["ok"], alone["text"]) == (False, "there is no run behind this page")
+    assert (lost["outcome"], alone["outcome"]) == (NOT_ANSWERED, "refused")
+    assert str(lost["text"]).startswith("not answered within 2 s")
+    assert alone["text"] == "there is no run behind this page"
