@@ -44,7 +44,7 @@ from coordinator.wire.messages import (
     Trace,
 )
 from coordinator.wire.ordinals import Ordinals
-from coordinator.wire.topics import COORDINATOR
+from coordinator.wire.topics import COORDINATOR, FLOOR, impersonation
 
 _TRACED = (Finished, Faulted, Interrupted)
 _OVER = (*_TRACED, Refused)
@@ -146,6 +146,7 @@ class Coordinator:
         self._sequence = 0
         self._now_us = origin_us
         self._ordinals = Ordinals()
+        self._known = {COORDINATOR, FLOOR, *(party.name for party in plan.parties)}
         self.gaps = GapWatch(plan)
         self._traces: dict[tuple[str, int], Trace] = {}
         self.is_resumed = progress is not None
@@ -244,15 +245,15 @@ class Coordinator:
         ]
 
     def _events_of(self, message: Message, retained: bool, now_us: int) -> tuple[Event, ...]:
-        if isinstance(message.body, PartyState):
+        if (forged := impersonation(message)) is not None:
+            self._drop(forged)
+            return ()
+        if isinstance(message.body, PartyState) and message.source in self._known:
             self.seen[message.source] = message.body
         if retained:
             return ()  # The broker's memory is for showing; a fresh heartbeat comes soon (WR9).
         if message.epoch > self.epoch:
-            raise OutdatedCoordinator(
-                f"MQTT '{message.source}': obeys epoch {message.epoch}, ours is {self.epoch}; "
-                "another coordinator is at work, end one of them [LNK008]"
-            )
+            return self._of_later_epoch(message, now_us)
         missed = self.gaps.take(message, self._core_us(now_us))
         if message.epoch < self.epoch and not isinstance(message.body, PartyState | FloorSignals):
             # Command numbers of an earlier coordinator may be ours again.
@@ -266,6 +267,24 @@ class Coordinator:
         for reason in translation.dropped:
             self._drop(reason)
         return (*translation.events, *missed)
+
+    def _of_later_epoch(self, message: Message, now_us: int) -> tuple[Event, ...]:
+        """Leave the cell to a later coordinator; a party's word alone ends nobody, it is lost.
+
+        Raises:
+            OutdatedCoordinator: LNK008, the later coordinator says so itself.
+        """
+        if message.source == COORDINATOR:
+            raise OutdatedCoordinator(
+                f"MQTT '{message.source}': has epoch {message.epoch}, ours is {self.epoch}; "
+                "another coordinator is at work, end one of them [LNK008]"
+            )
+        # Whether it obeys somebody else or is mistaken: it does not obey us, so everybody holds.
+        self._drop(f"'{message.source}' obeys a later epoch than ours; it counts as lost")
+        names = [party.name for party in self.plan.parties]
+        if message.source not in names:
+            return ()
+        return (PartyLost(self._core_us(now_us), names.index(message.source)),)
 
     def _require_own_numbers(self, message: Message) -> None:
         """See that no party has done more than the journal of a resumed run knows."""

@@ -3,19 +3,25 @@
 Units: ``*_us`` microseconds of the cell's clock, ``*_s`` seconds.
 Invariants: LV1, messages of one sender arrive in the order sent; LV2, a broken link is told once,
 before anything that comes after it; WR3, a message that does not fit the contract is told and
-dropped.
+dropped; WR11, a flood of one sender is bounded and told, and leaves all others alone.
 """
 
 import asyncio
-from collections.abc import Sequence
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from coordinator.wire.codec import RemoteProtocolError, decode
 from coordinator.wire.messages import Message
-from coordinator.wire.topics import topic_of
+from coordinator.wire.topics import impersonation, topic_of
 
 INBOX_MAX = 10_000
+RATE_MAX = 2_000
+"""Messages a second of one party; chosen: 20 times what an arm tells while it pulls."""
+BURST_S = 2.0
+"""Chosen: what has piled up while a link was down is no flood."""
+SENDERS_MAX = 256
 """Chosen: minutes of telemetry; a coordinator that far behind has lost the cell anyway."""
 
 
@@ -90,11 +96,21 @@ class Presence:
 
 
 class Inbox:
-    """The bounded queue of deliveries of one link."""
+    """The bounded queue of deliveries of one link; each sender has a bound of its own.
 
-    def __init__(self) -> None:
+    Args:
+        rate: Messages a second of one sender; more than ever come where nobody strange can send.
+        now_s: A monotonic clock.
+    """
+
+    def __init__(self, rate: float = RATE_MAX, now_s: Callable[[], float] = time.monotonic) -> None:
+        self._rate = rate
         self._queue: asyncio.Queue[Delivery] = asyncio.Queue()
         self._full = False
+        self._now_s = now_s
+        self._spent: dict[str, tuple[float, float]] = {}
+        """About whom a topic is -> messages still let through, and when that was counted."""
+        self._flooding: set[str] = set()
 
     def put(self, delivery: Delivery) -> None:
         """Take a delivery in; beyond the bound it is dropped, and that is told once."""
@@ -105,8 +121,26 @@ class Inbox:
             self._queue.put_nowait(Dropped(f"more than {INBOX_MAX} messages wait"))
 
     def put_raw(self, topic: str, payload: bytes, retained: bool) -> None:
-        """Read a message at the border and take it in."""
+        """Read a message at the border and take it in; what floods is dropped unread (WR11)."""
+        # By the topic: the broker has seen to it that nobody else writes there.
+        about = topic.rpartition("/")[0]
+        if self._is_flooding(about):
+            if about not in self._flooding:
+                self._flooding.add(about)
+                text = f"MQTT {about}: more than {self._rate:g} messages a second; dropped [LNK001]"
+                self.put(Dropped(text))
+            return
+        self._flooding.discard(about)
         self.put(read_delivery(topic, payload, retained))
+
+    def _is_flooding(self, about: str) -> bool:
+        now_s = self._now_s()
+        left, before_s = self._spent.get(about, (self._rate * BURST_S, now_s))
+        left = min(left + (now_s - before_s) * self._rate, self._rate * BURST_S)
+        if about not in self._spent and len(self._spent) >= SENDERS_MAX:
+            return True  # Far more names than parties: made up.
+        self._spent[about] = max(left - 1.0, 0.0), now_s
+        return left < 1.0
 
     async def wait(self) -> tuple[Delivery, ...]:
         """Wait for at least one delivery and return all that are there."""
@@ -123,6 +157,8 @@ def read_delivery(topic: str, payload: bytes, retained: bool) -> Delivery:
         message = decode(topic, payload)
     except RemoteProtocolError as error:
         return Dropped(str(error))
+    if (forged := impersonation(message)) is not None:
+        return Dropped(f"MQTT {topic}: {forged}; dropped [LNK009]")
     levels = topic.split("/")
     if len(levels) != 4 or topic != topic_of(levels[1], message):
         return Dropped(f"MQTT {topic}: a message about '{message.subject}'; dropped [LNK009]")

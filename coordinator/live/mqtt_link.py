@@ -25,6 +25,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from coordinator.live.link import (
+    RATE_MAX,
     Broken,
     Delivery,
     Inbox,
@@ -131,6 +132,7 @@ class MqttLink:
         subscriptions: Topics with `+` wildcards.
         identifier: Client identifier; a second client of the same name takes the first one's place.
         presence: Birth and will.
+        speed: How much faster than life the cell's clock runs; parties tell that much more.
     """
 
     def __init__(
@@ -140,13 +142,15 @@ class MqttLink:
         subscriptions: Sequence[str],
         identifier: str,
         presence: Presence | None = None,
+        *,
+        speed: float = 1.0,
     ) -> None:
         self._address = address
         self._cell = cell
         self._subscriptions = tuple(subscriptions)
         self._identifier = identifier
         self._presence = presence or Presence()
-        self._inbox = Inbox()
+        self._inbox = Inbox(RATE_MAX * speed)
         self._client: Client | None = None
         self._keeper: asyncio.Task[None] | None = None
         self._is_closing = False

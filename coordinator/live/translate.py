@@ -48,7 +48,6 @@ from coordinator.wire.messages import (
     Ask,
     AskState,
     Body,
-    Command,
     Disarm,
     Do,
     Faulted,
@@ -71,7 +70,7 @@ from coordinator.wire.messages import (
     Started,
     Value,
 )
-from coordinator.wire.topics import COORDINATOR, EVERYBODY, FLOOR
+from coordinator.wire.topics import COORDINATOR, EVERYBODY, FLOOR, impersonation
 
 _ON_HOLD: dict[str, OnHold] = {word: word for word in get_args(OnHold)}
 
@@ -121,10 +120,8 @@ def to_events(plan: Plan, message: Message, now_us: int, origin_us: int) -> Tran
     """
     at_us = now_us - origin_us
     body = message.body
-    if message.subject != message.source and not isinstance(body, Command | Lease):
-        # A broker's rules say who may write on a topic; what stands in the message must agree.
-        who = f"'{message.source}' speaks in the name of '{message.subject}'"
-        return Translation(dropped=(who,))
+    if (forged := impersonation(message)) is not None:
+        return Translation(dropped=(forged,))
     match body:
         case FloorSignals() if message.source != FLOOR:
             return Translation(dropped=(f"'{message.source}' is not the floor, yet tells signals",))

@@ -63,4 +63,5 @@ def _link(wishes: Wishes, broker: str, presence: Presence | None) -> MqttLink:
         subscriptions_of_coordinator(cell),
         f"{ROOT}-{cell}-{word}",
         presence,
+        speed=max(wishes.speed, 1.0),
     )

@@ -5,10 +5,11 @@ time datacontenttype data``, with its documented extensions ``sequence`` and ``e
 ``epoch`` and ``ordinal`` of our own.
 
 Invariants: WR3, a message that does not fit the contract is told and dropped; WR4, encode then
-decode of a message is the identity.
+decode of a message is the identity; WR12, no character of a party's text acts on a terminal.
 """
 
 import json
+import re
 from datetime import UTC, datetime, timedelta
 from typing import Any, get_args
 
@@ -17,6 +18,15 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError
 from coordinator.wire.messages import Body, Message
 
 BYTES_MAX = 1_048_576
+WHOLE_MAX = 2**53 - 1
+"""Every whole number in a message is at most this: what JSON carries exactly everywhere (RFC 8259,
+section 6). Not in the schema of contract 1: a bound there would read as a break."""
+_LONG = re.compile(rb"(?<![0-9.])[0-9]{16}")
+"""What a payload must hold for a whole number in it to be larger."""
+_UNPRINTABLE = re.compile(
+    rb"\\[bfnrtu]|[\x00-\x1f\x7f]|\xc2[\x80-\x9f]|\xe2\x80[\x8b-\x8f\xa8-\xae]|\xe2\x81[\xa0-\xaf]"
+)
+"""What a payload must hold for a text in it to hold a character that no terminal should get."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _PREFIX = "org.bothsides."
 _KINDS: dict[str, type[Any]] = {
@@ -94,7 +104,11 @@ def decode(topic: str, payload: bytes) -> Message:
         )
     try:
         envelope = json.loads(payload)
-    except (ValueError, RecursionError) as error:
+        if _UNPRINTABLE.search(payload):
+            envelope = _printable(envelope)
+        if _LONG.search(payload):
+            _require_bounded(envelope.get("data"))
+    except (ValueError, RecursionError, AttributeError) as error:
         raise RemoteProtocolError(f"MQTT {topic}: not JSON ({error}); dropped [LNK002]") from None
     try:
         body = _adapter(envelope["type"]).validate_python(envelope["data"])
@@ -102,12 +116,12 @@ def decode(topic: str, payload: bytes) -> Message:
         return Message(
             source=str(envelope["source"]),
             subject=str(envelope["subject"]),
-            sequence=int(envelope["sequence"]),
-            epoch=int(envelope["epoch"]),
+            sequence=_whole(envelope["sequence"]),
+            epoch=_whole(envelope["epoch"]),
             sent_us=from_time(envelope["time"]),
             body=body,
             expires_us=None if expires is None else from_time(expires),
-            ordinal=None if ordinal is None else int(ordinal),
+            ordinal=None if ordinal is None else _whole(ordinal),
         )
     except ValidationError as error:
         first = error.errors()[0]
@@ -119,3 +133,35 @@ def decode(topic: str, payload: bytes) -> Message:
         raise RemoteProtocolError(
             f"MQTT {topic}: envelope: {error!r}; the message is dropped [LNK003]"
         ) from None
+
+
+def _whole(value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= WHOLE_MAX:
+        raise ValueError(f"{value!r:.40} must be a whole number from 0 to {WHOLE_MAX}")
+    return value
+
+
+def _require_bounded(data: object) -> None:
+    """Refuse whole numbers that the core would count with; what is measured is judged there."""
+    for name, value in data.items() if isinstance(data, dict) else ():
+        if isinstance(value, int) and abs(value) > WHOLE_MAX:
+            raise ValueError(f"data.{name} must be at most {WHOLE_MAX}")
+
+
+def _printable(value: Any) -> Any:
+    """Return a JSON value with a mark in place of every character that is not printed.
+
+    Texts of a party come to terminals, pages and logs: an escape sequence would act there. They
+    are kept but for that: a report is not lost over a line end in its words (WR12).
+    """
+    if isinstance(value, str):
+        return value if value.isprintable() else "".join(map(_mark, value))
+    if isinstance(value, dict):
+        return {_printable(key): _printable(one) for key, one in value.items()}
+    return [_printable(one) for one in value] if isinstance(value, list) else value
+
+
+def _mark(character: str) -> str:
+    if character in "\r\n\t":
+        return " "
+    return character if character.isprintable() else "\ufffd"

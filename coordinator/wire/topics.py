@@ -1,4 +1,8 @@
-"""Topic names, and which body travels on which."""
+"""Topic names, and which body travels on which.
+
+Invariants: WR10, a party speaks for itself alone: source, subject and topic agree, or the message
+is dropped before anything reads it.
+"""
 
 from coordinator.wire.messages import (
     Ask,
@@ -41,6 +45,17 @@ def channel_of(body: Body) -> str:
 def topic_of(cell: str, message: Message) -> str:
     """Return the topic of a message: ``bothsides/<cell>/<party>/<channel>``."""
     return f"{ROOT}/{cell}/{message.subject}/{channel_of(message.body)}"
+
+
+def impersonation(message: Message) -> str | None:
+    """Return why a message is not by whom its topic is about, None if it is (WR10).
+
+    A broker's rules say who may write on a topic; what stands in the message must agree, or one
+    account would speak for another.
+    """
+    if message.source == message.subject or isinstance(message.body, (*COMMANDS, Lease)):
+        return None
+    return f"'{message.source}' speaks in the name of '{message.subject}'"
 
 
 def is_retained(body: Body) -> bool:

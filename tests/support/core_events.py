@@ -8,10 +8,15 @@ from hypothesis import strategies as st
 from coordinator.core.events import Act, Event
 from coordinator.wire.messages import Body, Message, Trace, Value
 
-NAMES = st.text(min_size=1, max_size=12)
+_PRINTABLE = st.characters(exclude_categories=("C", "Zl", "Zp", "Zs"), include_characters=" ")
+WORDS = st.text(_PRINTABLE, max_size=12)
+"""What a text of a party may hold: what else it says is marked when it is read."""
+NAMES = st.text(_PRINTABLE, min_size=1, max_size=12)
+COUNTS = st.integers(0, 2**53 - 1)
+"""Whole numbers of the wire."""
 WHOLE = st.integers(-(2**53), 2**53)
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
-VALUES: st.SearchStrategy[Value] = st.one_of(st.booleans(), WHOLE, NUMBERS, st.text(max_size=12))
+VALUES: st.SearchStrategy[Value] = st.one_of(st.booleans(), WHOLE, NUMBERS, WORDS)
 RESULTS = st.dictionaries(NAMES, NUMBERS, max_size=4).map(
     lambda results: tuple(sorted(results.items()))
 )
@@ -21,10 +26,18 @@ EVENT_FIELDS: dict[str, st.SearchStrategy[Any]] = {
     "evidence": RESULTS,
     "torque_nm": st.none() | WHOLE,
     "value": st.none() | st.booleans(),
+    "call": st.text(max_size=12),
     "who": st.text(max_size=12),
     "option": st.text(max_size=12),
     "fault": st.text(max_size=12),
     "reason": st.text(max_size=12),
+}
+
+
+_BY_TYPE: dict[Any, st.SearchStrategy[Any]] = {
+    int: COUNTS,
+    str: WORDS,
+    str | None: st.none() | WORDS,
 }
 
 
@@ -64,7 +77,11 @@ def bodies() -> st.SearchStrategy[Body]:
         [
             st.builds(
                 kind,
-                **{one.name: special[one.name] for one in fields(kind) if one.name in special},
+                **{
+                    one.name: special[one.name] if one.name in special else _BY_TYPE[one.type]
+                    for one in fields(kind)
+                    if one.name in special or one.type in _BY_TYPE
+                },
             )
             for kind in get_args(Body)
         ]
@@ -78,8 +95,8 @@ def messages() -> st.SearchStrategy[Message]:
         Message,
         source=NAMES,
         subject=NAMES,
-        sequence=WHOLE,
-        epoch=WHOLE,
+        sequence=COUNTS,
+        epoch=COUNTS,
         sent_us=times,
         body=bodies(),
         expires_us=st.none() | times,

@@ -76,7 +76,7 @@ class MemoryLink:
         self._cell = cell
         self._subscriptions = subscriptions
         self._presence = presence
-        self._inbox = Inbox()
+        self._inbox = Inbox(rate=1e9)
 
     async def open(self) -> None:
         """Connect; see `Link`."""

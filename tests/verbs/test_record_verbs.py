@@ -3,6 +3,7 @@
 import hashlib
 import json
 import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from typer.testing import CliRunner
 
 from coordinator.cli.app import app
+from coordinator.records.store import RecordStore
 from tests.support.sequence_files import SEQUENCES
 
 STRICT = SEQUENCES / "windows" / "strict.yaml"
@@ -54,6 +56,19 @@ def test_an_export_is_refused_by_its_ending_before_anything_is_written(
     code, said = ask("records", "export", tmp_path / "x.xls", "--out", out)
 
     assert (code, said["ok"], list(tmp_path.iterdir())) == (2, False, [])
+
+
+def test_an_emptied_store_beside_the_folder_of_a_run_is_a_finding(
+    out: Path, tmp_path: Path
+) -> None:
+    """The chain of no rows is whole, and says nothing about a run that was there."""
+    shutil.copytree(out / run_of(out), tmp_path / run_of(out))
+    RecordStore(f"sqlite:///{tmp_path / 'records.sqlite'}").close()
+
+    code, said = ask("records", "verify", "--out", tmp_path)
+
+    assert (code, said["ok"], said["rows"]) == (1, False, 0)
+    assert f"run {run_of(out)} has a journal" in said["finding"]
 
 
 def test_judging_again_keeps_the_first_verdict_and_tells_what_differs(

@@ -10,6 +10,7 @@ import typer
 from rich.table import Table
 
 from coordinator.cli.output import Exit, Output, counted
+from coordinator.records.journal import FILE_NAME, Journal, JournalFailed
 from coordinator.records.rows import RecordFilter, StoredRecord
 from coordinator.records.store import RecordsFailed, RecordStore
 
@@ -71,11 +72,26 @@ def show_record(output: Output, place: str, number: int) -> Exit:
 def verify_records(output: Output, place: str) -> Exit:
     """Verify the chain and print its head."""
     with records_of(output, place) as store:
-        wrong = store.verify()
+        wrong = store.verify() or _missing_run(store, place)
         seq, digest = store.head()
     output.say(wrong or f"{counted(seq, 'row')}, the chain is whole; head {digest}")
     output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
     return Exit.GOOD if wrong is None else Exit.FINDINGS
+
+
+def _missing_run(store: RecordStore, place: str) -> str | None:
+    """Return which run has left a journal beside the store and nothing in it, None for none."""
+    known = {one.run for one in store.runs()}
+    for path in sorted(Path(place).glob(f"*/{FILE_NAME}")) if "://" not in place else ():
+        try:
+            with contextlib.closing(Journal.open(path)) as journal:
+                run = journal.head.run
+        except JournalFailed as error:
+            return f"the journal of a run cannot be read: {error}"
+        # An emptied store has a whole chain of nothing.
+        if run not in known:
+            return f"run {run} has a journal in {path.parent}, and no row of it is in the store"
+    return None
 
 
 def write_certificate(output: Output, place: str, run: str, target: Path) -> Exit:

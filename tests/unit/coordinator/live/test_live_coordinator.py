@@ -106,8 +106,35 @@ def test_a_message_of_a_later_epoch_is_refused_loudly() -> None:
     """A7: two coordinators on one cell would command against each other."""
     coordinator = Coordinator(small_plan(), epoch=4)
 
+    later = replace(heartbeat(epoch=5), source="coordinator", subject="coordinator")
     with pytest.raises(OutdatedCoordinator, match="LNK008"):
-        coordinator.receive(heartbeat(epoch=5), 10)
+        coordinator.receive(later, 10)
+
+
+def test_a_party_that_obeys_a_later_epoch_ends_nobody_and_counts_as_lost() -> None:
+    """No word of a party may end a coordinator: it does not obey us, so everybody holds."""
+    coordinator = Coordinator(small_plan(), epoch=4)
+    for name in ("fore", "aft"):
+        coordinator.receive(replace(heartbeat(epoch=4), source=name, subject=name), 10)
+    coordinator.act(Act.START, "Ada", 20)
+
+    coordinator.receive(heartbeat(epoch=5), 30)
+
+    assert coordinator.state.phase == "holding"
+    assert not coordinator.state.lanes[0].party.online
+    assert coordinator.dropped == {"'fore' obeys a later epoch than ours; it counts as lost": 1}
+
+
+def test_what_a_party_says_in_the_name_of_another_is_not_even_looked_at() -> None:
+    """WR10: with aft's password alone tool and traces of all of fore's records were forged."""
+    coordinator = Coordinator(small_plan(), epoch=4)
+    forged = PartyState(online=True, tool="another wrench")
+
+    coordinator.receive(replace(heartbeat(epoch=4), subject="aft", body=forged), 10)
+    coordinator.receive(replace(heartbeat(epoch=4), source="nobody", subject="nobody"), 10)
+
+    assert coordinator.seen == {}
+    assert coordinator.dropped["'fore' speaks in the name of 'aft'"] == 1
 
 
 def test_a_report_of_an_earlier_epoch_is_dropped_but_a_heartbeat_is_not() -> None:

@@ -172,7 +172,7 @@ def test_another_coordinator_of_a_later_epoch_ends_the_run_without_a_word() -> N
     """A7: the cell is the other's now, and our hold would disturb it."""
     scene = Scene()
     scene.script = None
-    later = Message("fore", "fore", 1, 9, 0, PartyState(True))
+    later = Message("coordinator", "coordinator", 1, 9, 0, PartyState(True))
 
     async def scenario(runtime: Runtime) -> Outcome:
         running = asyncio.ensure_future(runtime.run())
