@@ -141,8 +141,10 @@ def _take(turn: Turn, event: Event) -> bool:
             lanes.stands(turn, party, number)
         case events.PartyReady(_, party, number):
             _become_ready(turn, party, number)
-        case events.PartyLost(_, party):
-            lanes.lost(turn, party, "is gone from the bus")
+        case events.PartyLost(_, party, because):
+            if because and not turn.lane(party).party.online:
+                turn.notify("alarm", "party_refused", f"{turn.name(party)} {because}", party=party)
+            lanes.lost(turn, party, because or "is gone from the bus")
         case events.MessagesMissed():
             commands.ask_early(turn, event)
             return False

@@ -123,10 +123,12 @@ class PartySeen:
 
 @dataclass(frozen=True, slots=True)
 class PartyLost:
-    """Its will arrived, or the link to it broke."""
+    """Its will arrived, or the link to it broke; or what it says of itself rules it out."""
 
     at_us: int
     party: int
+    because: str = ""
+    """Why it is ruled out although it is there, for whoever waits for it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,9 @@ is to be done, write records, tell the listeners, and only then hand the message
 Units: ``now_us`` is the cell's clock; the core counts from ``origin_us``.
 Invariants: J1, an event is durable before its effects leave; A7, nobody commands beside another
 coordinator of a later epoch; WR9, nothing is decided on what the broker has kept; H5, a coordinator
-that starts anew has everybody hold at once; T4, a record says what the tool reported.
+that starts anew has everybody hold at once; T4, a record says what the tool reported; LV13, a party
+that says of itself that it is simulated where a real one stands, or the reverse, is sent no
+command, however it came to the bus.
 """
 
 from collections.abc import Callable, Sequence
@@ -30,6 +32,7 @@ from coordinator.core.prompts import options_of
 from coordinator.core.state import OpenPrompt, State
 from coordinator.core.turn import Turn
 from coordinator.live.gap_watch import GapWatch
+from coordinator.live.standing import Standing, Standings
 from coordinator.live.translate import Envelope, Outgoing, to_events, to_message, to_outgoing
 from coordinator.wire.messages import (
     Ask,
@@ -118,6 +121,8 @@ class Coordinator:
         observers: Journal, records and listeners.
         state: The beginning, unless it is given.
         progress: Where a resumed run goes on from; then `resume` comes before anything else.
+        stands: How each party stands; who says otherwise of itself is commanded nothing (LV13).
+            Without it nobody's word about that is judged.
     """
 
     name = COORDINATOR
@@ -131,6 +136,7 @@ class Coordinator:
         observers: Observers | None = None,
         state: State | None = None,
         progress: Progress | None = None,
+        stands: Standings | None = None,
     ) -> None:
         self.plan = plan
         self.epoch = epoch
@@ -146,6 +152,9 @@ class Coordinator:
         self._sequence = 0
         self._now_us = origin_us
         self._ordinals = Ordinals()
+        self._stands = stands
+        self._ruled_out: set[str] = set()
+        """Who says of itself that it is another kind of party than stands here."""
         self._known = {COORDINATOR, FLOOR, *(party.name for party in plan.parties)}
         self.gaps = GapWatch(plan)
         self._traces: dict[tuple[str, int], Trace] = {}
@@ -254,6 +263,8 @@ class Coordinator:
             return ()  # The broker's memory is for showing; a fresh heartbeat comes soon (WR9).
         if message.epoch > self.epoch:
             return self._of_later_epoch(message, now_us)
+        if (ruled_out := self._rule_out(message, now_us)) is not None:
+            return ruled_out
         missed = self.gaps.take(message, self._core_us(now_us))
         if message.epoch < self.epoch and not isinstance(message.body, PartyState | FloorSignals):
             # Command numbers of an earlier coordinator may be ours again.
@@ -285,6 +296,31 @@ class Coordinator:
         if message.source not in names:
             return ()
         return (PartyLost(self._core_us(now_us), names.index(message.source)),)
+
+    def _rule_out(self, message: Message, now_us: int) -> tuple[Event, ...] | None:
+        """Return what follows of a party that is simulated where a real one stands, or the reverse.
+
+        None for everybody else. Whatever way it came to the bus: as far as the core knows it is not
+        there, and so it is sent no command.
+        """
+        name, body = message.source, message.body
+        if self._stands is None or name == COORDINATOR:
+            return None
+        stands = self._stands.stands(name)
+        if isinstance(body, PartyState) and body.online:
+            if body.simulated is (stands is not Standing.REAL):
+                self._ruled_out.discard(name)
+                return None
+            is_first = name not in self._ruled_out
+            self._ruled_out.add(name)
+            kind = "simulated" if body.simulated else "REAL"
+            because = f"says that it is {kind}, and stands here as {stands}: it is sent nothing"
+            self._drop(f"'{name}' {because}")
+            names = [party.name for party in self.plan.parties]
+            if not is_first or name not in names:
+                return ()
+            return (PartyLost(self._core_us(now_us), names.index(name), because),)
+        return () if name in self._ruled_out else None
 
     def _require_own_numbers(self, message: Message) -> None:
         """See that no party has done more than the journal of a resumed run knows."""

@@ -200,6 +200,7 @@ class Session:
             observers=Observers(journal, writer, heard_by),
             state=state,
             progress=self._progress(store),
+            stands=wishes.stands,
         )
         runtime = Runtime(
             coordinator,

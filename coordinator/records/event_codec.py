@@ -11,15 +11,15 @@ from typing import Any, get_args
 
 from coordinator.core.events import Act, Event
 
-_OF_CALLS = ("call", "expires_us")
+_LEFT_OUT = ("call", "expires_us", "because")
 _KINDS: Mapping[str, type[Any]] = {kind.__name__: kind for kind in get_args(Event)}
 
 
 def encode_event(event: Event) -> tuple[str, str]:
     """Return (kind, body) of an event; the body is canonical JSON."""
     body = {field.name: getattr(event, field.name) for field in fields(event)}
-    # Left out where nobody waits for an answer: such events read as they were always written.
-    for name in _OF_CALLS:
+    # Left out where they say nothing: such events read as they were always written.
+    for name in _LEFT_OUT:
         if name in body and not body[name]:
             del body[name]
     return type(event).__name__, canonical(body)

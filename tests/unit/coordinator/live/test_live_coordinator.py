@@ -14,6 +14,7 @@ from coordinator.live.coordinator import (
     Proof,
 )
 from coordinator.live.operator import OperatedCoordinator, OperatorScript
+from coordinator.live.standing import Standing, Standings
 from coordinator.wire.messages import Accepted, Do, Hold, Message, PartyState, Release
 from tests.support.obedient import TRACE, ObedientParty, play
 from tests.support.small_plan import small_plan
@@ -123,6 +124,30 @@ def test_a_party_that_obeys_a_later_epoch_ends_nobody_and_counts_as_lost() -> No
     assert coordinator.state.phase == "holding"
     assert not coordinator.state.lanes[0].party.online
     assert coordinator.dropped == {"'fore' obeys a later epoch than ours; it counts as lost": 1}
+
+
+@pytest.mark.parametrize("is_real", [False, True])
+def test_a_party_of_another_kind_than_stands_here_is_sent_nothing(*, is_real: bool) -> None:
+    """LV13: an arm that called itself real was commanded through a whole run as a simulated one."""
+    stand = Standing.REAL if is_real else Standing.SIMULATED
+    stands = Standings((("fore", stand), ("aft", stand), ("floor", stand)))
+    diary = Diary()
+    coordinator = Coordinator(small_plan(), observers=diary.observers(), stands=stands)
+
+    def beat(name: str, *, simulated: bool, at_us: int) -> list[Message]:
+        state = PartyState(True, 1, "held", simulated=simulated)
+        return coordinator.receive(Message(name, name, 1, 1, at_us, state), at_us)
+
+    beat("fore", simulated=not is_real, at_us=10)
+    sent = [*beat("aft", simulated=is_real, at_us=20), *coordinator.act(Act.START, "Ada", 30)]
+    sent += beat("aft", simulated=is_real, at_us=40)
+
+    assert [one for one in sent if one.subject == "aft"] == []
+    assert coordinator.state.phase == "idle"
+    assert [lane.party.online for lane in coordinator.state.lanes] == [True, False]
+    beat("aft", simulated=not is_real, at_us=50)
+    coordinator.act(Act.START, "Ada", 60)
+    assert coordinator.state.phase == "running"
 
 
 def test_what_a_party_says_in_the_name_of_another_is_not_even_looked_at() -> None:
