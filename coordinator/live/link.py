@@ -13,7 +13,7 @@ from typing import Protocol
 
 from coordinator.wire.codec import RemoteProtocolError, decode
 from coordinator.wire.messages import Message
-from coordinator.wire.topics import topic_of
+from coordinator.wire.topics import COORDINATOR, topic_of
 
 INBOX_MAX = 10_000
 """Chosen: minutes of telemetry; a coordinator that far behind has lost the cell anyway."""
@@ -126,4 +126,8 @@ def read_delivery(topic: str, payload: bytes, retained: bool) -> Delivery:
     levels = topic.split("/")
     if len(levels) != 4 or topic != topic_of(levels[1], message):
         return Dropped(f"MQTT {topic}: a message about '{message.subject}'; dropped [LNK009]")
+    # A broker's rules bind an account to topics, never to what a payload says of its sender.
+    sender = COORDINATOR if levels[3] in ("command", "lease") else levels[2]
+    if levels[3] != "simulated" and message.source != sender:
+        return Dropped(f"MQTT {topic}: speaks for another than '{sender}'; dropped [LNK009]")
     return Delivered(message, retained)

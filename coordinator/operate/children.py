@@ -75,7 +75,7 @@ class Children:
         told = PARTS.dump_json(part).decode()
         with self._log(part.name).open("wb") as output:
             return subprocess.Popen(
-                [sys.executable, "-m", "coordinator.operate.party_process", told],
+                [sys.executable, "-P", "-m", "coordinator.operate.party_process", told],
                 stdin=subprocess.PIPE,
                 stdout=output,
                 stderr=output,

@@ -67,7 +67,7 @@ class Foresight:
         node = self._plan.nodes[raised.node].name
         asked = replace(self._asked, node=node, fault=raised.fault)
         process = await asyncio.create_subprocess_exec(
-            *(sys.executable, "-m", "coordinator.operate.look_ahead_process"),
+            *(sys.executable, "-P", "-m", "coordinator.operate.look_ahead_process"),
             stdin=asyncio.subprocess.PIPE,
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.DEVNULL,

@@ -17,6 +17,8 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError
 from coordinator.wire.messages import Body, Message
 
 BYTES_MAX = 1_048_576
+WHOLE_MAX = 2**53 - 1
+"""Largest whole number that every JSON reader keeps exactly (RFC 8259, section 6)."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _PREFIX = "org.bothsides."
 _KINDS: dict[str, type[Any]] = {
@@ -80,6 +82,13 @@ def encode(message: Message) -> bytes:
     return json.dumps(envelope, separators=(",", ":"), allow_nan=False).encode()
 
 
+def _whole(number: Any) -> int:
+    """Return a whole number of the envelope; one beyond the bound would end whoever counts it."""
+    if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= WHOLE_MAX:
+        raise ValueError(f"must be a whole number from 0 to {WHOLE_MAX}")
+    return number
+
+
 def decode(topic: str, payload: bytes) -> Message:
     """Check and read a message.
 
@@ -102,12 +111,12 @@ def decode(topic: str, payload: bytes) -> Message:
         return Message(
             source=str(envelope["source"]),
             subject=str(envelope["subject"]),
-            sequence=int(envelope["sequence"]),
-            epoch=int(envelope["epoch"]),
+            sequence=_whole(envelope["sequence"]),
+            epoch=_whole(envelope["epoch"]),
             sent_us=from_time(envelope["time"]),
             body=body,
             expires_us=None if expires is None else from_time(expires),
-            ordinal=None if ordinal is None else int(ordinal),
+            ordinal=None if ordinal is None else _whole(ordinal),
         )
     except ValidationError as error:
         first = error.errors()[0]
