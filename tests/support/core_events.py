@@ -10,6 +10,7 @@ from coordinator.wire.messages import Body, Message, Trace, Value
 
 NAMES = st.text(min_size=1, max_size=12)
 WHOLE = st.integers(-(2**53), 2**53)
+COUNTED = st.integers(0, 2**53 - 1)
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
 VALUES: st.SearchStrategy[Value] = st.one_of(st.booleans(), WHOLE, NUMBERS, st.text(max_size=12))
 RESULTS = st.dictionaries(NAMES, NUMBERS, max_size=4).map(
@@ -78,8 +79,8 @@ def messages() -> st.SearchStrategy[Message]:
         Message,
         source=NAMES,
         subject=NAMES,
-        sequence=WHOLE,
-        epoch=WHOLE,
+        sequence=COUNTED,
+        epoch=COUNTED,
         sent_us=times,
         body=bodies(),
         expires_us=st.none() | times,
