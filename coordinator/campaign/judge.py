@@ -88,6 +88,9 @@ class Oracle:
     def withdrawn(self, now_us: int, number: int) -> None:
         """A question is taken back."""
 
+    def noticed(self, now_us: int, notice: Notify) -> None:
+        """People are told something."""
+
     def shown(self, now_us: int, phase: str) -> None:
         """The procedure shows another phase."""
 
@@ -261,6 +264,8 @@ class Judge:
         match effect:
             case Notify(severity, kind, text):
                 self.notices.append(Notice(now_us, severity, kind, text))
+                for oracle in self.oracles:
+                    oracle.noticed(now_us, effect)
             case RaisePrompt():
                 self.notices.append(Notice(now_us, "alarm", "prompt", effect.fault or "point"))
                 for oracle in self.oracles:

@@ -21,6 +21,7 @@ from coordinator.campaign.survey import (
 )
 from coordinator.campaign.vocabulary import (
     GAP_US_MAX,
+    PEOPLE,
     Kind,
     Vocabulary,
     draw_answer,
@@ -44,6 +45,15 @@ ATTENDED_SHARE = 0.75
 """In so many cases people do what gets the work going again; in the rest, anything or nothing."""
 MEDDLING_SHARE = 0.12
 """In so many cases a person also does something to the procedure by itself."""
+CROWD_SHARE = 0.2
+"""In so many cases people do anything at any time beside that, in turn or not, two at once."""
+CROWD_MOST = 10
+CROWD_US = 30_000_000
+"""For so long after the last cause they act: while it acts, and while the run recovers."""
+TWICE_SHARE = 0.3
+"""So many acts are done twice, or come with another one at the same moment."""
+ENDING_SHARE = 0.1
+"""So few of the acts end the run: what comes after an end shows little."""
 ROUNDS = 3
 """How often people reset and restart before they leave it held."""
 BY_HAND_SHARE = 0.25
@@ -54,8 +64,9 @@ BY = "mate"
 class Planner:
     """Plans the cases of one campaign, in order."""
 
-    def __init__(self, words: Vocabulary, seed: int) -> None:
+    def __init__(self, words: Vocabulary, seed: int, *, crowd_share: float = CROWD_SHARE) -> None:
         """Nothing is planned."""
+        self.crowd_share = crowd_share
         self.words = words
         self.seed = seed
         self.cells: Counter[tuple[str, str, str]] = Counter()
@@ -86,6 +97,10 @@ class Planner:
         self._pairs.update(ordered_pairs(names))
         self._triples.update(ordered_triples(names))
         answers, acts = draw_people(random, self.words, at_us)
+        # A generator of its own: who meddles leaves the other choices of a case as they are.
+        people = Random(f"{self.seed}:people:{number}")
+        if people.random() < self.crowd_share:
+            acts = (*draw_crowd(people, causes[0].at_us or 0, at_us), *acts)
         return Case(f"case_{number}", "", day_seed, tuple(causes), answers, acts)
 
     def _swarm(self, random: Random) -> list[Kind]:
@@ -157,6 +172,27 @@ def draw_people(
     )
     acts = _restarts(random, resumes=True) if random.random() < 0.5 else ()
     return answers, (*meddling, *acts)
+
+
+def draw_crowd(random: Random, from_us: int, last_us: int) -> tuple[Act, ...]:
+    """Draw what people do out of turn from the first cause on.
+
+    Args:
+        random: Of the people of this case alone.
+        from_us: When the first cause begins; the run before it is shared with other cases.
+        last_us: When the last cause begins.
+    """
+    acts: list[Act] = []
+    ends = (ActName.STOP, ActName.ABORT)
+    others = tuple(one for one in ActName if one not in ends)
+    for _ in range(random.randint(1, CROWD_MOST)):
+        when_us = random.randint(from_us, last_us + CROWD_US)
+        name = random.choice(ends if random.random() < ENDING_SHARE else others)
+        acts.append(Act(name, random.choice(PEOPLE), None, when_us))
+        if random.random() < TWICE_SHARE:
+            again = random.choice((name, random.choice(others)))
+            acts.append(Act(again, random.choice(PEOPLE), None, when_us))
+    return tuple(acts)
 
 
 def _meddle(random: Random, at_us: int) -> Act:

@@ -1,7 +1,8 @@
 """Do what a person's answer to a prompt says: one function for each option, with its reason.
 
 Invariants: P5, what was done by hand is recorded so, by whom and to what torque, inside the step's
-window; P6, an answer counts once, and only that of the prompt's owner.
+window; P6, an answer counts once, and only that of the prompt's owner; TD3, an answer is told as
+taken only of an open prompt, which it closes, and as refused only if it closes none.
 """
 
 from collections.abc import Callable

@@ -2,7 +2,8 @@
 
 Invariants: I1, no motion command leaves while an interlock is active, unknown or too old, unless
 its step names an exception; I2, nothing moves before a trip was reset by a person after its cause
-had gone; I7, clearing and resetting move nothing; I8, a signal that is too old counts as unknown.
+had gone; I7, clearing and resetting move nothing; I8, a signal that is too old counts as unknown;
+TD2, a trip is told as reset only while its signal is good.
 """
 
 from itertools import compress

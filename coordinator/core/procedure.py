@@ -3,7 +3,8 @@
 Invariants: H6, restart is a person's act of its own and names what is checked again; I3, what was
 held moves only after a restart by a person; I5, after a restart nothing moves before every party
 has said that it is ready; I6, nobody restarts over a trip that was not reset; E6, wherever it
-stands a person can bring it to an orderly end.
+stands a person can bring it to an orderly end; TD1, people read that everybody stands only while no
+party is at work on a move.
 """
 
 from coordinator.core import commands, interlocks, pairing, recovery

@@ -14,15 +14,16 @@ from typing import Protocol
 
 from coordinator.wire.codec import RemoteProtocolError, decode
 from coordinator.wire.messages import Message
-from coordinator.wire.topics import impersonation, topic_of
+from coordinator.wire.topics import COORDINATOR, topic_of
 
 INBOX_MAX = 10_000
+"""Chosen: minutes of telemetry; a coordinator that far behind has lost the cell anyway."""
 RATE_MAX = 2_000
 """Messages a second of one party; chosen: 20 times what an arm tells while it pulls."""
 BURST_S = 2.0
 """Chosen: what has piled up while a link was down is no flood."""
 SENDERS_MAX = 256
-"""Chosen: minutes of telemetry; a coordinator that far behind has lost the cell anyway."""
+"""Chosen: far more names than a cell has parties."""
 
 
 class LinkUnreachable(Exception):  # noqa: N818 (it says what happened)
@@ -157,9 +158,11 @@ def read_delivery(topic: str, payload: bytes, retained: bool) -> Delivery:
         message = decode(topic, payload)
     except RemoteProtocolError as error:
         return Dropped(str(error))
-    if (forged := impersonation(message)) is not None:
-        return Dropped(f"MQTT {topic}: {forged}; dropped [LNK009]")
     levels = topic.split("/")
     if len(levels) != 4 or topic != topic_of(levels[1], message):
         return Dropped(f"MQTT {topic}: a message about '{message.subject}'; dropped [LNK009]")
+    # A broker's rules bind an account to topics, never to what a payload says of its sender.
+    sender = COORDINATOR if levels[3] in ("command", "lease") else levels[2]
+    if levels[3] != "simulated" and message.source != sender:
+        return Dropped(f"MQTT {topic}: speaks for another than '{sender}'; dropped [LNK009]")
     return Delivered(message, retained)

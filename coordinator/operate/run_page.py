@@ -135,7 +135,7 @@ class RunPage:
     async def _start(self, wish: PageWish) -> None:
         self._process = await asyncio.create_subprocess_exec(
             sys.executable,
-            "-P",  # No module is taken from the folder that it was started in.
+            "-P",  # A file of the working folder must never be run in place of a library's.
             "-m",
             "coordinator.operate.page_process",
             PAGE_WISHES.dump_json(wish).decode(),

@@ -90,6 +90,13 @@ def encode(message: Message) -> bytes:
     return json.dumps(envelope, separators=(",", ":"), allow_nan=False).encode()
 
 
+def _whole(number: Any) -> int:
+    """Return a whole number of the envelope; one beyond the bound would end whoever counts it."""
+    if isinstance(number, bool) or not isinstance(number, int) or not 0 <= number <= WHOLE_MAX:
+        raise ValueError(f"must be a whole number from 0 to {WHOLE_MAX}")
+    return number
+
+
 def decode(topic: str, payload: bytes) -> Message:
     """Check and read a message.
 
@@ -133,12 +140,6 @@ def decode(topic: str, payload: bytes) -> Message:
         raise RemoteProtocolError(
             f"MQTT {topic}: envelope: {error!r}; the message is dropped [LNK003]"
         ) from None
-
-
-def _whole(value: object) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= WHOLE_MAX:
-        raise ValueError(f"{value!r:.40} must be a whole number from 0 to {WHOLE_MAX}")
-    return value
 
 
 def _require_bounded(data: object) -> None:

@@ -12,9 +12,9 @@ _PRINTABLE = st.characters(exclude_categories=("C", "Zl", "Zp", "Zs"), include_c
 WORDS = st.text(_PRINTABLE, max_size=12)
 """What a text of a party may hold: what else it says is marked when it is read."""
 NAMES = st.text(_PRINTABLE, min_size=1, max_size=12)
-COUNTS = st.integers(0, 2**53 - 1)
-"""Whole numbers of the wire."""
 WHOLE = st.integers(-(2**53), 2**53)
+COUNTED = st.integers(0, 2**53 - 1)
+"""Whole numbers of the wire."""
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False)
 VALUES: st.SearchStrategy[Value] = st.one_of(st.booleans(), WHOLE, NUMBERS, WORDS)
 RESULTS = st.dictionaries(NAMES, NUMBERS, max_size=4).map(
@@ -27,6 +27,7 @@ EVENT_FIELDS: dict[str, st.SearchStrategy[Any]] = {
     "torque_nm": st.none() | WHOLE,
     "value": st.none() | st.booleans(),
     "call": st.text(max_size=12),
+    "because": st.text(max_size=12),
     "who": st.text(max_size=12),
     "option": st.text(max_size=12),
     "fault": st.text(max_size=12),
@@ -35,7 +36,7 @@ EVENT_FIELDS: dict[str, st.SearchStrategy[Any]] = {
 
 
 _BY_TYPE: dict[Any, st.SearchStrategy[Any]] = {
-    int: COUNTS,
+    int: COUNTED,
     str: WORDS,
     str | None: st.none() | WORDS,
 }
@@ -95,8 +96,8 @@ def messages() -> st.SearchStrategy[Message]:
         Message,
         source=NAMES,
         subject=NAMES,
-        sequence=COUNTS,
-        epoch=COUNTS,
+        sequence=COUNTED,
+        epoch=COUNTED,
         sent_us=times,
         body=bodies(),
         expires_us=st.none() | times,

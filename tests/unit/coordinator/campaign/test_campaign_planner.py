@@ -1,16 +1,18 @@
 """Planning, drawing and guide words: the same seed, the same cases; what is rare comes first."""
 
 from collections import Counter
+from itertools import pairwise
 from random import Random
 
 from coordinator.campaign.batch import Day
 from coordinator.campaign.coverage import Coverage, ordered_pairs, ordered_triples
 from coordinator.campaign.guide_words import DEVIATIONS, pairings, word_cases, worksheet
 from coordinator.campaign.guide_words import WORDS as GUIDE_WORDS
-from coordinator.campaign.planner import Planner, cells_of
+from coordinator.campaign.planner import CROWD_US, Planner, cells_of, draw_crowd
 from coordinator.campaign.running import Effect, Outcome, Place
 from coordinator.campaign.survey import Survey, Working, window_us
-from coordinator.campaign.vocabulary import draw_cause
+from coordinator.campaign.vocabulary import PEOPLE, draw_cause
+from coordinator.core.events import Act
 from tests.support.campaigns import WORDS
 
 SURVEY = Survey(
@@ -129,3 +131,31 @@ def test_every_guide_word_is_tried_at_every_kind_of_step_and_fills_the_worksheet
     assert {row["word"] for row in sheet} == set(GUIDE_WORDS)
     assert {row["step"] for row in sheet} == {"park", "pull"}
     assert all(row["noticed by"] == "first_out" for row in sheet)
+
+
+def test_people_do_everything_out_of_turn_also_twice_and_two_at_one_moment() -> None:
+    """What nobody ever does at a bad moment in a campaign is first done at sea."""
+    crowds = [draw_crowd(Random(f"crowd {number}"), 5_000, 9_000) for number in range(600)]
+
+    acts = [act for crowd in crowds for act in crowd]
+    assert {act.act for act in acts} == set(Act)
+    assert {act.by for act in acts} == set(PEOPLE)
+    assert all(5_000 <= (act.at_us or 0) <= 9_000 + CROWD_US for act in acts)
+    pairs = [(one, two) for crowd in crowds for one, two in pairwise(crowd)]
+    at_once = [(one, two) for one, two in pairs if one.at_us == two.at_us]
+    assert any(one.act == two.act for one, two in at_once), "nobody presses twice"
+    assert any(one.by != two.by for one, two in at_once), "no two people act at once"
+
+
+def test_people_act_out_of_turn_in_some_cases_and_leave_the_rest_of_a_case_as_it_is() -> None:
+    """A campaign with them is compared with one without, case by case."""
+    with_people, without = Planner(WORDS, 6), Planner(WORDS, 6, crowd_share=0.0)
+
+    cases = [
+        (with_people.plan(number, 7, SURVEY), without.plan(number, 7, SURVEY))
+        for number in range(300)
+    ]
+
+    assert all(one.causes == other.causes for one, other in cases)
+    assert all(one.acts[len(one.acts) - len(other.acts) :] == other.acts for one, other in cases)
+    assert 0.1 < sum(one.acts != other.acts for one, other in cases) / len(cases) < 0.3
