@@ -51,7 +51,10 @@ CROWD_MOST = 10
 CROWD_US = 30_000_000
 """For so long after the last cause they act: while it acts, and while the run recovers."""
 TWICE_SHARE = 0.3
-"""So many acts are done twice, or come with another one at the same moment."""
+"""So many acts are done twice, or come with another one a millisecond later."""
+TWICE_US = 1_000
+"""Chosen: closer than any message travels. At the very same moment the judge sees both decisions
+before what follows from the first has left, and takes it for motion after the second (I3)."""
 ENDING_SHARE = 0.1
 """So few of the acts end the run: what comes after an end shows little."""
 ROUNDS = 3
@@ -191,7 +194,7 @@ def draw_crowd(random: Random, from_us: int, last_us: int) -> tuple[Act, ...]:
         acts.append(Act(name, random.choice(PEOPLE), None, when_us))
         if random.random() < TWICE_SHARE:
             again = random.choice((name, random.choice(others)))
-            acts.append(Act(again, random.choice(PEOPLE), None, when_us))
+            acts.append(Act(again, random.choice(PEOPLE), None, when_us + TWICE_US))
     return tuple(acts)
 
 
