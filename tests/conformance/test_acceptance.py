@@ -102,10 +102,10 @@ def test_a_party_that_calls_itself_simulated_stands_so_in_the_report() -> None:
 
 
 def test_a_clock_as_good_as_it_must_be_passes_every_line() -> None:
-    """In whole milliseconds, up to four tenths of a second behind: half a second is let pass."""
+    """In whole milliseconds, up to 8 ms behind: 12.5 ms are let pass, a quarter of the window."""
 
     async def both() -> list[Report]:
-        behind = [Tampered(honest(), as_it_comes, as_it_goes, behind_us=us) for us in (1, 400_000)]
+        behind = [Tampered(honest(), as_it_comes, as_it_goes, behind_us=us) for us in (1, 8_000)]
         return await asyncio.gather(*[look(party) for party in behind])
 
     reports = asyncio.run(both())
@@ -113,6 +113,19 @@ def test_a_clock_as_good_as_it_must_be_passes_every_line() -> None:
     told = [(one.code, one.text) for it in reports for one in it.seen if one.result != "passed"]
     assert told == []
     assert [len(report.seen) for report in reports] == [len(LINES)] * 2
+
+
+@pytest.mark.parametrize("behind_s", [0.3, -0.3, 300, -300])
+def test_a_clock_that_is_off_fails_the_line_for_the_clock(behind_s: float) -> None:
+    """300 ms is six windows: it passed while half a second was let pass. 300 s is told as such."""
+    party = Tampered(honest(), as_it_comes, as_it_goes, behind_us=round(behind_s * 1e6))
+
+    report = asyncio.run(look(party, ("ARM24",)))
+
+    assert report.failed == ("ARM24",)
+    text = report.seen[0].text
+    assert ("ms behind the cell's" if behind_s > 0 else "ms ahead of the cell's") in text
+    assert "set it by NTP or PTP" in text
 
 
 def test_each_driver_that_breaks_a_promise_fails_at_its_line() -> None:
