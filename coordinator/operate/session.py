@@ -191,13 +191,12 @@ class Session:
         told = AnswersTold(plan, state, self._say), TellStories(stories, self._say)
         listeners = alarms, *terminal.listeners, *told, page.board, page.calls
         written = record_into(store, plan, run, self._origin_us)
-        writer = page.recording(written, run, self._origin_us)
         heard_by = (*listeners, foresight) if wishes.look_ahead else listeners
         coordinator = Coordinator(
             plan,
             epoch=self._epoch,
             origin_us=self._origin_us,
-            observers=Observers(journal, writer, heard_by),
+            observers=Observers(journal, page.recording(written, run, self._origin_us), heard_by),
             state=state,
             progress=self._progress(store),
             stands=wishes.stands,
