@@ -164,21 +164,18 @@ class OneFate(Oracle):
                     current.finished[command.step] = None
             case Refused(_, reason) if reason == "duplicate" or not command.armed:
                 pass  # Only said of a copy, or of one that comes again.
-            case Interrupted() if self._is_pulled(span):
-                # Held after both pulled: whoever was held does its own step again.
+            case Interrupted() if command.step != self._first_of(span, message.subject):
+                # Held after its pull, it does this step again; that of the other may be heard of
+                # late, and what became of it is asked at the release.
                 current.finished.pop(command.step, None)
             case _:
                 current.broken = f"{message.subject} {type(body).__name__.lower()} {command.step}"
                 if isinstance(body, Faulted):
                     self._watch_partner(now_us, span, command)
 
-    def _is_pulled(self, index: int) -> bool:
-        """Tell whether the steps that start together have both ended well."""
-        span, current = self.ground.spans[index], self._rounds[index]
-        return all(
-            party in current.by_hand or span.steps[party][0] in current.finished
-            for party in span.parties
-        )
+    def _first_of(self, index: int, party: str) -> str:
+        """Return the step of a party that starts together with the other's."""
+        return self.ground.spans[index].steps[party][0]
 
     def _lacking(self, index: int) -> str:
         span, current = self.ground.spans[index], self._rounds[index]
