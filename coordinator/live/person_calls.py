@@ -25,9 +25,11 @@ class PersonCalls:
     Args:
         console: Its name, unique among the consoles of a run.
         now_us: The time since the run began.
+        speed: How much faster than life that runs; people are as fast as ever.
     """
 
-    def __init__(self, console: str, now_us: Callable[[], int]) -> None:
+    def __init__(self, console: str, now_us: Callable[[], int], speed: float = 1.0) -> None:
+        self._expiry_us = round(EXPIRY_US * max(speed, 1.0))
         self._console = console
         self._now_us = now_us
         self._numbers = itertools.count(1)
@@ -55,7 +57,7 @@ class PersonCalls:
         self._waiting[call] = answered
         pressed_us = now_us if pressed_us is None else min(pressed_us, now_us)
         # At least 1: 0 would make what was pressed before the run began count for ever.
-        return replace(act, call=call, expires_us=max(pressed_us + EXPIRY_US, 1))
+        return replace(act, call=call, expires_us=max(pressed_us + self._expiry_us, 1))
 
     def __call__(self, _: Event, effects: tuple[Effect, ...], __: State) -> None:
         """Hand every answer to whoever waits for it."""

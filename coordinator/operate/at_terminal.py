@@ -30,6 +30,7 @@ class AtTerminal:
         alarms: To be shown, acknowledged and shelved.
         banner: Stands beside the clock.
         can_type: Somebody sits there; else the lines are only shown.
+        speed: How much faster than life the run is.
     """
 
     def __init__(
@@ -42,11 +43,12 @@ class AtTerminal:
         alarms: Alarms,
         banner: str,
         can_type: bool,
+        speed: float = 1.0,
     ) -> None:
         self._screen = screen
         self._can_type = can_type
         self._keys = TerminalInput()
-        self._calls = PersonCalls("terminal", now_us)
+        self._calls = PersonCalls("terminal", now_us, speed)
         self._desk = PromptDesk(Words(plan, WHO, now_us, alarms))
         typed = (lambda: self._keys.typed) if can_type else None
         self._lines = LiveLines(

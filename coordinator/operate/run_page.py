@@ -85,7 +85,7 @@ class RunPage:
         self._now_us = now_us
         self._say = say
         self._process: asyncio.subprocess.Process | None = None
-        self.calls = PersonCalls("page", now_us)
+        self.calls = PersonCalls("page", now_us, facts.speed)
 
     def tapped(self, link: Link) -> Link:
         """Return the link, heard by the page if there is one."""

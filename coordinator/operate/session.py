@@ -238,6 +238,7 @@ class Session:
             alarms=alarms,
             banner=self._banner(),
             can_type=self._wishes.interactive,
+            speed=self._wishes.speed,
         )
 
     def _asked(self) -> Asked:
