@@ -142,6 +142,29 @@ def test_held_with_nobody_to_answer_is_the_end() -> None:
     assert scene.play(scenario) == Outcome("held", "held by person")
 
 
+def test_a_hold_is_taken_before_a_thousand_other_calls() -> None:
+    """P8: no queue delays it, whatever else people and pages have asked before."""
+    runtimes: list[Runtime] = []
+    acted: list[Act] = []
+
+    def listen(event: Event, effects: object, state: object) -> None:
+        if type(event).__name__ == "CommandAccepted" and not acted:
+            acted.append(Act.START)
+            for act in (*[Act.RESET] * 1000, Act.HOLD):
+                runtimes[0].submit(OperatorActed(0, act, "person"))
+        elif isinstance(event, OperatorActed) and acted:
+            acted.append(event.act)
+
+    scene = Scene(work_us=5_000_000, observers=Observers(listeners=(listen,)))
+
+    async def scenario(runtime: Runtime) -> Outcome:
+        runtimes.append(runtime)
+        return await runtime.run()
+
+    assert scene.play(scenario) == Outcome("held", "held by person")
+    assert acted == [Act.START, Act.HOLD, *[Act.RESET] * 1000]
+
+
 def test_a_journal_that_fails_holds_the_arms_and_ends_the_run() -> None:
     """J1: what cannot be made durable must not be done."""
 
