@@ -8,7 +8,7 @@ import pytest
 
 from coordinator.core.events import Act
 from coordinator.live.coordinator import Coordinator
-from coordinator.live.link import Delivered, Dropped, Inbox, read_delivery
+from coordinator.live.link import Delivered, Delivery, Dropped, Inbox, read_delivery
 from coordinator.wire.codec import RemoteProtocolError, decode, encode
 from coordinator.wire.messages import (
     Accepted,
@@ -113,9 +113,13 @@ def test_no_character_of_a_party_acts_on_a_terminal() -> None:
 def test_a_flood_of_one_party_leaves_the_others_heard() -> None:
     """WR11: dropped unread beyond a rate, told once, and heard again once it has calmed down."""
     now_s = [0.0]
-    inbox = Inbox(rate=100, now_s=lambda: now_s[0])
-    taken: list[object] = []
-    inbox.put = taken.append  # type: ignore[method-assign,assignment]  # a queue needs a loop
+    taken: list[Delivery] = []
+
+    class Noting(Inbox):
+        def put(self, delivery: Delivery) -> None:
+            taken.append(delivery)
+
+    inbox = Noting(rate=100, now_s=lambda: now_s[0])
     aft, fore = (Message(name, name, 1, 1, 1, Accepted(1)) for name in ("aft", "fore"))
     for _ in range(5_000):
         inbox.put_raw(topic_of("cell", aft), encode(aft), retained=False)
