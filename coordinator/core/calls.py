@@ -3,6 +3,8 @@
 A person who presses a button must not have to guess from the notices what became of it. An act
 without a call (a script, a case, an old journal) is decided in the same way and answered nowhere.
 
+A hold is done however often and however late it comes: who wants all at rest never has to wait.
+
 Invariants: P7, every call of a person gets exactly one answer, of the core; P8, a hold is never too
 late, and is taken before every other call; P9, a call that comes too late or a second time does
 nothing.
@@ -21,24 +23,23 @@ KEPT = 32
 
 def take(turn: Turn, event: PersonEvent) -> None:
     """Decide about an act of a person, and answer the call that it came by."""
-    state = turn.state
+    is_hold = isinstance(event, OperatorActed) and event.act is Act.HOLD
     if not event.call:
         _do(turn, event)
-    elif event.call in state.calls:
+    elif event.call in turn.state.calls and not is_hold:
         _answer(turn, event, "repeated", "was taken already; nothing is done twice")
-    elif _is_late(turn, event):
+    elif 0 < event.expires_us < turn.now_us and not is_hold:
         # Not remembered: sent once more, now meant, it is another call.
         late_s = (turn.now_us - event.expires_us) / 1e6
         text = f"too late by {late_s:.1f} s, nothing was done; look, and press again if still meant"
         turn.notify("warning", "call_late", f"{_name_of(event)}: {text}")
         _answer(turn, event, "late", text)
     else:
-        turn.change(calls=(*state.calls, event.call)[-KEPT:])
+        turn.change(calls=(*turn.state.calls, event.call)[-KEPT:])
         _do(turn, event)
-        refused = "; ".join(turn.refusals)
-        now = f"the procedure is {turn.state.phase}"
-        notes = (one.text for one in turn.effects if isinstance(one, Notify))
-        _answer(turn, event, "refused" if refused else "done", refused or next(notes, now))
+        told = tuple(one.text for one in turn.effects if isinstance(one, Notify))
+        text = "; ".join(turn.refusals or told) or f"the procedure is {turn.state.phase}"
+        _answer(turn, event, "refused" if turn.refusals else "done", text)
 
 
 def _do(turn: Turn, event: PersonEvent) -> None:
@@ -62,12 +63,6 @@ def _do(turn: Turn, event: PersonEvent) -> None:
             interlocks.watch(turn)
         case _:
             assert_never(event)
-
-
-def _is_late(turn: Turn, event: PersonEvent) -> bool:
-    """Tell whether it was under way for too long; one that brings all to rest never is (P8)."""
-    is_hold = isinstance(event, OperatorActed) and event.act is Act.HOLD
-    return not is_hold and 0 < event.expires_us < turn.now_us
 
 
 def _answer(turn: Turn, event: PersonEvent, outcome: CallOutcome, text: str) -> None:

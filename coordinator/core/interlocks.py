@@ -95,10 +95,14 @@ def reset(turn: Turn, who: str) -> None:
         for index, latched in enumerate(turn.state.tripped)
     )
     was, names = turn.state.tripped, [interlock.name for interlock in turn.plan.interlocks]
-    for name in compress(names, tripped):
-        turn.refuse("reset_refused", f"{name} is still active: not reset")
-    turn.change(tripped=tripped, first_out=-1 if not any(tripped) else turn.state.first_out)
     done = ", ".join(compress(names, map(ne, was, tripped)))
+    for name in compress(names, tripped):
+        text = f"{name} is still active: not reset"
+        if done:
+            turn.notify("warning", "reset_refused", text)
+        else:
+            turn.refuse("reset_refused", text)
+    turn.change(tripped=tripped, first_out=-1 if not any(tripped) else turn.state.first_out)
     if done or not any(was):
         text = f"{who} has reset {done}" if done else f"reset by {who}: nothing was latched"
         # While anything may move this would be read as leave to step over the line.

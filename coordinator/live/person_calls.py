@@ -59,6 +59,11 @@ class PersonCalls:
         # At least 1: 0 would make what was pressed before the run began count for ever.
         return replace(act, call=call, expires_us=max(pressed_us + self._expiry_us, 1))
 
+    def refuse(self, act: PersonEvent, text: str) -> None:
+        """Answer a call that never gets to the core; does nothing about another console's."""
+        if (answered := self._waiting.pop(act.call, None)) is not None:
+            answered(AnswerCall(act.call, "refused", text))
+
     def __call__(self, _: Event, effects: tuple[Effect, ...], __: State) -> None:
         """Hand every answer to whoever waits for it."""
         for effect in effects:

@@ -48,13 +48,13 @@ class AtTerminal:
         self._screen = screen
         self._can_type = can_type
         self._keys = TerminalInput()
-        self._calls = PersonCalls("terminal", now_us, speed)
+        self.calls = PersonCalls("terminal", now_us, speed)
         self._desk = PromptDesk(Words(plan, WHO, now_us, alarms))
         typed = (lambda: self._keys.typed) if can_type else None
         self._lines = LiveLines(
             plan, state, now_us, screen, desk=self._desk, typed=typed, banner=banner
         )
-        self.listeners = self._desk, self._lines, self._calls
+        self.listeners = self._desk, self._lines, self.calls
 
     @contextlib.contextmanager
     def used(self, submit: Callable[[PersonEvent], None]) -> Iterator[None]:
@@ -83,4 +83,4 @@ class AtTerminal:
             late.cancel()
             self._screen.say(f"{said.outcome}: {said.text}")
 
-        submit(self._calls.make(call, answered))
+        submit(self.calls.make(call, answered))

@@ -26,6 +26,7 @@ from coordinator.live.hurry import SPEED_FILE, hurried
 from coordinator.live.link import Link, Presence
 from coordinator.live.mqtt_link import leave_out_lost_sockets
 from coordinator.live.operator import OperatorScript
+from coordinator.live.person_calls import PersonCalls
 from coordinator.live.readiness import Readiness, TellMissing
 from coordinator.live.recording import record_into
 from coordinator.live.resuming import progress_of
@@ -99,6 +100,8 @@ class Session:
         self._readiness = Readiness(self._plan)
         self._digest = ""
         self._is_under_way = resumption is not None
+        self._consoles: tuple[PersonCalls, ...] = ()
+        """Where people act, to be told what does not get to the core."""
         """Something may have moved, so that an error leaves the run held and not unbegun."""
 
     def run(self) -> LiveResult:
@@ -185,10 +188,10 @@ class Session:
         alarms, stories = Alarms(plan), HoldStories(plan)
         state = self._replayed.state
         terminal = self._terminal(state, alarms)
-        page = self._page(state)
-        page.board.alarms, page.board.stories = alarms, stories
+        page = self._page(state, alarms, stories)
         foresight = Foresight(plan, self._asked(), self._say, page.board.foresee)
         told = AnswersTold(plan, state, self._say), TellStories(stories, self._say)
+        self._consoles = (page.calls, terminal.calls)
         listeners = alarms, *terminal.listeners, *told, page.board, page.calls
         written = record_into(store, plan, run, self._origin_us)
         heard_by = (*listeners, foresight) if wishes.look_ahead else listeners
@@ -254,7 +257,7 @@ class Session:
             causes=str(causes) if wishes.simulated else None,
         )
 
-    def _page(self, state: State) -> RunPage:
+    def _page(self, state: State, alarms: Alarms, stories: HoldStories) -> RunPage:
         wishes = self._wishes
         stands = wishes.stands
         facts = Facts(
@@ -266,6 +269,7 @@ class Session:
             stands.caution(),
         )
         page = RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
+        page.board.alarms, page.board.stories = alarms, stories
         if not (wishes.simulated or wishes.interactive or page.has_operators):
             self._say(NO_CONSOLE)
         return page
@@ -276,7 +280,10 @@ class Session:
         if not points or not _wants_automatic(call):
             runtime.submit(call)
             return
-        self._say(f"no automatic mode: {len(points)} points are not checked")
+        text = f"no automatic mode: {len(points)} points are not checked"
+        self._say(text)
+        for calls in self._consoles:
+            calls.refuse(call, f"{text}: {'; '.join(points)}")
         for point in points:
             self._say(f"not checked: {point}")
 

@@ -87,8 +87,8 @@ def test_what_was_pressed_on_a_page_that_stood_still_does_nothing_after_the_thaw
 
 def test_a_press_that_is_sent_twice_is_done_once_and_said_so(asked: ToldCell) -> None:
     """P9: a page that lost its link sends again under the same name."""
-    first = asked.press(act="hold", who="Ada", id="x-1")
-    again = asked.press(act="hold", who="Ada", id="x-1")
+    first = asked.press(act="pause", who="Ada", id="x-1")
+    again = asked.press(act="pause", who="Ada", id="x-1")
 
     assert (first["outcome"], again["outcome"]) == ("done", "repeated")
     assert "was taken already" in again["text"]

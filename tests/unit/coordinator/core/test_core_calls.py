@@ -76,6 +76,8 @@ def test_a_call_that_comes_twice_is_done_once() -> None:
     for event in every_act(world.now_us, "page-1"):
         once, first = decide(world.plan, world.state, event)
         twice, second = decide(world.plan, once, event)
+        if isinstance(event, OperatorActed) and event.act is Act.HOLD:
+            continue  # A hold is never "taken already": in between somebody may have restarted.
         assert [one.outcome for one in kinds_of(second, AnswerCall)] == ["repeated"]
         assert (twice, len(second)) == (once, 1), first
 
@@ -89,3 +91,18 @@ def test_a_refusal_names_every_reason() -> None:
 
     assert answer.outcome == "refused"
     assert "nobody_inside is latched: reset it first" in answer.text
+
+
+def test_a_hold_that_comes_again_after_a_restart_holds_again() -> None:
+    """P8: a console sends again what nobody has answered; all must come to rest all the same."""
+    world = reach("pull")
+    hold = OperatorActed(world.now_us, Act.HOLD, "Ada", call="page-1")
+    world.feed(hold)
+    run_until(world, lambda: world.state.phase == "held")
+    world.act(Act.RESTART)
+    run_until(world, lambda: world.state.phase == "running")
+
+    effects = world.feed(replace(hold, at_us=world.now_us))
+
+    assert kinds_of(effects, AnswerCall)[0].outcome == "done"
+    assert world.state.phase == "holding"
