@@ -259,6 +259,13 @@ class Coordinator:
             return ()
         if isinstance(message.body, PartyState) and message.source in self._known:
             self.seen[message.source] = message.body
+        if message.epoch > self.epoch and message.source == COORDINATOR:
+            # Also the broker's memory of it: under one client identifier the later coordinator
+            # cuts us off while it says so, and all that we hear of it afterwards is what is kept.
+            raise OutdatedCoordinator(
+                f"MQTT '{message.source}': has epoch {message.epoch}, ours is {self.epoch}; "
+                "another coordinator is at work, end one of them [LNK008]"
+            )
         if retained:
             return ()  # The broker's memory is for showing; a fresh heartbeat comes soon (WR9).
         if message.epoch > self.epoch:
@@ -280,16 +287,7 @@ class Coordinator:
         return (*translation.events, *missed)
 
     def _of_later_epoch(self, message: Message, now_us: int) -> tuple[Event, ...]:
-        """Leave the cell to a later coordinator; a party's word alone ends nobody, it is lost.
-
-        Raises:
-            OutdatedCoordinator: LNK008, the later coordinator says so itself.
-        """
-        if message.source == COORDINATOR:
-            raise OutdatedCoordinator(
-                f"MQTT '{message.source}': has epoch {message.epoch}, ours is {self.epoch}; "
-                "another coordinator is at work, end one of them [LNK008]"
-            )
+        """Count a party that obeys another coordinator as lost: its word alone ends nobody."""
         # Whether it obeys somebody else or is mistaken: it does not obey us, so everybody holds.
         self._drop(f"'{message.source}' obeys a later epoch than ours; it counts as lost")
         names = [party.name for party in self.plan.parties]

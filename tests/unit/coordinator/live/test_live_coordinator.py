@@ -108,8 +108,9 @@ def test_a_message_of_a_later_epoch_is_refused_loudly() -> None:
     coordinator = Coordinator(small_plan(), epoch=4)
 
     later = replace(heartbeat(epoch=5), source="coordinator", subject="coordinator")
-    with pytest.raises(OutdatedCoordinator, match="LNK008"):
-        coordinator.receive(later, 10)
+    for retained in (False, True):
+        with pytest.raises(OutdatedCoordinator, match="LNK008"):
+            coordinator.receive(later, 10, retained=retained)
 
 
 def test_a_party_that_obeys_a_later_epoch_ends_nobody_and_counts_as_lost() -> None:
