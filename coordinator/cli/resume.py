@@ -12,7 +12,7 @@ from coordinator.cli.evidence import keep_evidence
 from coordinator.cli.files import load_answers
 from coordinator.cli.options import BOOKS
 from coordinator.cli.output import Exit, Output
-from coordinator.cli.run import REFUSALS
+from coordinator.cli.run import REFUSALS, page_wish
 from coordinator.commissioning.book import book_path
 from coordinator.commissioning.promotion import Asked
 from coordinator.compare import compare_sequences
@@ -24,7 +24,6 @@ from coordinator.live.standing import Standing, Standings
 from coordinator.operate.party_process import CAUSES_FILE, read_causes
 from coordinator.operate.pinned import NOT_WRITTEN, as_begun, speed_of, unpack
 from coordinator.operate.run_live import Resumption, Wishes, run_live
-from coordinator.operate.run_page import PageWish
 from coordinator.operate.where_was_i import Card, card_of
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed, PinnedFile
 from coordinator.records.replaying import replay
@@ -91,7 +90,7 @@ def _resume(
         speed=speed,
         standings=stands,
         causes=_causes_of(folder),
-        page=_page_of(asked, head, sequence, joint),
+        page=page_wish(asked, sequence, joint, head.seed),
     )
     result = run_live(resumed, asked.broker, Resumption(journal, replayed))
     book = book_path(asked.book or BOOKS, loaded.cell.cell)
@@ -182,14 +181,6 @@ def _to_live(
         take_over=asked.take_over,
         records=asked.records,
     )
-
-
-def _page_of(asked: ResumeAsked, head: Head, sequence: Path, joint: Path | None) -> PageWish | None:
-    if not asked.page:
-        return None
-    place = asked.records or str(asked.out)
-    consoles = tuple(asked.hold_from or ())
-    return PageWish(asked.page_at, asked.operators, place, sequence, joint, head.seed, consoles)
 
 
 def _causes_of(folder: Path) -> tuple[Cause, ...]:

@@ -3,7 +3,7 @@
 import sys
 from pathlib import Path
 
-from coordinator.cli.asked import PartyAsked, RunAsked
+from coordinator.cli.asked import PartyAsked, ResumeAsked, RunAsked
 from coordinator.cli.end_of_run import report_end
 from coordinator.cli.evidence import keep_evidence, refuse_for_evidence
 from coordinator.cli.files import load_answers, load_capped, load_case, load_sequence
@@ -70,7 +70,7 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
             starts_parties=not asked.elsewhere,
             unchecked=unchecked_points(promotion, entries) if stands.has_real else (),
             take_over=asked.take_over,
-            page=_page(path, asked),
+            page=page_wish(asked, path, asked.joint, asked.seed),
             look_ahead=asked.look_ahead,
             mode=asked.mode,
             records=asked.records,
@@ -85,12 +85,15 @@ def run_sequence(output: Output, path: Path, asked: RunAsked) -> Exit:
     return report_end(output, loaded, result, out=asked.out, records=asked.records)
 
 
-def _page(path: Path, asked: RunAsked) -> PageWish | None:
+def page_wish(
+    asked: RunAsked | ResumeAsked, sequence: Path, joint: Path | None, seed: int
+) -> PageWish | None:
+    """Return what is asked of the page of a run that begins or is gone on with, None for none."""
     if not asked.page:
         return None
     place = asked.records or str(asked.out)
     consoles = tuple(asked.hold_from or ())
-    return PageWish(asked.page_at, asked.operators, place, path, asked.joint, asked.seed, consoles)
+    return PageWish(asked.page_at, asked.operators, place, sequence, joint, seed, consoles)
 
 
 def _book(asked: RunAsked, loaded: Loaded) -> Path:

@@ -94,8 +94,9 @@ def answer(turn: Turn, event: PromptAnswered) -> None:
 def _unsuitable(turn: Turn, opened: OpenPrompt, event: PromptAnswered) -> str:
     """Return why an answer does not count, empty if it does."""
     # Asked anew: what was offered when the question was raised may not apply any more.
-    if event.option not in options_of(turn, opened):
-        return f"not among the options, which are {', '.join(options_of(turn, opened))}"
+    options = options_of(turn, opened)
+    if event.option not in options:
+        return f"not among the options, which are {', '.join(options)}"
     # Two people who answer one question differently would each believe to have been heard.
     if opened.owner and opened.owner != event.who:
         return f"prompt {opened.number} is {opened.owner}'s; take it over first"

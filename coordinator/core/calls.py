@@ -21,14 +21,18 @@ KEPT = 32
 """Calls remembered; chosen: more than people press before a console that lost its link is back."""
 
 
+def is_hold(event: PersonEvent) -> bool:
+    """Tell whether an act asks for all at rest: nothing puts that off (P8)."""
+    return isinstance(event, OperatorActed) and event.act is Act.HOLD
+
+
 def take(turn: Turn, event: PersonEvent) -> None:
     """Decide about an act of a person, and answer the call that it came by."""
-    is_hold = isinstance(event, OperatorActed) and event.act is Act.HOLD
     if not event.call:
         _do(turn, event)
-    elif event.call in turn.state.calls and not is_hold:
+    elif event.call in turn.state.calls and not is_hold(event):
         _answer(turn, event, "repeated", "was taken already; nothing is done twice")
-    elif 0 < event.expires_us < turn.now_us and not is_hold:
+    elif 0 < event.expires_us < turn.now_us and not is_hold(event):
         # Not remembered: sent once more, now meant, it is another call.
         late_s = (turn.now_us - event.expires_us) / 1e6
         text = f"too late by {late_s:.1f} s, nothing was done; look, and press again if still meant"

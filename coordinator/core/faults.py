@@ -45,8 +45,8 @@ def fail(turn: Turn, lane: int, fault: str, evidence: Evidence = ()) -> None:
     turn.put_order(lane, at_hand.rest._replace(failing=False), Watch())
     # What could not be checked is no failure of the step: a person is asked, however often (H8).
     failures = 0 if is_check else turn.count_failure(lane, at_hand.node, fault)
-    in_move = in_move and not is_check
-    while in_move and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
+    in_recovery = in_move and not is_check
+    while in_recovery and failures < recovery.rule_for(turn, at_hand.node, fault).attempts:
         failures = turn.count_failure(lane, at_hand.node, fault)
     decide_fate(turn, lane)
 

@@ -172,7 +172,7 @@ def _never_began(turn: Turn, lane: int) -> None:
     """It was armed, and dropped before its start: neither an attempt nor a record comes of it."""
     at_hand = turn.lane(lane)
     if at_hand.at.phase is StepPhase.RUNNING:
-        turn.uncount_begin(lane, commands.live_node(turn, lane))
+        turn.count_begin(lane, commands.live_node(turn, lane), by=-1)
     break_off(turn, lane)
     settle_outcome(turn, lane)
     # The arm let go by itself: nobody else may go on to a start that one side does not make.

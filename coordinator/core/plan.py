@@ -334,7 +334,7 @@ class Plan:
     def __post_init__(self) -> None:
         """Look up once, when the plan is compiled, what would else be at every decision."""
         lanes, nodes = range(len(self.lanes)), self.nodes
-        found: dict[str, tuple[object, ...]] = {
+        found: dict[str, object] = {
             "spans_of": tuple(self._spans_of(lane) for lane in lanes),
             "round_of": tuple(_round_of(node) for node in nodes),
             "proofs": tuple(self._proofs(lane) for lane in lanes),
@@ -345,11 +345,10 @@ class Plan:
                 dict(zip(opens.lanes, opens.next_nodes, strict=True))
                 for opens in (self.barriers[span.opens] for span in self.spans)
             ),
+            "tool_on": dict(one for span in self.spans for one in self._tool_on(span)),
         }
         for name, value in found.items():
             object.__setattr__(self, name, value)  # The way of frozen dataclasses.
-        tool_on = dict(one for span in self.spans for one in self._tool_on(span))
-        object.__setattr__(self, "tool_on", tool_on)
         object.__setattr__(self, "rounds", tuple(self._rounds(lane) for lane in lanes))
 
     def _spans_of(self, lane: int) -> tuple[tuple[int, int, int], ...]:
@@ -379,9 +378,7 @@ class Plan:
                 continue
             order, closing = self.lanes[lane], closes.nodes[closes.lanes.index(lane)]
             at = order.index(first)
-            while at and (
-                self.nodes[order[at - 1]].barrier >= 0 or self.nodes[order[at - 1]].leave == leave
-            ):
+            while at and _leads_up(self.nodes[order[at - 1]], leave):
                 at -= 1
             on: tuple[Move, ...] = ()
             for node in order[at : order.index(closing) + 2]:

@@ -269,23 +269,20 @@ class Turn:
         self.change(command=self.state.command + 1)
         return self.state.command
 
-    def count_begin(self, index: int, node: int) -> None:
-        """Count that a step begins once more; only of one that proves something is it asked."""
+    def count_begin(self, index: int, node: int, by: int = 1) -> None:
+        """Count that a step begins once more, or take that back; only of one that proves something.
+
+        Args:
+            index: The lane.
+            node: The step.
+            by: -1 where it was released and its party never began it.
+        """
         if self.plan.nodes[node].record is None:
             return
         # Kept sorted: two orders of the same counts would be two states to the proof.
         lane = self.state.lanes[index]
         counts = dict(lane.begun)
-        counts[node] = counts.get(node, 0) + 1
-        self.put(index, lane._replace(begun=tuple(sorted(counts.items()))))
-
-    def uncount_begin(self, index: int, node: int) -> None:
-        """Take back that a step began: it was released, and its party never began it."""
-        if self.plan.nodes[node].record is None:
-            return
-        lane = self.state.lanes[index]
-        counts = dict(lane.begun)
-        counts[node] = counts.get(node, 0) - 1
+        counts[node] = counts.get(node, 0) + by
         begun = tuple(sorted((at, times) for at, times in counts.items() if times > 0))
         self.put(index, lane._replace(begun=begun))
 

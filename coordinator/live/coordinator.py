@@ -33,7 +33,14 @@ from coordinator.core.state import OpenPrompt, State
 from coordinator.core.turn import Turn
 from coordinator.live.gap_watch import GapWatch
 from coordinator.live.standing import Standing, Standings
-from coordinator.live.translate import Envelope, Outgoing, to_events, to_message, to_outgoing
+from coordinator.live.translate import (
+    Envelope,
+    Outgoing,
+    party_of,
+    to_events,
+    to_message,
+    to_outgoing,
+)
 from coordinator.wire.messages import (
     Ask,
     Faulted,
@@ -290,10 +297,7 @@ class Coordinator:
         """Count a party that obeys another coordinator as lost: its word alone ends nobody."""
         # Whether it obeys somebody else or is mistaken: it does not obey us, so everybody holds.
         self._drop(f"'{message.source}' obeys a later epoch than ours; it counts as lost")
-        names = [party.name for party in self.plan.parties]
-        if message.source not in names:
-            return ()
-        return (PartyLost(self._core_us(now_us), names.index(message.source)),)
+        return self._lose(message.source, now_us)
 
     def _rule_out(self, message: Message, now_us: int) -> tuple[Event, ...] | None:
         """Return what follows of a party that is simulated where a real one stands, or the reverse.
@@ -302,23 +306,26 @@ class Coordinator:
         there, and so it is sent no command.
         """
         name, body = message.source, message.body
+        if not isinstance(body, PartyState) or not body.online:
+            return () if name in self._ruled_out else None
         if self._stands is None or name == COORDINATOR:
             return None
         stands = self._stands.stands(name)
-        if isinstance(body, PartyState) and body.online:
-            if body.simulated is (stands is not Standing.REAL):
-                self._ruled_out.discard(name)
-                return None
-            is_first = name not in self._ruled_out
-            self._ruled_out.add(name)
-            kind = "simulated" if body.simulated else "REAL"
-            because = f"says that it is {kind}, and stands here as {stands}: it is sent nothing"
-            self._drop(f"'{name}' {because}")
-            names = [party.name for party in self.plan.parties]
-            if not is_first or name not in names:
-                return ()
-            return (PartyLost(self._core_us(now_us), names.index(name), because),)
-        return () if name in self._ruled_out else None
+        if body.simulated is (stands is not Standing.REAL):
+            self._ruled_out.discard(name)
+            return None
+        kind = "simulated" if body.simulated else "REAL"
+        because = f"says that it is {kind}, and stands here as {stands}: it is sent nothing"
+        self._drop(f"'{name}' {because}")
+        if name in self._ruled_out:
+            return ()
+        self._ruled_out.add(name)
+        return self._lose(name, now_us, because)
+
+    def _lose(self, name: str, now_us: int, because: str = "") -> tuple[Event, ...]:
+        """Return that a party is lost, nothing for a name that is none."""
+        party = party_of(self.plan, name)
+        return () if party < 0 else (PartyLost(self._core_us(now_us), party, because),)
 
     def _require_own_numbers(self, message: Message) -> None:
         """See that no party has done more than the journal of a resumed run knows."""

@@ -14,7 +14,7 @@ from typing import Protocol
 
 from coordinator.wire.codec import RemoteProtocolError, decode
 from coordinator.wire.messages import Message
-from coordinator.wire.topics import COORDINATOR, topic_of
+from coordinator.wire.topics import speaker_of, topic_of
 
 INBOX_MAX = 10_000
 """Chosen: minutes of telemetry; a coordinator that far behind has lost the cell anyway."""
@@ -162,7 +162,7 @@ def read_delivery(topic: str, payload: bytes, retained: bool) -> Delivery:
     if len(levels) != 4 or topic != topic_of(levels[1], message):
         return Dropped(f"MQTT {topic}: a message about '{message.subject}'; dropped [LNK009]")
     # A broker's rules bind an account to topics, never to what a payload says of its sender.
-    sender = COORDINATOR if levels[3] in ("command", "lease") else levels[2]
+    sender = speaker_of(message)
     if levels[3] != "simulated" and message.source != sender:
         return Dropped(f"MQTT {topic}: speaks for another than '{sender}'; dropped [LNK009]")
     return Delivered(message, retained)

@@ -16,15 +16,12 @@ from coordinator.core.events import (
     StepAllowed,
 )
 from coordinator.core.plan import Mode, Plan
-from coordinator.core.prompts import BUILT_IN, name_of
-from coordinator.core.prompts import UNKNOWN_OUTCOME as UNKNOWN_KIND
+from coordinator.core.prompts import name_of
 from coordinator.core.state import OpenPrompt, State
 from coordinator.live.coordinator import Coordinator
 from coordinator.live.explain import waiting_for_step
 from coordinator.wire.messages import Message
 
-UNKNOWN_OUTCOME = BUILT_IN[UNKNOWN_KIND]
-"""Name of the built-in question about a command whose end nobody knows."""
 PATIENCE_US = 1_000_000
 """Chosen: a person who presses again waits about a second."""
 ABSENT_US_MAX = 120_000_000

@@ -11,6 +11,7 @@ import signal
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from coordinator.core.calls import is_hold
 from coordinator.core.events import Act, OperatorActed, PersonEvent
 from coordinator.core.state import ENDED
 from coordinator.live.coordinator import Coordinator, OutdatedCoordinator
@@ -157,7 +158,7 @@ class Runtime:
         calls, self._calls = self._calls, []
         messages: list[Message] = []
         # Before all that came over the bus and all other calls: nothing puts a hold off (P8).
-        for call in filter(_is_hold, calls):
+        for call in filter(is_hold, calls):
             messages += coordinator.hear(call, now_us)
         messages += self._take(deliveries, now_us)
         for _ in range(TURNS_MAX):
@@ -165,7 +166,7 @@ class Runtime:
             if due_us is None or due_us > now_us:
                 break
             messages += coordinator.advance(now_us)
-        for call in (one for one in calls if not _is_hold(one)):
+        for call in (one for one in calls if not is_hold(one)):
             messages += coordinator.hear(call, now_us)
         if self._script is not None and self._leave_us is None:
             messages += play(self._script, coordinator, now_us)
@@ -296,10 +297,6 @@ class Runtime:
         except LinkLost as error:
             # The core learns it as lost parties from the link itself, and asks again later.
             self._on_link(LinkNote(str(error)))
-
-
-def _is_hold(call: PersonEvent) -> bool:
-    return isinstance(call, OperatorActed) and call.act is Act.HOLD
 
 
 @contextlib.contextmanager

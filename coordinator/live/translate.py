@@ -152,7 +152,7 @@ def _from_signals(plan: Plan, values: Mapping[str, bool | None], at_us: int) -> 
     return Translation(tuple(events), tuple(unknown))
 
 
-def _party_of(plan: Plan, name: str) -> int:
+def party_of(plan: Plan, name: str) -> int:
     """Return the index of a party, -1 for none."""
     return next((index for index, party in enumerate(plan.parties) if party.name == name), -1)
 
@@ -160,7 +160,7 @@ def _party_of(plan: Plan, name: str) -> int:
 def _from_state(plan: Plan, message: Message, body: PartyState, at_us: int) -> Translation:
     if message.source == COORDINATOR:
         return Translation()
-    party = _party_of(plan, message.source)
+    party = party_of(plan, message.source)
     events: list[Event] = []
     if message.source == FLOOR and not body.online:
         # Nobody watches the signals any more: unknown now, without waiting for them to grow old.
@@ -177,7 +177,7 @@ def _from_state(plan: Plan, message: Message, body: PartyState, at_us: int) -> T
 def _from_report(
     plan: Plan, message: Message, body: Report, at_us: int, origin_us: int
 ) -> Translation:
-    party = _party_of(plan, message.source)
+    party = party_of(plan, message.source)
     if party < 0:
         return Translation(dropped=(f"unknown party '{message.source}'",))
     return Translation((_report_event(party, body, at_us, origin_us),))

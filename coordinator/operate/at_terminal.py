@@ -14,9 +14,7 @@ from coordinator.operate.live_lines import LiveLines
 from coordinator.operate.screen import Screen
 from coordinator.operate.terminal_prompts import WHO, PromptDesk, TerminalInput
 from coordinator.operate.terminal_words import Words
-
-ANSWER_S = 2.0
-"""Chosen: whoever waits that long for an answer looks whether it was heard at all."""
+from coordinator.page.feed import REPLY_S
 
 
 class AtTerminal:
@@ -76,7 +74,7 @@ class AtTerminal:
             self._screen.say(call)
             return
         late = get_running_loop().call_later(
-            ANSWER_S, self._screen.say, f"not answered yet: '{line.strip()}'; the run is busy"
+            REPLY_S, self._screen.say, f"not answered yet: '{line.strip()}'; the run is busy"
         )
 
         def answered(said: AnswerCall) -> None:

@@ -46,7 +46,7 @@ class Foresight:
     def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
         """Take in one decision."""
         before = self._open
-        still = {one.number: self._name(one.prompt) for one in state.prompts}
+        still = {one.number: name_of(self._plan, one.prompt) for one in state.prompts}
         if isinstance(event, PromptAnswered) and event.prompt in before.keys() - still.keys():
             given = (before[event.prompt], event.option, event.who, event.torque_nm)
             self._asked = replace(self._asked, answers=(*self._asked.answers, given))
@@ -60,9 +60,6 @@ class Foresight:
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
-
-    def _name(self, prompt: int) -> str:
-        return name_of(self._plan, prompt)
 
     async def _look(self, raised: RaisePrompt) -> None:
         node = self._plan.nodes[raised.node].name

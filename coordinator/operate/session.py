@@ -100,9 +100,9 @@ class Session:
         self._readiness = Readiness(self._plan)
         self._digest = ""
         self._is_under_way = resumption is not None
+        """Something may have moved, so that an error leaves the run held and not unbegun."""
         self._consoles: tuple[PersonCalls, ...] = ()
         """Where people act, to be told what does not get to the core."""
-        """Something may have moved, so that an error leaves the run held and not unbegun."""
 
     def run(self) -> LiveResult:
         """Run to the end, and close everything however it ends."""

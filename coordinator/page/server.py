@@ -170,11 +170,12 @@ class _Page:
                     yield f"data: {json.dumps(snapshot, ensure_ascii=False)}\n\n"
 
     async def session(self, request: Request) -> Response:
+        who = self._who(request)
         return JSONResponse(
             {
-                "who": self._who(request),
+                "who": who,
                 "can_sign_in": self._served.sessions.is_possible,
-                "can_hold": self._who(request) is not None or self._is_hold_console(request),
+                "can_hold": who is not None or self._is_hold_console(request),
                 "has_run": self._served.feed.has_run,
             }
         )
@@ -204,9 +205,9 @@ class _Page:
             known = ", ".join(one.value for one in Act)
             raise HTTPException(422, f"act is '{body['act']}', must be one of {known}")
         # A hold needs nobody's leave where the site has named the console.
-        is_hold = body["act"] == Act.HOLD and self._is_hold_console(request)
-        who = self._who(request) or (f"console {_host_of(request)}" if is_hold else None)
-        return await self._call({**body, "who": who or self._require_operator(request)})
+        is_free = body["act"] == Act.HOLD and self._is_hold_console(request)
+        console = f"console {_host_of(request)}" if is_free else ""
+        return await self._call({**body, "who": self._require_operator(request, console)})
 
     async def answer(self, request: Request) -> Response:
         who = self._require_operator(request)
@@ -290,9 +291,10 @@ class _Page:
     def _is_hold_console(self, request: Request) -> bool:
         return _host_of(request) in self._served.hold_consoles
 
-    def _require_operator(self, request: Request) -> str:
-        who = self._who(request)
-        if who is None:
+    def _require_operator(self, request: Request, otherwise: str = "") -> str:
+        """Return who is signed in, else who may do it without that."""
+        who = self._who(request) or otherwise
+        if not who:
             raise HTTPException(401, "sign in first; without that the page only shows")
         return who
 

@@ -56,7 +56,6 @@ from coordinator.prove.stand_ins import (
 )
 
 PERSON = "somebody"
-"""How the built-in question about an unknown outcome is called in the answers of a case."""
 PUT_TOGETHER = (*HOLDING, Phase.HELD, Phase.RESTARTING)
 
 

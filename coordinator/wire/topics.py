@@ -47,6 +47,12 @@ def topic_of(cell: str, message: Message) -> str:
     return f"{ROOT}/{cell}/{message.subject}/{channel_of(message.body)}"
 
 
+def speaker_of(message: Message) -> str:
+    """Return who alone may say a message: who commands, or whom it is about."""
+    is_order = isinstance(message.body, (*COMMANDS, Lease))
+    return COORDINATOR if is_order else message.subject
+
+
 def impersonation(message: Message) -> str | None:
     """Return why a message is not by whom its topic is about, None if it is (WR10).
 

@@ -15,7 +15,7 @@ KNOWN_FILES = {"tests/unit/sim_arms/test_shell.py": 603}
 KNOWN_FUNCTIONS: dict[str, int] = {}
 """Functions above the limit, `file:name`, with the lines they had; may only shrink."""
 KNOWN_POSITIONAL = {"sim_arms/physics/flange.py:_solve": 7}
-CORE_LINES_KNOWN = 2_919
+CORE_LINES_KNOWN = 2_911
 """Lines of code of the core, where 2,000 are aimed at; may only shrink. It was 2,186 before a lane
 became one of five situations, whose variants are declared one by one, and 2,700 before it told
 both torques of a pair, an arm's own words and what was reset. Invariants are listed in its

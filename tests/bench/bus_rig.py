@@ -32,11 +32,12 @@ from coordinator.core.plan import (
     Signal,
 )
 from coordinator.core.plan import Party as PlanParty
+from coordinator.core.prompts import BUILT_IN, UNKNOWN_OUTCOME
 from coordinator.core.state import State
 from coordinator.live.coordinator import Coordinator, Observers
 from coordinator.live.link import Delivered, Delivery, Link
 from coordinator.live.mqtt_link import Address, MqttLink
-from coordinator.live.operator import UNKNOWN_OUTCOME, OperatorScript
+from coordinator.live.operator import OperatorScript
 from coordinator.live.runtime import Runtime
 from coordinator.records.journal import Head, Journal
 from coordinator.sequence import Act, Answer
@@ -373,7 +374,9 @@ async def coordinate(
         for deed in (Deed.RESET, Deed.RESTART)
     ]
     # A hold that meets a released start leaves a doubt, which only a person may settle.
-    answers = [Answer(UNKNOWN_OUTCOME, Option.AGAIN, "bench") for _ in range(2 * HOLDS_MAX)]
+    answers = [
+        Answer(BUILT_IN[UNKNOWN_OUTCOME], Option.AGAIN, "bench") for _ in range(2 * HOLDS_MAX)
+    ]
     script = OperatorScript(plan, answers, deeds, starts=True)
     link: Link = MqttLink(
         Address(port=port), CELL, subscriptions_of_coordinator(CELL), "bench-ours"

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from coordinator.core.events import Act
 from coordinator.core.plan import Plan
-from coordinator.live.operator import UNKNOWN_OUTCOME, OperatorScript
+from coordinator.core.prompts import BUILT_IN, UNKNOWN_OUTCOME
+from coordinator.live.operator import OperatorScript
 
 RESTART_US = 2_000_000
 
@@ -13,7 +14,7 @@ RESTART_US = 2_000_000
 class Again:
     """Whenever nobody knows what became of a command: after a look, again."""
 
-    prompt: str = UNKNOWN_OUTCOME
+    prompt: str = BUILT_IN[UNKNOWN_OUTCOME]
     answer: str = "again"
     by: str = "test person"
     after_us: int = 1_000_000

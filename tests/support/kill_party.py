@@ -10,10 +10,10 @@ from pathlib import Path
 
 from coordinator.core.events import Act as Deed
 from coordinator.core.plan import Option
+from coordinator.core.prompts import BUILT_IN, UNKNOWN_OUTCOME
 from coordinator.live.coordinator import OutdatedCoordinator
 from coordinator.live.hurry import hurried
 from coordinator.live.link import LinkUnreachable
-from coordinator.live.operator import UNKNOWN_OUTCOME
 from coordinator.operate.cell_clock import CellClock
 from coordinator.operate.pinned import speed_of
 from coordinator.operate.run_live import LiveResult, Resumption, Wishes, run_live
@@ -118,7 +118,9 @@ def _begin_or_resume(
         for deed in (Deed.RESET, Deed.RESTART)
     )
     # Each an object of its own: a script takes an entry away once it has counted.
-    answers = tuple(Answer(UNKNOWN_OUTCOME, Option.AGAIN, "test person") for _ in range(DEEDS_MAX))
+    answers = tuple(
+        Answer(BUILT_IN[UNKNOWN_OUTCOME], Option.AGAIN, "test person") for _ in range(DEEDS_MAX)
+    )
     wishes = Wishes(
         loaded=loaded,
         sequence_path=sequence,

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from coordinator.core.events import Act as Deed
 from coordinator.core.plan import Option
-from coordinator.live.operator import UNKNOWN_OUTCOME
+from coordinator.core.prompts import BUILT_IN, UNKNOWN_OUTCOME
 from coordinator.operate.cell_clock import CellClock
 from coordinator.operate.run_live import Resumption, Wishes, run_live
 from coordinator.records.journal import FILE_NAME, Journal
@@ -101,7 +101,9 @@ class LateArm:
             run_live(wishes, self._broker, resumption)
 
     def _wishes(self, say: Callable[[str], None], *, is_resumed: bool) -> Wishes:
-        answers = tuple(Answer(UNKNOWN_OUTCOME, Option.AGAIN, "test person") for _ in range(4))
+        answers = tuple(
+            Answer(BUILT_IN[UNKNOWN_OUTCOME], Option.AGAIN, "test person") for _ in range(4)
+        )
         restart = (Act(Deed.RESTART, "test person", when="held"),) if is_resumed else ()
         return Wishes(
             loaded=self._loaded,
