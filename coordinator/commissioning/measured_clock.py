@@ -3,17 +3,21 @@
 Units: ``*_s`` seconds; ``*_us`` whole microseconds.
 """
 
+import asyncio
+
 from coordinator.commissioning.party_clock import Exchange, Offset, best_offset
 from coordinator.commissioning.probe import START_LATE_S_MAX, Failed, Probe
-from coordinator.wire.messages import Ask, PartyState, Refused
+from coordinator.wire.messages import Ask, AskState, PartyState, Refused
 
 MS = 1e-3
 CLOCK_OFF_S_MAX = START_LATE_S_MAX / 4
 """Chosen: the clocks of two parties then take half of the window; their starts have the rest."""
 EXCHANGES_MIN = 8
 """As many as the clock filter of RFC 5905, section 10, looks at."""
-EXCHANGES_MAX = 200
-"""Chosen: on a busy machine few of many travel fast, and one that does is all that is needed."""
+EXCHANGES_MAX = 40
+PAUSE_S = 0.06
+"""Chosen: longer than a TCP acknowledgement may be delayed (40 ms on Linux, common practice, no
+source). A broker with Nagle's algorithm on holds a small message back until then."""
 
 
 async def measure_clock(probe: Probe) -> Offset:
@@ -44,8 +48,11 @@ async def measure_clock(probe: Probe) -> Offset:
 
 async def _exchange(probe: Probe) -> Exchange:
     """Ask what became of a command that never was: the answer names it, and no other does."""
+    await asyncio.sleep(PAUSE_S)
     never, since = probe.number(), len(probe.heard)
     asked_us = await probe.say(Ask(never))
+    # Anything that we send carries our acknowledgement, for which the answer would wait.
+    await probe.say(AskState())
     answer, heard_us = await probe.want(Refused, since, lambda one: one.command == never)
     sent_us = next(one.message.sent_us for one in probe.heard[since:] if one.message.body is answer)
     return Exchange(asked_us, sent_us, sent_us, heard_us)
