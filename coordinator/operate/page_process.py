@@ -6,22 +6,16 @@ Invariants: PG8, the page ends by itself once the run's process is gone.
 import asyncio
 import contextlib
 import json
-import multiprocessing
-import os
 import socket
 import sys
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import uvicorn
 
-from coordinator.core.effects import Effect
-from coordinator.core.events import Event
-from coordinator.core.plan import Plan
-from coordinator.core.state import State
+from coordinator.operate.expectation_process import EXPECTED
 from coordinator.operate.run_certificate import certificate_for, rendered
 from coordinator.page.expectation import Expectation
 from coordinator.page.feed import Feed
@@ -36,8 +30,6 @@ from coordinator.records.store import RecordsFailed, RecordStore
 LINE_MAX = 1 << 22
 LAST_LOOK_S = 1.0
 """Chosen: long enough for viewers to get the last snapshot."""
-REHEARSAL_NICENESS = 10
-"""Chosen: a rehearsal of minutes waits for the arms of the run, never they for it."""
 
 
 class _Server(uvicorn.Server):
@@ -98,39 +90,6 @@ def _serving(served: Served) -> _Server:
     return _Server(config)
 
 
-def expect(sequence: str, joint: str | None, seed: int) -> Expectation | None:
-    """Rehearse the sequence and note when each node was done; None if it does not complete."""
-    from coordinator.rehearse.rehearsal import rehearse
-    from coordinator.sequence import SequenceError, load
-
-    try:
-        loaded = load(sequence, joint=joint)
-    except SequenceError:
-        return None
-    noter = _Noter(loaded.plan)
-    result = rehearse(loaded, seed=seed, listeners=(noter,))
-    if result.phase != "complete":
-        return None
-    return Expectation(noter.done_us, result.time_us)
-
-
-class _Noter:
-    """Notes when each node was done first."""
-
-    def __init__(self, plan: Plan) -> None:
-        self._plan = plan
-        self._done = [0] * len(plan.parties)
-        self.done_us: dict[int, int] = {}
-
-    def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
-        for index, lane in enumerate(state.lanes):
-            if lane.done != self._done[index]:
-                self._done[index] = lane.done
-                for node in self._plan.lanes[index]:
-                    if lane.is_done(node):
-                        self.done_us.setdefault(node, event.at_us)
-
-
 def _say(content: dict[str, Any]) -> None:
     sys.stdout.write(json.dumps(content) + "\n")
     sys.stdout.flush()
@@ -148,23 +107,32 @@ async def _serve_run(wish: dict[str, Any]) -> None:
     server = _serving(replace(served, hold_consoles=tuple(wish["hold_consoles"])))
     serving = asyncio.create_task(server.serve(sockets=[bound]))
     _say({"ready": address_of(bound)})
-    # A thread would hold the interpreter while a hold from the page waits; a process does not.
-    spawning = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(1, spawning, os.nice, (REHEARSAL_NICENESS,))
-    expected = asyncio.get_running_loop().run_in_executor(
-        pool, expect, wish["sequence"], wish["joint"], int(wish["seed"])
-    )
+    expected = asyncio.create_task(_expected(wish["sequence"], wish["joint"], int(wish["seed"])))
     await _read_run(feed, expected)
-    pool.shutdown(wait=False, cancel_futures=True)
-    for child in multiprocessing.active_children():
-        child.terminate()
+    expected.cancel()
     await asyncio.sleep(LAST_LOOK_S)
     feed.end()
     server.should_exit = True
     await serving
 
 
-async def _read_run(feed: Feed, expected: "asyncio.Future[Expectation | None]") -> None:
+async def _expected(sequence: str, joint: str | None, seed: int) -> Expectation | None:
+    """Rehearse in a process of its own: a thread would keep a hold from the page waiting."""
+    words = (sequence, str(seed), *([joint] if joint else []))
+    process = await asyncio.create_subprocess_exec(
+        *(sys.executable, "-P", "-m", "coordinator.operate.expectation_process", *words),
+        stdout=asyncio.subprocess.PIPE,
+        stderr=asyncio.subprocess.DEVNULL,
+    )
+    try:
+        told, _ = await process.communicate()
+    finally:
+        with contextlib.suppress(ProcessLookupError):
+            process.kill()
+    return EXPECTED.validate_json(told) if told else None
+
+
+async def _read_run(feed: Feed, expected: "asyncio.Task[Expectation | None]") -> None:
     """Take what the run says until it is gone."""
     reader = asyncio.StreamReader(limit=LINE_MAX)
     loop = asyncio.get_running_loop()
