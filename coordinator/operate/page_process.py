@@ -28,6 +28,7 @@ from coordinator.page.operators import (
     read_operators,
 )
 from coordinator.page.server import Served, make_app
+from coordinator.page.strip import StripWatch
 from coordinator.records.store import RecordsFailed, RecordStore
 
 LINE_MAX = 1 << 22
@@ -102,11 +103,11 @@ def expect(sequence: str, joint: str | None, seed: int) -> Expectation | None:
         loaded = load(sequence, joint=joint)
     except SequenceError:
         return None
-    noter = _Noter(loaded.plan)
-    result = rehearse(loaded, seed=seed, listeners=(noter,))
+    noter, strip = _Noter(loaded.plan), StripWatch(loaded.plan)
+    result = rehearse(loaded, seed=seed, listeners=(noter, strip))
     if result.phase != "complete":
         return None
-    return Expectation(noter.done_us, result.time_us)
+    return Expectation(noter.done_us, result.time_us, strip.shown(result.time_us))
 
 
 class _Noter:
@@ -167,6 +168,8 @@ async def _read_run(feed: Feed, expected: "asyncio.Task[Expectation | None]") ->
         if expected.done() and not expected.cancelled() and expected.exception() is None:
             known = expected.result()
             snapshot["to_go"] = None if known is None else known.to_go(snapshot)
+            snapshot["ahead"] = None if known is None else known.ahead(snapshot)
+        feed.history.keep(snapshot)
         feed.put(snapshot)
 
 
