@@ -15,10 +15,11 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Protocol
+from types import ModuleType
+from typing import Any, Protocol
 
 from sim_arms.activities.bench import SLIDE_M, Bench, HoistBench
-from sim_arms.physics.arm_chain import ArmChain, Point
+from sim_arms.physics.arm_chain import Angles, ArmChain, Point
 from sim_arms.physics.motion import Way
 from sim_arms.physics.volumes import Rod, gap_at_least_m, rods_gap_m
 from sim_arms.steel import SteelConfig
@@ -123,7 +124,7 @@ def _nearest_thing(track: "_Track", thing: "_Thing", end_s: float, best: Nearest
         for from_s, until_s, word in thing.spans(start_s, stop_s):
             whole = way is not None and until_s - from_s >= way.duration_s - 1e-6
             # There and back again a tool passes the same points.
-            corners = way.corners if way and whole else track.point(from_s)
+            corners = way.key if way and whole else track.point(from_s)
             key = (corners, word, track.is_lowered(from_s))
             if key in seen and (whole or way is None):
                 continue
@@ -225,6 +226,41 @@ class _Posts(_Standing):
         return _rods_gap(track.rods(at_s)[1:], self._rods)
 
 
+# Any: angles and coordinates are floats, or arrays of one length of numpy.
+def arm_parts(
+    chain: ArmChain, angles: Any, slim_m: float, *, is_lowered: bool, of: ModuleType = math
+) -> tuple[tuple[str, Any, Any, float], ...]:
+    """Return every part of an arm as a rod, from the column out to the tool.
+
+    Args:
+        chain: The arm.
+        angles: Its six joints; with numpy six arrays of equal shape, for many poses at once.
+        slim_m: Half the width of a tool's slim lower part and of its crank.
+        is_lowered: Whether the tool is down on its slide.
+        of: Whose sine and cosine: math, or numpy for arrays.
+
+    Returns:
+        (name, begin, end, half width) of each.
+    """
+    base, shoulder, elbow, wrist, tip = chain.links(angles, of)
+    neck = (tip[0], tip[1], tip[2] + SOCKET_M)
+    hand = (wrist[0], wrist[1], neck[2] + HAND_M)
+    nose = (tip[0], tip[1], tip[2] + slim_m - (SLIDE_M if is_lowered else 0.0))
+    return (
+        ("column", base, shoulder, COLUMN_M),
+        ("upper arm", shoulder, elbow, UPPER_M),
+        ("forearm", elbow, wrist, FORE_M),
+        ("hand", wrist, hand, HAND_M),
+        ("crank", hand, neck, slim_m),
+        ("tool", neck, nose, slim_m),
+    )
+
+
+def slim_m(config: SteelConfig) -> float:
+    """Return half the width of the slim lower part of a tool."""
+    return config.across_flats_m / math.sqrt(3.0) + WALL_M
+
+
 class _Track:
     """Where one arm was, from the ways that it went."""
 
@@ -235,8 +271,8 @@ class _Track:
         self._starts_s = [motion.start_s for motion in bench.motions]
         self._home = bench.steel.layout.point(bench.side, "park")
         self.side_x_m = self._chain.base_x_m
-        self.slim_m = config.across_flats_m / math.sqrt(3.0) + WALL_M
-        self._kept: tuple[tuple[Point, float], tuple[Rod, ...]] | None = None
+        self.slim_m = slim_m(config)
+        self._kept: tuple[tuple[Angles, bool], tuple[Rod, ...]] | None = None
         # A tool drawn up on the way was told so before it was up; the order is that of time.
         self._strokes = sorted([(0.0, False), *bench.lowered])
         self._strokes_s = [at_s for at_s, _ in self._strokes]
@@ -284,24 +320,21 @@ class _Track:
         motion = self._motions[index]
         return motion.way.point(min(at_s, motion.end_s) - motion.start_s)
 
+    def _angles(self, at_s: float) -> Angles:
+        index = bisect_right(self._starts_s, at_s) - 1
+        if index < 0:
+            return self._chain.angles(self._home)
+        motion = self._motions[index]
+        return motion.way.angles(min(at_s, motion.end_s) - motion.start_s)
+
     def rods(self, at_s: float) -> tuple[Rod, ...]:
         """Return the arm as rods, from the column out to the tool."""
-        point, low_m = self.point(at_s), self.low_m(at_s)
-        if self._kept is None or self._kept[0] != (point, low_m):
-            self._kept = (point, low_m), self._rods_at(point, low_m)
+        angles, is_lowered = self._angles(at_s), self.is_lowered(at_s)
+        if self._kept is None or self._kept[0] != (angles, is_lowered):
+            parts = arm_parts(self._chain, angles, self.slim_m, is_lowered=is_lowered)
+            rods = tuple(
+                Rod.between(f"{self.side} {name}", start, end, radius_m)
+                for name, start, end, radius_m in parts
+            )
+            self._kept = (angles, is_lowered), rods
         return self._kept[1]
-
-    def _rods_at(self, point: Point, low_m: float) -> tuple[Rod, ...]:
-        base, shoulder, elbow, wrist, tip = self._chain.links(self._chain.angles(point))
-        neck = (tip[0], tip[1], tip[2] + SOCKET_M)
-        hand = (wrist[0], wrist[1], neck[2] + HAND_M)
-        nose = (tip[0], tip[1], low_m + self.slim_m)
-        side = self.side
-        return (
-            Rod.between(f"{side} column", base, shoulder, COLUMN_M),
-            Rod.between(f"{side} upper arm", shoulder, elbow, UPPER_M),
-            Rod.between(f"{side} forearm", elbow, wrist, FORE_M),
-            Rod.between(f"{side} hand", wrist, hand, HAND_M),
-            Rod.between(f"{side} crank", hand, neck, self.slim_m),
-            Rod.between(f"{side} tool", neck, nose, self.slim_m),
-        )

@@ -8,6 +8,7 @@ is asked for; standard output has what was foreseen. It moves nothing.
 Units: ``*_us`` whole microseconds since the run began.
 """
 
+import os
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -32,6 +33,8 @@ from coordinator.sequence import Case, CaseCause, Loaded, load
 from coordinator.sequence.cases.case import Act, Answer
 from sim_arms.causes import CATALOGUE
 
+NICENESS = 10
+"""Chosen: the run and its arms go first; whoever waits for the answer is a person."""
 SUPPOSED_MAX = 3
 """Chosen: a person waits for the answer; so many rehearsals take a few seconds."""
 RESTARTS = 10
@@ -152,4 +155,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    os.nice(NICENESS)
     main()

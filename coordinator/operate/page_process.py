@@ -6,9 +6,12 @@ Invariants: PG8, the page ends by itself once the run's process is gone.
 import asyncio
 import contextlib
 import json
+import multiprocessing
+import os
 import socket
 import sys
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -34,6 +37,8 @@ from coordinator.records.store import RecordsFailed, RecordStore
 LINE_MAX = 1 << 22
 LAST_LOOK_S = 1.0
 """Chosen: long enough for viewers to get the last snapshot."""
+REHEARSAL_NICENESS = 10
+"""Chosen: a rehearsal of minutes waits for the arms of the run, never they for it."""
 
 
 class _Server(uvicorn.Server):
@@ -144,17 +149,23 @@ async def _serve_run(wish: dict[str, Any]) -> None:
     server = _serving(replace(served, hold_consoles=tuple(wish["hold_consoles"])))
     serving = asyncio.create_task(server.serve(sockets=[bound]))
     _say({"ready": address_of(bound)})
-    expected = asyncio.create_task(
-        asyncio.to_thread(expect, wish["sequence"], wish["joint"], int(wish["seed"]))
+    # A thread would hold the interpreter while a hold from the page waits; a process does not.
+    spawning = multiprocessing.get_context("spawn")
+    pool = ProcessPoolExecutor(1, spawning, os.nice, (REHEARSAL_NICENESS,))
+    expected = asyncio.get_running_loop().run_in_executor(
+        pool, expect, wish["sequence"], wish["joint"], int(wish["seed"])
     )
     await _read_run(feed, expected)
+    pool.shutdown(wait=False, cancel_futures=True)
+    for child in multiprocessing.active_children():
+        child.terminate()
     await asyncio.sleep(LAST_LOOK_S)
     feed.end()
     server.should_exit = True
     await serving
 
 
-async def _read_run(feed: Feed, expected: "asyncio.Task[Expectation | None]") -> None:
+async def _read_run(feed: Feed, expected: "asyncio.Future[Expectation | None]") -> None:
     """Take what the run says until it is gone."""
     reader = asyncio.StreamReader(limit=LINE_MAX)
     loop = asyncio.get_running_loop()

@@ -58,6 +58,19 @@ class Motion:
     way: Way
 
 
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Where a hold stopped the tool on its way."""
+
+    way: Way
+    """The whole way, from the place where the arm last came to rest."""
+    goal: str
+    """Place to which it leads."""
+    leg: int = 0
+    share: float = 0.0
+    """Of the line of that leg."""
+
+
 @dataclass(slots=True)
 class Bench:
     """One side's arm."""
@@ -80,7 +93,7 @@ class Bench:
     estimates: Estimates = field(default_factory=Estimates)
     camera: Camera = field(default_factory=Camera)
     wrench: WrenchModel = field(default_factory=WrenchModel)
-    stopped_at: Point | None = None
+    stopped: Stop | None = None
     """Where a hold stopped the tool on its way; None where it rests at a place."""
     motions: list[Motion] = field(default_factory=list)
     """Every way gone, in order."""
@@ -90,7 +103,9 @@ class Bench:
     @property
     def point(self) -> Point:
         """Where the tool rests."""
-        return self.stopped_at or self.steel.layout.point(self.side, self.at)
+        if self.stopped is not None:
+            return self.stopped.way.point_at(self.stopped.leg, self.stopped.share)
+        return self.steel.layout.point(self.side, self.at)
 
     @property
     def at(self) -> str:
@@ -231,26 +246,37 @@ class Course:
         self.bench.lowered.append((self.bench.now_s(), False))
 
     def travel(self, place: str, after_s: float = 0.0) -> Steps:
-        """Go to a place."""
+        """Go to a place; one that was held on its way goes on along it, or back to where it began.
+
+        So what an arm can sweep is known beforehand, wherever it is held.
+        """
         bench = self.bench
-        if bench.at == place and bench.stopped_at is None:
+        factor = bench.factor("slow_arm", "factor") / bench.speed_share
+        if bench.stopped is not None:
+            is_on_its_way = bench.stopped.goal == place
+            yield from self._go(bench.stopped, factor, after_s, onward=is_on_its_way)
+        if bench.at == place:
             return
-        steel, started_s = bench.steel, bench.now_s()
+        start, end = bench.point, bench.steel.layout.point(bench.side, place)
+        way = Way.between(bench.steel.chains[bench.side], bench.steel.layout, start, end, factor)
+        yield from self._go(Stop(way, place), factor, after_s)
+
+    def _go(self, stop: Stop, factor: float, after_s: float, *, onward: bool = True) -> Steps:
+        """Go on from a spot of a way to its goal, or back to its begin."""
+        bench, started_s = self.bench, self.bench.now_s()
         # A tool that is still down is drawn up while the arm begins to rise.
         bench.lowered.append((started_s + RETRACT_S, False))
-        way = Way.between(
-            steel.chains[bench.side],
-            steel.layout,
-            bench.point,
-            steel.layout.point(bench.side, place),
-            bench.factor("slow_arm", "factor") / bench.speed_share,
-        )
+        whole = stop.way
+        way = (whole.onward if onward else whole.back)(stop.leg, stop.share, factor)
         try:
             yield from self.spend(way.duration_s, after_s)
         except HoldAsked:
-            bench.stopped_at = way.point(bench.now_s() - started_s)
+            leg, share = way.spot(bench.now_s() - started_s)
+            there = (stop.leg + leg, share) if onward else (stop.leg - leg, 1.0 - share)
+            bench.stopped = Stop(whole, stop.goal, *there)
             bench.motions.append(Motion(started_s, bench.now_s(), way))
             raise
         bench.motions.append(Motion(started_s, bench.now_s(), way))
-        bench.stopped_at = None
-        steel.write(f"arm.{bench.side}.at", place)
+        bench.stopped = None
+        if onward:
+            bench.steel.write(f"arm.{bench.side}.at", stop.goal)

@@ -101,6 +101,16 @@ def _may_loosen(bench: Bench, takes: Mapping[str, Value]) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class Visit:
+    """A place that an arm goes to."""
+
+    place: str
+    """One of the layout; `bolt` is that of the bolt or hole that the action takes."""
+    puts_down: bool = False
+    """The tool goes down on its slide there."""
+
+
+@dataclass(frozen=True, slots=True)
 class Entry:
     """One action: what runs, what it takes, which tool it needs, when it may be taken up."""
 
@@ -108,44 +118,62 @@ class Entry:
     takes: tuple[tuple[str, Kind], ...] = ()
     needs: str = ""
     ready: Ready = _at_ease
+    courses: tuple[tuple[Visit, ...], ...] = ((),)
+    """Where the arm goes, in order, in each way that the action may take; so what it can sweep is
+    known beforehand."""
+    draws_up: bool = False
+    """It draws the tool up where it stands, before it goes anywhere."""
 
 
 _BOLT: tuple[tuple[str, Kind], ...] = (("bolt", "bolt"),)
 _PIN: tuple[tuple[str, Kind], ...] = (("hole", "hole"), ("turns", "number"))
 _TORQUE: tuple[tuple[str, Kind], ...] = (*_BOLT, ("torque", "torque"))
+_STAYS: tuple[Visit, ...] = ()
+_PARK, _RACK, _BIN, _BORE, _JOINT, _OVER = (
+    (Visit(place),) for place in ("park", "rack", "bin", "bore", "joint", "bolt")
+)
+_DOWN_ON, _DOWN_INTO_BIN = ((Visit(place, puts_down=True),) for place in ("bolt", "bin"))
 
 ACTIONS: Mapping[str, Entry] = {
-    "park": Entry(handling.park, ready=_off_the_hex),
-    "change_tool": Entry(handling.change_tool, (("tool", "tool"),), ready=_hands_free),
-    "fit_cover": Entry(handling.fit_cover, needs="gripper"),
-    "take_cover": Entry(handling.take_cover, needs="gripper"),
-    "fit_pin": Entry(handling.fit_pin, _PIN, "gripper"),
-    "take_pin": Entry(handling.take_pin, _PIN, "gripper"),
-    "locate_joint": Entry(handling.locate_joint, ready=_off_the_hex),
-    "locate_hole": Entry(handling.locate_hole, _BOLT, ready=_off_the_hex),
-    "locate_bolt": Entry(handling.locate_bolt, _BOLT, ready=_off_the_hex),
+    "park": Entry(handling.park, ready=_off_the_hex, courses=(_PARK,)),
+    "change_tool": Entry(
+        handling.change_tool, (("tool", "tool"),), ready=_hands_free, courses=(_RACK, _STAYS)
+    ),
+    "fit_cover": Entry(
+        handling.fit_cover, needs="gripper", courses=(_RACK + _BORE + _JOINT, _JOINT)
+    ),
+    "take_cover": Entry(
+        handling.take_cover, needs="gripper", courses=(_BORE + _RACK + _PARK, _PARK)
+    ),
+    "fit_pin": Entry(handling.fit_pin, _PIN, "gripper", courses=(_RACK + _DOWN_ON, _STAYS)),
+    "take_pin": Entry(handling.take_pin, _PIN, "gripper", courses=(_DOWN_ON + _RACK, _STAYS)),
+    "locate_joint": Entry(handling.locate_joint, ready=_off_the_hex, courses=(_JOINT,)),
+    "locate_hole": Entry(handling.locate_hole, _BOLT, ready=_off_the_hex, courses=(_OVER,)),
+    "locate_bolt": Entry(handling.locate_bolt, _BOLT, ready=_off_the_hex, courses=(_BIN, _OVER)),
     "turn_socket": Entry(handling.turn_socket, _BOLT, "spinner"),
-    "pick_bolt": Entry(spinning.pick_bolt, _BOLT, "spinner", _fork_free),
-    "place_bolt": Entry(spinning.place_bolt, _BOLT, "spinner", _to_be_placed),
+    "pick_bolt": Entry(spinning.pick_bolt, _BOLT, "spinner", _fork_free, (_DOWN_INTO_BIN, _STAYS)),
+    "place_bolt": Entry(spinning.place_bolt, _BOLT, "spinner", _to_be_placed, (_DOWN_ON,)),
     "run_up": Entry(spinning.run_up, _BOLT, "spinner", _in_hole),
-    "let_go": Entry(spinning.let_go, _BOLT, "spinner"),
-    "lift": Entry(handling.lift),
+    "let_go": Entry(spinning.let_go, _BOLT, "spinner", draws_up=True),
+    "lift": Entry(handling.lift, draws_up=True),
     "index_socket": Entry(handling.index_socket, (("by", "angle"),), ready=_off_the_hex),
     "back_off": Entry(spinning.back_off, (*_BOLT, ("turns", "number")), "spinner", _in_hole),
-    "seat_wrench": Entry(wrenching.seat_wrench, _BOLT, "wrench", _to_be_seated),
+    "seat_wrench": Entry(wrenching.seat_wrench, _BOLT, "wrench", _to_be_seated, (_DOWN_ON,)),
     "react": Entry(wrenching.react, (*_BOLT, ("on", "bolt")), "wrench", _to_react),
     "pull": Entry(wrenching.pull, _TORQUE, "wrench", _may_tighten),
     "confirm_torque": Entry(wrenching.confirm_torque, _TORQUE, "wrench", _may_tighten),
     "check_torque": Entry(
         wrenching.check_torque, (*_TORQUE, ("angle_max", "angle")), "wrench", _may_tighten
     ),
-    "lift_wrench": Entry(wrenching.lift_wrench, _BOLT, "wrench"),
+    "lift_wrench": Entry(wrenching.lift_wrench, _BOLT, "wrench", draws_up=True),
     "turn_wrench_over": Entry(wrenching.turn_wrench_over, (), "wrench", _off_the_hex),
     "break_loose": Entry(
         loosening.break_loose, (*_BOLT, ("torque_max", "torque")), "wrench", _may_loosen
     ),
-    "back_out": Entry(spinning.back_out, _BOLT, "spinner", _in_hole),
-    "stow_bolt": Entry(spinning.stow_bolt, _BOLT, "spinner", _to_be_stowed),
+    "back_out": Entry(spinning.back_out, _BOLT, "spinner", _in_hole, (_DOWN_ON,)),
+    "stow_bolt": Entry(
+        spinning.stow_bolt, _BOLT, "spinner", _to_be_stowed, (_DOWN_INTO_BIN,), draws_up=True
+    ),
 }
 """What an arm can do."""
 

@@ -8,10 +8,11 @@ Units: metre, second, radian.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Any
 
-from sim_arms.physics.arm_chain import ArmChain, Point, along
+from sim_arms.physics.arm_chain import Angles, ArmChain, Point
 from sim_arms.physics.volumes import lines_apart_m
 
 SPEED_M_S = 0.3  # Chosen: a heavy arm at reduced speed.
@@ -44,30 +45,63 @@ def moved_m(distance_m: float, time_s: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """A straight part of a way, driven at trapezoidal speed, slower where a joint asks for it."""
+    """A straight part of a way, or a part of that, driven at trapezoidal speed."""
 
     start: Point
     end: Point
+    knots: tuple[Angles, ...]
+    """Angles at even distances; between them every joint turns evenly."""
     slower: float = 1.0
+    """How many times slower than usual, since a joint or the arm asks for it."""
+    begins: float = 0.0
+    """Share of the line at which this part begins."""
+    ends: float = 1.0
+
+    @property
+    def length_m(self) -> float:
+        """How far the tool goes."""
+        return math.dist(self.start, self.end) * (self.ends - self.begins)
 
     @property
     def duration_s(self) -> float:
         """How long it takes."""
-        return move_s(math.dist(self.start, self.end)) * self.slower
+        return move_s(self.length_m) * self.slower
 
-    def point(self, time_s: float) -> Point:
-        """Return where the tool is after a time."""
-        length_m = math.dist(self.start, self.end)
-        if length_m < 1e-12:
-            return self.end
-        return along(self.start, self.end, moved_m(length_m, time_s / self.slower) / length_m)
+    def share(self, time_s: float) -> float:
+        """Return the share of the whole line at which the tool is after a time."""
+        if self.length_m < 1e-12:
+            return self.ends
+        gone = moved_m(self.length_m, time_s / self.slower) / self.length_m
+        return self.begins + gone * (self.ends - self.begins)
+
+    def angles(self, share: float) -> Angles:
+        """Return the angles at a share of the whole line."""
+        at = share * (len(self.knots) - 1)
+        index = min(int(at), len(self.knots) - 2)
+        before, after = self.knots[index], self.knots[index + 1]
+        # Any: mypy does not count the angles of a generator.
+        turned: Any = (a + (at - index) * (b - a) for a, b in zip(before, after, strict=True))
+        return tuple(turned)
+
+    def back(self) -> "Leg":
+        """Return the same part the other way."""
+        return replace(
+            self,
+            start=self.end,
+            end=self.start,
+            knots=self.knots[::-1],
+            begins=1.0 - self.ends,
+            ends=1.0 - self.begins,
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Way:
     """From one place to another: up to travel height, across, and down again."""
 
+    chain: ArmChain
     legs: tuple[Leg, ...]
+    slower: float = 1.0
 
     @classmethod
     def between(
@@ -93,16 +127,25 @@ class Way:
                 over[1:1] = layout.around_pipe(start, end, height_m, chain.base_x_m)
             corners = [start, *over, end]
         return cls(
+            chain,
             tuple(
-                Leg(first, second, factor * chain.slower(first, second, SPEED_M_S))
+                Leg(
+                    first,
+                    second,
+                    chain.knots(first, second),
+                    factor * chain.slower(first, second, SPEED_M_S),
+                )
                 for first, second in pairwise(corners)
-            )
+            ),
+            factor,
         )
 
     @property
-    def corners(self) -> tuple[Point, ...]:
-        """Its corners, alike for the way there and the way back."""
-        corners = (self.legs[0].start, *(leg.end for leg in self.legs))
+    def key(self) -> tuple[Point, ...]:
+        """Return its corners, alike for the way there and the way back; of a part, its ends too."""
+        first, last = self.legs[0], self.legs[-1]
+        middle = tuple(leg.end for leg in self.legs[:-1])
+        corners = (self._tip(first, first.begins), *middle, self._tip(last, last.ends))
         return min(corners, corners[::-1])
 
     @property
@@ -110,13 +153,47 @@ class Way:
         """How long it takes."""
         return sum(leg.duration_s for leg in self.legs)
 
+    def angles(self, time_s: float) -> Angles:
+        """Return the joint angles after a time, those at the end for ever after."""
+        index, share = self.spot(time_s)
+        return self.legs[index].angles(share)
+
     def point(self, time_s: float) -> Point:
         """Return where the tool is after a time, at the end for ever after."""
-        for leg in self.legs:
+        return self.point_at(*self.spot(time_s))
+
+    def point_at(self, index: int, share: float) -> Point:
+        """Return where the tool is at a share of one of the legs."""
+        return self._tip(self.legs[index], share)
+
+    def spot(self, time_s: float) -> tuple[int, float]:
+        """Return on which leg the tool is after a time, and at which share of its line."""
+        for index, leg in enumerate(self.legs):
             if time_s <= leg.duration_s:
-                return leg.point(time_s)
+                return index, leg.share(time_s)
             time_s -= leg.duration_s
-        return self.legs[-1].end
+        return len(self.legs) - 1, self.legs[-1].ends
+
+    def onward(self, index: int, share: float, factor: float) -> "Way":
+        """Return what is left from a spot on; an arm that was held goes on along it."""
+        left = (replace(self.legs[index], begins=share), *self.legs[index + 1 :])
+        return self._at_pace(left, factor)
+
+    def back(self, index: int, share: float, factor: float) -> "Way":
+        """Return the way back from a spot to the begin, which an arm that was held may go."""
+        gone = (*self.legs[:index], replace(self.legs[index], ends=share))
+        return self._at_pace(tuple(one.back() for one in reversed(gone)), factor)
+
+    def _at_pace(self, legs: tuple[Leg, ...], factor: float) -> "Way":
+        pace = factor / self.slower
+        return Way(self.chain, tuple(replace(a, slower=a.slower * pace) for a in legs), factor)
+
+    def _tip(self, leg: Leg, share: float) -> Point:
+        ends = {0.0: leg.start, 1.0: leg.end}
+        if share in ends:
+            return ends[share]
+        tip: Point = self.chain.links(leg.angles(share))[4]
+        return tip
 
 
 def _out_to(far_m: float, point: Point, height_m: float) -> Point:

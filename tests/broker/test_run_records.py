@@ -8,6 +8,7 @@ from typer.testing import CliRunner
 
 from coordinator.cli.app import app
 from tests.support.postgres import programs, running_server
+from tests.support.sequence_files import make_patient
 from tests.support.short_sequence import write_short_sequence
 
 pytestmark = [
@@ -31,7 +32,7 @@ def run(sequence: Path, out: Path, *more: str) -> tuple[int, dict[str, object]]:
 
 def test_records_of_a_run_go_to_postgresql_and_are_read_from_there(tmp_path: Path) -> None:
     """One database for a fleet; the folder of the run keeps its journal and no second copy."""
-    sequence = write_short_sequence(tmp_path / "files")
+    sequence = make_patient(write_short_sequence(tmp_path / "files"))
     with running_server() as address:
         code, told = run(sequence, tmp_path / "out", "--records", address)
         listed = CliRunner().invoke(app, ["records", "list", "--out", address, "--json"])
@@ -50,7 +51,7 @@ def test_records_of_a_run_go_to_postgresql_and_are_read_from_there(tmp_path: Pat
 
 def test_records_of_a_run_are_judged_by_the_windows_that_it_was_given(tmp_path: Path) -> None:
     """What the joint asks for beside its torque is judged at once, and says by which window."""
-    sequence = write_short_sequence(tmp_path / "files")
+    sequence = make_patient(write_short_sequence(tmp_path / "files"))
     windows = tmp_path / "windows.yaml"
     windows.write_text(WINDOWS, encoding="utf-8")
 

@@ -23,7 +23,7 @@ WINDOW_US = 50_000
 STOP_US = 3_000_000
 """As the sequence says of its paired barriers: the other side stops within this time."""
 NEVER_US = 1 << 60
-LAST_ROUND, LOOKING, CHANGING = "1290 s", "412.3 s", "0 s"
+LAST_ROUND, LOOKING, CHANGING = "1314 s", "412.3 s", "0 s"
 MOMENTS = {
     "supply_low": LAST_ROUND,
     "leak": LAST_ROUND,

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from coordinator.page.operators import Operator, write_operator
 from tests.support.page_sequence import write_page_sequence
+from tests.support.sequence_files import make_patient
 
 PHRASE = "up the string"
 OPERATORS = ("mate", "bosun")
@@ -35,7 +36,7 @@ def page_run(folder: Path, speed: float = 2.0, broker: str = "") -> Iterator[Pag
     operators, out = folder / "operators.json", folder / "out"
     for name in OPERATORS:
         write_operator(operators, Operator.of(name, PHRASE))
-    sequence = write_page_sequence(folder / "sequences")
+    sequence = make_patient(write_page_sequence(folder / "sequences"))
     words = ["run", str(sequence), "--out", str(out), "--speed", str(speed)]
     words += ["--page", "--page-at", "127.0.0.1:0", "--operators", str(operators)]
     words += ["--broker", broker] if broker else []

@@ -99,7 +99,7 @@ def test_a_mistake_in_a_file_that_a_case_holds_is_told_in_the_file_of_the_case(
     done = run("replay", str(path))
 
     assert done.exit_code == 1
-    assert f"{place_of(path, 'hodl')}: in 'makeup.yaml', line 72: " in done.stderr
+    assert f"{place_of(path, 'hodl')}: in 'makeup.yaml', line 75: " in done.stderr
     assert "did you mean 'hold'" in done.stderr
 
 

@@ -61,9 +61,10 @@ def check_files(output: Output, paths: Sequence[Path], asked: CheckAsked) -> Exi
             output.say(error.render())
             findings += error.diagnostics
             worst = max(worst, exit_of(error.diagnostics))
-    proofs = [] if asked.quick else _prove(output, plans, asked)
+    proofs, clearances = ([], []) if asked.quick else _prove(output, plans, asked)
     left_out = [_leave_out(output, *plan, asked) for plan in plans if asked.leave_out]
     unproved = [one["file"] for one in proofs if not one["proved"]]
+    unproved += [one["file"] for one in clearances if not one["clear"]]
     if unproved:
         worst = max(worst, Exit.FINDINGS)
     if asked.sarif:
@@ -74,6 +75,7 @@ def check_files(output: Output, paths: Sequence[Path], asked: CheckAsked) -> Exi
         good=[one for one in good if one not in unproved],
         findings=[to_data(one) for one in findings],
         proofs=proofs,
+        clearances=clearances,
         **({"left_out": left_out} if asked.leave_out else {}),
     )
     return worst
@@ -142,15 +144,17 @@ def _judge_sequence(output: Output, path: Path, asked: CheckAsked) -> Loaded:
 
 def _prove(
     output: Output, plans: Sequence[tuple[Path, Loaded]], asked: CheckAsked
-) -> list[dict[str, Any]]:
-    """Prove one after the other; what is alike in several is decided once."""
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Prove one after the other, and judge clearances; what several share is decided once."""
     from coordinator.cli.check.proof import Proving, prove
+    from coordinator.cli.check.space import judge_space
     from coordinator.prove import Stores
 
     proving = Proving(limits_of(asked), Stores(), asked.out)
-    return [
+    proofs = [
         {"file": str(path), **prove(output, str(path), loaded, proving)} for path, loaded in plans
     ]
+    return proofs, [judge_space(output, path, loaded, proving) for path, loaded in plans]
 
 
 def _judge_cell(path: Path) -> str:

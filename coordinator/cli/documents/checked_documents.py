@@ -76,6 +76,31 @@ class Proof(Part):
     seconds: float | None = None
 
 
+class NearPlace(Part):
+    """A place at which the arms come nearer than the cell allows."""
+
+    gap_m: float
+    parts: list[str]
+    at_m: list[float]
+    steps: list[str]
+    pairs: int
+
+
+class SpaceJudged(Part):
+    """How near the arms of one file can come in any order of events."""
+
+    file: str
+    judged: bool
+    clear: bool
+    why_not: str | None = None
+    least_m: float | None = None
+    limit_m: float | None = None
+    go_backs: int | None = None
+    pairs: int | None = None
+    states: int | None = None
+    near: list[NearPlace] | None = None
+
+
 class LeftOut(Part):
     """What depends on each thing that can be left out of a file."""
 
@@ -92,5 +117,7 @@ class CheckDocument(Document):
     """Broken rules, each with its place."""
     proofs: list[Proof]
     """One for each sequence; empty with `--quick`."""
+    clearances: list[SpaceJudged]
+    """Likewise."""
     left_out: list[LeftOut] | None = None
     """With `--leave-out`."""

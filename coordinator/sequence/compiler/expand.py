@@ -195,7 +195,7 @@ class _Unfolder:
             return
         around = _with_exceptions(place, step.exceptions, trail)
         only = self._only(step, trail, place)
-        for number, bolts, scope in self._scopes(step.each, place.scope):
+        for number, bolts, scope in _half(tuple(self._scopes(step.each, place.scope)), step.half):
             if only is not None and not any(one in only for one in bolts):
                 continue
             loops = (*place.loops, (step.each, number))
@@ -232,6 +232,15 @@ class _Unfolder:
                 for figures in joint.rounds:
                     number = figures.number
                     yield number, (number,), scope.with_group("round", round_group(figures))
+
+
+_Turn = tuple[int, tuple[int, ...], Scope]
+
+
+def _half(turns: tuple[_Turn, ...], half: str | None) -> tuple[_Turn, ...]:
+    """Return the turns of a loop that it keeps to; the first half has the middle one."""
+    middle = (len(turns) + 1) // 2
+    return {"first": turns[:middle], "second": turns[middle:]}.get(half or "", turns)
 
 
 def _with_exceptions(place: Surroundings, names: tuple[str, ...], trail: Trail) -> Surroundings:

@@ -202,6 +202,9 @@ class CellModel(Strict):
     """Name of the lane of the hoist operator."""
     zones: tuple[Name, ...] = ()
     """What only one arm may enter at a time."""
+    clearance: Length | None = None
+    """How near the arms may come to each other in any order of events; without it `check` only
+    reports how near they can come."""
     signals: dict[Name, SignalModel] = Field(default_factory=dict)
     """What the floor tells."""
     interlocks: dict[Name, InterlockModel] = Field(default_factory=dict)

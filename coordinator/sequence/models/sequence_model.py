@@ -187,6 +187,8 @@ class EachStep(Strict):
     """What is gone over: this side's bolts, the opposite pairs in order, the rounds."""
     only: tuple[Written, ...] | None = None
     """The bolts, or the numbers of rounds, that the loop keeps to."""
+    half: Literal["first", "second"] | None = None
+    """Only the first half of the turns, the middle one with it, or the rest."""
     steps: "Steps"
     """What is repeated."""
     exceptions: References = ()

@@ -22,7 +22,7 @@ from coordinator.sequence.models.sequence_model import STEP_KEYS
 Model = TypeVar("Model", bound=Strict)
 
 _KEY_MARK = "[key]"
-_STEP_OPTIONS = ("with", "id", "after", "policy", "round", "steps", "only")
+_STEP_OPTIONS = ("with", "id", "after", "policy", "round", "steps", "only", "half")
 _RANGE = {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}
 _LENGTH = {"too_short", "too_long"}
 _CHOICES = {

@@ -21,6 +21,7 @@ from sim_arms.physics.arm_chain import (
     ArmChain,
     OutOfReachError,
     Point,
+    along,
 )
 from sim_arms.physics.motion import SPEED_M_S, Layout, Way, move_s, moved_m
 from sim_arms.physics.volumes import lines_apart_m
@@ -183,7 +184,39 @@ def test_a_held_arm_goes_on_from_where_it_stopped() -> None:
     assert stopped.end_s - stopped.start_s == pytest.approx(5.25)
     assert went_on.way.point(0.0) == stopped.way.point(5.25)
     assert went_on.way.point(1e9) == LAYOUT.point("fore", "bolt.1")
-    assert rig.arms["fore"].stopped_at is None
+    assert rig.arms["fore"].stopped is None
+
+
+def test_a_held_arm_that_is_wanted_elsewhere_goes_back_along_its_way_first() -> None:
+    """Held twice, on the way there and on the way back: it never leaves the line announced."""
+    rig = Rig()
+    rig.hold("fore", "locate_hole", after_s=8.0, on_hold="stop", bolt=1)
+    rig.hold("fore", "locate_joint", after_s=2.0, on_hold="stop")
+    rig.do("fore", "locate_joint")
+
+    there, back, home, on = rig.arms["fore"].motions
+    assert back.way.point(0.0) == pytest.approx(there.way.point(8.25), abs=1e-9)
+    assert home.way.point(0.0) == pytest.approx(back.way.point(2.25), abs=1e-9)
+    assert home.way.point(1e9) == LAYOUT.point("fore", "park") == on.way.point(0.0)
+    assert on.way.point(1e9) == LAYOUT.point("fore", "joint")
+    times = [8.25 * n / 40 for n in range(41)]
+    line = [there.way.point(time_s) for time_s in times]
+    for time_s in (0.3, 1.1, 2.0):
+        gone = back.way.point(time_s)
+        assert min(math.dist(gone, point) for point in line) < 0.05
+
+
+def test_between_its_knots_a_tool_strays_less_than_a_millimetre() -> None:
+    """Joints turn evenly between knots, so the tool goes almost straight, and comes to both."""
+    worst_m = 0.0
+    for _, way in ways():
+        for index, leg in enumerate(way.legs):
+            for part in range(101):
+                share = part / 100
+                drawn = along(leg.start, leg.end, share)
+                worst_m = max(worst_m, math.dist(drawn, way.point_at(index, share)))
+
+    assert 1e-5 < worst_m < 1e-3
 
 
 def test_a_steel_without_a_known_pipe_has_no_string_to_keep_clear_of() -> None:

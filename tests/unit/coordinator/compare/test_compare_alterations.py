@@ -95,6 +95,7 @@ KINDS = {
         (
             "fore and aft: locate bolt now comes after change tool spinner, was after locate hole",
             "fore and aft: locate bolt now comes after let go, was after locate hole",
+            "fore and aft: locate bolt now comes after barrier half entered, was after locate hole",
         ),
     ),
     "a time of a step": Altered(
