@@ -14,6 +14,7 @@ from coordinator.core.events import Event
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.page.expectation import Expectation
+from coordinator.page.strip import StripWatch
 from coordinator.rehearse.rehearsal import rehearse
 from coordinator.sequence import SequenceError, load
 
@@ -28,11 +29,11 @@ def expect(sequence: str, joint: str | None, seed: int) -> Expectation | None:
         loaded = load(sequence, joint=joint)
     except SequenceError:
         return None
-    noter = _Noter(loaded.plan)
-    result = rehearse(loaded, seed=seed, listeners=(noter,))
+    noter, strip = _Noter(loaded.plan), StripWatch(loaded.plan)
+    result = rehearse(loaded, seed=seed, listeners=(noter, strip))
     if result.phase != "complete":
         return None
-    return Expectation(noter.done_us, result.time_us)
+    return Expectation(noter.done_us, result.time_us, strip.shown(result.time_us))
 
 
 class _Noter:

@@ -146,6 +146,8 @@ async def _read_run(feed: Feed, expected: "asyncio.Task[Expectation | None]") ->
         if expected.done() and not expected.cancelled() and expected.exception() is None:
             known = expected.result()
             snapshot["to_go"] = None if known is None else known.to_go(snapshot)
+            snapshot["ahead"] = None if known is None else known.ahead(snapshot)
+        feed.history.keep(snapshot)
         feed.put(snapshot)
 
 

@@ -36,6 +36,7 @@ from coordinator.operate.at_terminal import AtTerminal
 from coordinator.operate.broken_off import BROKEN_OFF, is_full, left_held
 from coordinator.operate.calibration import calibrations_of
 from coordinator.operate.cell_clock import CellClock
+from coordinator.operate.cell_drawing import CellDrawing
 from coordinator.operate.children import Children
 from coordinator.operate.foresight import Foresight
 from coordinator.operate.look_ahead_process import Asked
@@ -267,6 +268,10 @@ class Session:
             wishes.loaded.joint,
             stands.banner(),
             stands.caution(),
+            CellDrawing(wishes.loaded),
+            # Simulated arms of a new run are made parked; where others stand, nobody has said.
+            tuple(wishes.loaded.cell.sides) if wishes.simulated and not self._resumption else (),
+            wishes.loaded.begins.removeprefix("joint_") if not self._resumption else "",
         )
         page = RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
         page.board.alarms, page.board.stories = alarms, stories

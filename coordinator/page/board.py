@@ -5,7 +5,6 @@ Invariants: PG1, the page shows only what core, records and arms have said; its 
 nothing; PG2, whatever came over the bus stands beside its age or the time that it is of.
 """
 
-import math
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -22,7 +21,7 @@ from coordinator.core.events import (
     MessagesMissed,
 )
 from coordinator.core.plan import Plan
-from coordinator.core.state import ENDED, CoreFault, State
+from coordinator.core.state import AT_BARRIER, ENDED, CoreFault, Doing, Lane, State
 from coordinator.live.alarms import Alarms
 from coordinator.live.caps_words import caps_words
 from coordinator.live.explain import explain, steps_done
@@ -30,6 +29,10 @@ from coordinator.live.hold_stories import HoldStories
 from coordinator.live.interlock_words import interlock_standing, interlock_words, reason_words
 from coordinator.live.prompt_words import asked_words, caution_of
 from coordinator.live.pull_words import Pull, pull_of
+from coordinator.page.arms import ArmWatch, Geometry, act_words
+from coordinator.page.courses import Course, Row, stage_of
+from coordinator.page.present import acts_now, present
+from coordinator.page.strip import StripWatch
 from coordinator.sequence import JointFigures
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
 from coordinator.wire.topics import FLOOR
@@ -39,10 +42,7 @@ NOTICES_MAX = 60
 HOLDS_MAX = 3
 STORY_LINES_MAX = 30
 """Chosen: what a person reads beside a run; the journal has all of it."""
-POINTS_MAX = 120
-"""Chosen: finer than a tablet shows, few enough for a narrow line."""
 Snapshot = dict[str, Any]
-Row = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +56,11 @@ class Facts:
     banner: str = "SIMULATED"
     """Who is simulated, in shadow or real."""
     caution: str = "SIMULATED: no steel is touched"
+    geometry: Geometry | None = None
+    parked: tuple[str, ...] = ()
+    """Sides that are known to stand parked when the run begins."""
+    begins: str = ""
+    """How the joint is at the beginning, as the sequence says: `open` or `made_up`."""
 
 
 class Board:
@@ -82,7 +87,7 @@ class Board:
         self._notices: deque[dict[str, Any]] = deque(maxlen=NOTICES_MAX)
         self._raised: dict[int, RaisePrompt] = {}
         self._evidence: dict[str, Mapping[str, Value]] = {}
-        self._courses: dict[str, _Course] = {}
+        self._courses: dict[str, Course] = {}
         self._bolts: dict[int, tuple[Row, int]] = {}
         self._at_us: dict[tuple[str, str], int] = {}
         """When something of a kind was heard of a party last."""
@@ -92,10 +97,14 @@ class Board:
         self.stories: HoldStories | None = None
         """Listeners of the run, shown here where they are given."""
         self._foreseen: dict[int, list[str]] = {}
+        self._strip = StripWatch(plan)
+        self._arms = ArmWatch(plan, facts.geometry, facts.parked, facts.begins)
 
     def __call__(self, event: Event, effects: tuple[Effect, ...], state: State) -> None:
         """Take in one decision."""
         self._note_time(event)
+        self._arms(event, effects)
+        self._strip(event, effects, state)
         if state.phase != self._state.phase:
             text = f"the procedure is {state.phase}" + (f": {state.reason}" if state.reason else "")
             self._note(event.at_us, "note", "phase", text)
@@ -132,15 +141,7 @@ class Board:
         elif isinstance(body, Faulted):
             self._evidence[message.source] = body.evidence
         if isinstance(body, Faulted | Finished) and body.trace is not None:
-            trace, course = body.trace, self._course(message.source, body.command)
-            course.points.clear()
-            stride = max(1, math.ceil(len(trace.time_s) / POINTS_MAX))
-            for place in range(0, len(trace.time_s), stride):
-                course.add(
-                    _at(trace.angle_rad, place),
-                    _at(trace.torque_nm, place),
-                    _at(trace.pressure_pa, place),
-                )
+            self._course(message.source, body.command).retrace(body.trace)
 
     @property
     def has_ended(self) -> bool:
@@ -158,7 +159,7 @@ class Board:
     def snapshot(self, now_us: int) -> Snapshot:
         """Return everything that the page shows now."""
         plan, state, facts = self._plan, self._state, self._facts
-        return {
+        shown = {
             "run": facts.run,
             "sequence": plan.name,
             "joint": facts.joint.text,
@@ -182,23 +183,31 @@ class Board:
             "notices": list(self._notices),
             "bolts": [self._bolt(bolt) for bolt in range(1, facts.joint.bolt_count + 1)],
             "pull": self._pull(),
+            "cell": self._arms.cell(state.lanes),
+            "strip": self._strip.shown(now_us),
+            "acts": acts_now(plan, state, now_us),
         }
+        return {**shown, "now": present(shown)}
 
     def _note(self, at_us: int, severity: str, kind: str, text: str) -> None:
         if kind != "barrier_passed":
             at_s = round(at_us / 1e6, 1)
             self._notices.append({"at_s": at_s, "severity": severity, "kind": kind, "text": text})
 
-    def _course(self, side: str, command: int) -> "_Course":
+    def _course(self, side: str, command: int) -> Course:
         course = self._courses.get(side)
         if course is None or course.command != command:
-            course = self._courses[side] = _Course(command, deque(maxlen=POINTS_MAX))
+            course = self._courses[side] = Course.of(command)
         return course
 
     def _lanes(self, now_us: int) -> list[dict[str, Any]]:
         lanes = []
         for index, words in enumerate(explain(self._plan, self._state, now_us)):
-            lane = self._state.lanes[index]
+            lane, act = self._state.lanes[index], self._arms.act_of(index, self._state.lanes[index])
+            following = next(
+                (n for n in self._plan.lanes[index] if _is_ahead(self._plan, lane, n)), -1
+            )
+            ahead = None if following < 0 else self._plan.nodes[following].move
             done = [node for node in self._plan.lanes[index] if lane.is_done(node)]
             steps = steps_done(self._plan, index, lane)
             lanes.append(
@@ -209,6 +218,9 @@ class Board:
                     "unmet": list(words.unmet),
                     "since_s": round(max(now_us - words.since_us, 0) / 1e6, 1),
                     "next": words.next,
+                    "act": act,
+                    "is_waiting": lane.phase in AT_BARRIER or lane.doing is Doing.STAND,
+                    "next_act": None if ahead is None else act_words(ahead),
                     "is_online": lane.party.online,
                     "is_held": lane.rest.held,
                     "is_faulted": bool(lane.at.fault) and lane.at.fault != CoreFault.HOLD_POINT,
@@ -266,6 +278,7 @@ class Board:
             shown.append(
                 {
                     "name": one.name,
+                    "signal": self._plan.signals[one.signal].name,
                     "kind": one.kind.value,
                     "value": interlock_standing(self._plan, self._state, index, now_us),
                     "words": interlock_words(self._plan, self._state, index, now_us),
@@ -325,6 +338,7 @@ class Board:
             "side": side,
             "step": self._plan.nodes[raised.node].name,
             "fault": raised.fault,
+            "about": self._about(raised.node),
             "text": asked_words(self._plan, raised.prompt),
             "caution": caution_of(self._plan, raised.prompt),
             "owner": next(
@@ -348,11 +362,16 @@ class Board:
             ],
         }
 
+    def _about(self, node: int) -> dict[str, Any] | None:
+        move = self._plan.nodes[node].move if node >= 0 else None
+        return None if move is None else act_words(move)
+
     def _bolt(self, bolt: int) -> dict[str, Any]:
         known, side = self._bolts.get(bolt), self._side_of(bolt)
         if known is None:
             word = "nothing proved yet"
-            return {"bolt": bolt, "side": side, "state": "open", "word": word, "at_s": None}
+            none = {"bolt": bolt, "side": side, "state": "open", "stage": "pending"}
+            return {**none, "word": word, "at_s": None}
         row, at_us = known
         torque_nm = row["torque_nm"]
         shown = {
@@ -362,6 +381,8 @@ class Board:
             "word": f"{row['kind']} {row['round'] or ''} {row['verdict'].replace('_', ' ')}",
             "at_s": _seconds(at_us),
             "kind": row["kind"],
+            "stage": stage_of(row),
+            "round": row["round"] or 0,
             "torque_nm": None if torque_nm is None else round(torque_nm),
             "share": min(1.0, (torque_nm or 0.0) / self._facts.joint.torque_nm),
         }
@@ -385,6 +406,9 @@ class Board:
             "is_wide": apart_nm is not None and pulled is not None and pulled.is_wide(apart_nm),
             "words": "" if pulled is None else pulled.words(apart_nm),
             "target_nm": self._target_nm(),
+            "round": self._round(),
+            "rounds": len(self._facts.joint.rounds),
+            "bolts": self._pulled_bolts(pulled),
             "at_s": {side: self._time_of("felt", side) for side in sorted(self._courses)},
             "courses": {
                 side: [list(point) for point in course.points]
@@ -392,6 +416,21 @@ class Board:
                 if course.points
             },
         }
+
+    def _pulled_bolts(self, pulled: Pull | None) -> dict[str, int]:
+        """Return the bolt that each side pulls now."""
+        found = {}
+        for lane in () if pulled is None else pulled.pulling:
+            record = self._plan.nodes[self._state.lanes[lane].node].record
+            if record is not None:
+                found[self._plan.parties[lane].name] = record.bolt
+        return found
+
+    def _round(self) -> int:
+        """Return the round of what is pulled now, 0 outside rounds."""
+        nodes = (lane.node for lane in self._state.lanes if lane.node >= 0)
+        records = (self._plan.nodes[node].record for node in nodes)
+        return max((one.round for one in records if one is not None), default=0)
 
     def _apart_nm(self, pulled: Pull) -> float | None:
         """Return how far apart both torques are, by what both have felt in this very pull."""
@@ -414,27 +453,9 @@ class Board:
         return round(max(targets, default=0.0))
 
 
-@dataclass(slots=True)
-class _Course:
-    """What one side's tool felt during one command."""
-
-    command: int
-    points: "deque[tuple[float | None, float, float | None]]"
-    """Angle in degrees, torque in newton metre, pressure in megapascal."""
-
-    def add(
-        self, angle_rad: float | None, torque_nm: float | None, pressure_pa: float | None
-    ) -> None:
-        if torque_nm is None:
-            return
-        angle = None if angle_rad is None else round(math.degrees(angle_rad), 2)
-        pressure = None if pressure_pa is None else round(pressure_pa / 1e6, 2)
-        self.points.append((angle, round(torque_nm), pressure))
+def _is_ahead(plan: Plan, lane: Lane, node: int) -> bool:
+    return plan.nodes[node].move is not None and not lane.is_done(node) and node != lane.node
 
 
 def _seconds(at_us: int) -> float:
     return round(at_us / 1e6, 1)
-
-
-def _at(column: tuple[float, ...], place: int) -> float | None:
-    return column[place] if place < len(column) else None

@@ -10,6 +10,7 @@ from collections.abc import AsyncGenerator, Callable
 from typing import Any
 
 from coordinator.page.board import Snapshot
+from coordinator.page.history import History
 
 KEEP_ALIVE_S = 10.0
 """Chosen: below the patience of proxies in between."""
@@ -29,6 +30,7 @@ class Feed:
     def __init__(self, send: Callable[[dict[str, Any]], None] | None = None) -> None:
         self.snapshot: Snapshot | None = None
         self.viewers = 0
+        self.history = History()
         self._send = send
         self._version = 0
         self._changed = asyncio.Event()

@@ -97,6 +97,20 @@ DOCUMENT: dict[str, Any] = {
                 "responses": {"200": _answer("it", _object("run"))},
             }
         },
+        "/api/moments": {
+            "get": {
+                "summary": "The snapshot of the run as it was at a time, null without one",
+                "parameters": [
+                    {
+                        "name": "at",
+                        "in": "query",
+                        "required": True,
+                        "schema": {"type": "string", "pattern": "^[0-9]{1,9}(\\.[0-9]{1,3})?$"},
+                    }
+                ],
+                "responses": {"200": _answer("it", _object("moment")), **_errors(422)},
+            }
+        },
         "/api/session": {
             "get": {
                 "summary": "Who is signed in",

@@ -50,10 +50,11 @@ _CALL: Mapping[str, type] = {"id": str, "pressed_s": float}
 """What every call may carry: its name where it may come twice, and the run's time at the press."""
 _OF_HANDS: Mapping[str, type] = {"torque_nm": float, "done_by": str, **_CALL}
 """What an answer may say besides of work by hand."""
-_KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript"}
+_KINDS = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".txt": "text/plain"}
 _HEADERS = {
-    "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; "
-    "style-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'",
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; "
+    "style-src 'self'; connect-src 'self'; img-src 'self' data:; "
+    "frame-ancestors 'none'; base-uri 'none'; form-action 'self'",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
     "Cache-Control": "no-store",
@@ -80,10 +81,12 @@ def make_app(served: Served) -> Starlette:
     return Starlette(
         routes=[
             Route("/", page.index, methods=["GET"]),
+            Route("/records", page.index, methods=["GET"]),
             Route("/text", page.text, methods=["GET"]),
             Route("/files/{name}", page.file, methods=["GET"]),
             Route("/api/openapi.json", page.openapi, methods=["GET"]),
             Route("/api/state", page.state, methods=["GET"]),
+            Route("/api/moments", page.moment, methods=["GET"]),
             Route("/api/events", page.events, methods=["GET"]),
             Route("/api/session", page.session, methods=["GET"]),
             Route("/api/session", page.sign_in, methods=["POST"]),
@@ -154,6 +157,12 @@ class _Page:
 
     async def state(self, _: Request) -> Response:
         return JSONResponse({"run": self._served.feed.snapshot})
+
+    async def moment(self, request: Request) -> Response:
+        text = request.query_params.get("at", "")
+        if not re.fullmatch(r"[0-9]{1,9}(\.[0-9]{1,3})?", text):
+            raise HTTPException(422, "at must be seconds since the run began, such as 1100.5")
+        return JSONResponse({"moment": self._served.feed.history.at(float(text))})
 
     async def events(self, _: Request) -> Response:
         if self._served.feed.viewers >= VIEWERS_MAX:

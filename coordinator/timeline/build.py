@@ -85,7 +85,7 @@ def build(plan: Plan, decided: Iterable[Decided]) -> Timeline:
             marks.append(Mark(at_us, f"the procedure is {phase}", "note"))
         marks += _marks(plan, effects, at_us)
         for lane in range(count):
-            kind, name, node = _doing(plan, state, lane)
+            kind, name, node = doing_of(plan, state, lane)
             current = running[lane]
             if (kind, name, node) != (current.kind, current.name, current.node):
                 if at_us > current.begin_us:
@@ -108,7 +108,8 @@ def _marks(plan: Plan, effects: Sequence[Effect], at_us: int) -> list[Mark]:
     return found
 
 
-def _doing(plan: Plan, state: State, lane: int) -> tuple[str, str, int]:
+def doing_of(plan: Plan, state: State, lane: int) -> tuple[str, str, int]:
+    """Return what a lane does: kind of interval, name, node."""
     at_hand: Lane = state.lanes[lane]
     if state.phase in ("holding", "held", "pausing", "paused") and not at_hand.command:
         return "held", state.phase, at_hand.node

@@ -139,11 +139,11 @@ def test_files_outside_the_page_are_not_served(tmp_path: Path) -> None:
     said = ask(
         app_of(tmp_path),
         ("GET", "/files/..%2Fserver.py", None),
-        ("GET", "/files/page.js", None),
+        ("GET", "/files/console.js", None),
     )
 
     assert [one.status_code for one in said] == [404, 200]
-    assert "default-src 'self'" in said[1].headers["content-security-policy"]
+    assert "default-src 'none'; script-src 'self'" in said[1].headers["content-security-policy"]
 
 
 def test_the_document_tells_of_every_endpoint_of_the_api(tmp_path: Path) -> None:

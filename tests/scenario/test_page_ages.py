@@ -19,6 +19,7 @@ from coordinator.core.plan import Plan
 from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
 from coordinator.live.hold_stories import HoldStories
+from coordinator.operate.cell_drawing import CellDrawing
 from coordinator.page.board import Board, Facts, Snapshot
 from coordinator.page.text_view import to_text
 from coordinator.rehearse.rehearsal import rehearse
@@ -32,6 +33,9 @@ DATED = {
     "lanes.*.doing": "since_s",
     "lanes.*.unmet.*": "../since_s",
     "lanes.*.next": "since_s",
+    "lanes.*.act.*": "../since_s",
+    "lanes.*.is_waiting": "since_s",
+    "lanes.*.next_act.*": "../since_s",
     "lanes.*.done": "since_s",
     "lanes.*.last_done": "since_s",
     "lanes.*.is_online": "seen_s",
@@ -50,6 +54,18 @@ DATED = {
     "prompts.*.evidence.*": "../evidence_at_s",
     "notices.*.text": "at_s",
     "bolts.*.state": "at_s",
+    "bolts.*.stage": "at_s",
+    "bolts.*.round": "at_s",
+    "cell.arms.*.place": "at_s",
+    "cell.arms.*.goes_to": "at_s",
+    "cell.arms.*.links.*.*": "../../at_s",
+    "cell.arms.*.towards.*": "../at_s",
+    "cell.arms.*.tool": "at_s",
+    "cell.arms.*.reaction_on": "at_s",
+    "strip.segments.*.kind": "begin_s",
+    "strip.segments.*.label": "begin_s",
+    "strip.barriers.*.name": "at_s",
+    "strip.marks.*.text": "at_s",
     "bolts.*.word": "at_s",
     "bolts.*.torque_nm": "at_s",
     "bolts.*.share": "at_s",
@@ -76,10 +92,20 @@ OWN = (
     # What they follow from stands beside them with its age or its times.
     *("interlocks.*.words", "pull.words", "pull.is_wide"),
     *("pull.balance_nm", "pull.is_paired", "pull.target_nm", "pull.at_s.*"),
+    *("interlocks.*.signal", "pull.round", "pull.rounds", "pull.bolts.*", "prompts.*.about.*"),
+    *("cell.drawing.*", "cell.drawing.bolts.*.*", "cell.drawing.sides.*.*.*", "cell.arms.*.side"),
+    *("cell.arms.*.at_s", "strip.lanes.*", "strip.segments.*.lane", "strip.segments.*.begin_s"),
+    *("strip.segments.*.end_s", "strip.barriers.*.at_s", "strip.barriers.*.lanes.*"),
+    *("strip.barriers.*.is_pair", "strip.marks.*.at_s", "strip.marks.*.severity"),
+    *("strip.marks.*.lane", "acts.*.act", "acts.*.applies", "acts.*.why"),
+    # Things that stay as they were put until somebody reports otherwise: the strip has the times.
+    *("cell.cover.is_in", "cell.pins.*", "cell.bolts_in.*", "cell.pipe"),
+    # Chosen from what stands elsewhere in the same snapshot, with its time there.
+    *("now.*", "now.about.*", "now.bolts.*", "now.busy.*.side", "now.busy.*.act.*", "now.sides.*"),
     "holds.*.*",  # Lines that begin with a time each: looked at by themselves.
 )
 """What the plan, the clock, the catalogue or a person says."""
-UNSAID = {"bolts.*": ("nothing proved yet", "open")}
+UNSAID = {"bolts.*": ("nothing proved yet", "open", "pending")}
 KINDS = {f'"org.bothsides.{one.__name__.lower()}"': one for one in (Progressed, Finished, Faulted)}
 Place = tuple[str, ...]
 
@@ -128,6 +154,8 @@ def findings(snapshot: Snapshot) -> list[str]:
     found = []
     for place, value in leaves(snapshot):
         pattern = pattern_of(place)
+        if value is None and pattern is None:
+            continue  # Nothing is shown, so nothing needs a time.
         if pattern is None:
             found.append(f"{'.'.join(place)} is on neither list")
         elif pattern in DATED and value not in (None, "", False):
@@ -185,7 +213,8 @@ def run(case: str) -> Watched:
     """Rehearse the make-up with a case before the board's eyes."""
     loaded = load(SEQUENCES / "makeup_8.yaml")
     state = begin(loaded.plan)
-    board = Board(loaded.plan, state, Facts("run", True, 1.0, loaded.joint))
+    facts = Facts("run", True, 1.0, loaded.joint, geometry=CellDrawing(loaded), begins="open")
+    board = Board(loaded.plan, state, facts)
     board.alarms, board.stories = Alarms(loaded.plan), HoldStories(loaded.plan)
     watched = Watched(loaded.plan, board)
     rehearse(

@@ -15,6 +15,10 @@ def python_files(*folders: str) -> list[Path]:
     return sorted(path for folder in folders for path in (ROOT / folder).rglob("*.py"))
 
 
+NOT_OURS = {"__pycache__", "node_modules"}
+"""Folders that tools leave beside the sources."""
+
+
 def shipped_files() -> list[Path]:
     """Return every text file that is shipped, sorted."""
     below = [path for folder in FOLDERS for path in (ROOT / folder).rglob("*") if path.is_file()]
@@ -22,7 +26,7 @@ def shipped_files() -> list[Path]:
     return sorted(
         path
         for path in (*below, *top)
-        if path.suffix in TEXT_ENDINGS and "__pycache__" not in path.parts
+        if path.suffix in TEXT_ENDINGS and not NOT_OURS.intersection(path.parts)
     )
 
 

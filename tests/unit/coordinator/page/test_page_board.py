@@ -7,7 +7,7 @@ from pathlib import Path
 from coordinator.core.decide import begin
 from coordinator.core.effects import RaisePrompt
 from coordinator.core.events import TimePassed
-from coordinator.core.state import OpenPrompt
+from coordinator.core.state import Asked, OpenPrompt, StepPhase
 from coordinator.operate.signs import signs_by_fault
 from coordinator.page.board import Board, Facts
 from coordinator.page.text_view import to_text
@@ -27,7 +27,9 @@ def asked(fault: str) -> Board:
     """Return the board of a run in which a question about a fault was raised."""
     loaded = shipped()
     before = begin(loaded.plan)
-    state = before._replace(prompts=(OpenPrompt(1, 0, 0, 0, fault),))
+    lane = before.lanes[0]._replace(node=0, at=Asked(StepPhase.PROMPTED, 1, fault))
+    lanes = (lane, *before.lanes[1:])
+    state = before._replace(prompts=(OpenPrompt(1, 0, 0, 0, fault),), lanes=lanes)
     facts = Facts("run", True, 1.0, loaded.joint)
     board = Board(loaded.plan, before, facts, signs_by_fault())
     board(TimePassed(1), (RaisePrompt(1, 0, 0, 0, fault, ("again", "abort")),), state)
