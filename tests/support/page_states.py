@@ -12,7 +12,7 @@ from coordinator.core.state import State
 from coordinator.live.alarms import Alarms
 from coordinator.live.hold_stories import HoldStories
 from coordinator.operate.cell_drawing import CellDrawing
-from coordinator.operate.page_process import expect
+from coordinator.operate.expectation_process import expect
 from coordinator.operate.signs import signs_by_fault
 from coordinator.page.board import Board, Facts, Snapshot
 from coordinator.records.rows import Run
