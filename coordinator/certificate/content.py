@@ -8,14 +8,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coordinator.bolting.scatter import TORQUE_WRENCH_LUBRICATED_FRACTION, fraction_band_n
-from coordinator.records.acceptance import bolt_verdicts, open_points
+from coordinator.records.acceptance import bolt_verdicts, joint_points
 from coordinator.records.journal import PinnedFile
+from coordinator.records.load import NOT_SEEN
 from coordinator.records.rows import LaterJudgement, Run, StoredRecord
 from coordinator.sequence import JointFigures
 
 CAUTIONS = (
     "WARNING: a torque is no preload. The band printed beside each bolt is the scatter of "
     "lubricated torque tightening, ±25 % (NASA-STD-5020B).",
+    NOT_SEEN,
     "WARNING: this document tells what tools have measured. It releases no joint to pressure or "
     "load; whoever is responsible for the joint decides, by the code that applies on site.",
     "NOTICE: whoever changes a record breaks the chain. Compare the record head below with the "
@@ -69,7 +71,7 @@ class BoltState:
 
     bolt: int
     word: str
-    """accepted, not accepted, or no record."""
+    """accepted, not accepted, not supported, or no record."""
     torque_nm: float | None
 
 
@@ -103,7 +105,7 @@ TOOL_COLUMNS = ("side", "tool", "calibrated", "due", "used")
 
 def certificate_of(source: Source) -> Certificate:
     """Return the certificate of a run."""
-    run, points = source.run, open_points(source.records, source.wanted)
+    run, points = source.run, joint_points(source.records, source.wanted, source.joint)
     simulated = run.simulated or any(one.simulated for one in source.records)
     return Certificate(
         title=f"Bolted joint {run.joint}",
@@ -198,7 +200,7 @@ def _band(one: StoredRecord, joint: JointFigures | None) -> str:
 
 
 def _circle(source: Source) -> tuple[BoltState, ...]:
-    verdicts = bolt_verdicts(source.records, source.wanted)
+    verdicts = bolt_verdicts(source.records, source.wanted, source.joint)
     count = max(verdicts, default=0) if source.joint is None else source.joint.bolt_count
     states = []
     for bolt in range(1, count + 1):

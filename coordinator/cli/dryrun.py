@@ -1,6 +1,6 @@
 """The verb `dryrun`: rehearse in virtual time, and tell how it went."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,7 @@ from coordinator.live.alarms import Alarms, alarm_words
 from coordinator.live.caps_words import caps_words
 from coordinator.live.hold_stories import HoldStories
 from coordinator.operate.calibration import calibrations_of
-from coordinator.records.acceptance import open_points, wanted_proofs
+from coordinator.records.acceptance import joint_points, wanted_proofs
 from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import Run
 from coordinator.records.write import ToolFacts, to_row
@@ -37,6 +37,11 @@ class Row:
     kind: str
     round: int
     verdict: str
+    outcome: str
+    torque_nm: float | None
+    angle_rad: float | None
+    trace_torque_nm: tuple[float, ...]
+    trace_angle_rad: tuple[float, ...]
 
 
 def dry_run(output: Output, path: Path, asked: DryRunAsked) -> Exit:
@@ -60,7 +65,7 @@ def dry_run(output: Output, path: Path, asked: DryRunAsked) -> Exit:
         listeners=(lambda event, _effects, _state: events.append(event), alarms, stories),
     )
     rows = record_rows(loaded, result)
-    points = open_points(rows, wanted_proofs(loaded.plan))
+    points = joint_points(rows, wanted_proofs(loaded.plan), loaded.joint)
     near = nearest(result)
     points += [f"{one.first} and {one.second} touch" for one in near if one.gap_m < 0.0]
     kept = Rehearsed(path, asked.joint, loaded, result, tuple(events), asked.seed)
@@ -121,8 +126,13 @@ def record_rows(loaded: Loaded, result: Rehearsal) -> list[Row]:
         facts = ToolFacts(proof.trace or Trace(), proof.tool, True, to_time(proof.at_us))
         row = to_row(loaded.plan, run, proof.effect, facts)
         if row is not None:
-            rows.append(Row(row["bolt"], row["kind"], row["round"], row["verdict"]))
+            rows.append(Row(**{one.name: _frozen(row[one.name]) for one in fields(Row)}))
     return rows
+
+
+# Any: values of a row.
+def _frozen(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
 
 
 def _leave(out: Path, lines: list[str], rehearsed: Rehearsed) -> str:

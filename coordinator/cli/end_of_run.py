@@ -11,7 +11,7 @@ from coordinator.cautions import CAUTION
 from coordinator.cli.dryrun import clock
 from coordinator.cli.output import Exit, Output, counted
 from coordinator.operate.wishes import LiveResult
-from coordinator.records.acceptance import bolt_verdicts, open_points, wanted_proofs
+from coordinator.records.acceptance import bolt_verdicts, joint_points, wanted_proofs
 from coordinator.records.rows import RecordFilter
 from coordinator.records.store import RecordStore, store_address
 from coordinator.sequence import Loaded
@@ -37,16 +37,16 @@ def report_end(
         more: Goes into the document.
     """
     store = RecordStore(store_address(out, records))
-    rows = store.list_records(RecordFilter(run=result.run), traces=False)
+    rows = store.list_records(RecordFilter(run=result.run))
     store.close()
     wanted = wanted_proofs(loaded.plan)
-    points = open_points(rows, wanted)
+    points = joint_points(rows, wanted, loaded.joint)
     is_complete = result.phase == "complete"
     reason = f": {result.reason}" if result.reason else ""
     output.say(f"ended {result.phase}{reason} after {clock(result.elapsed_us)}")
     if wanted:
         output.say(_verdict(points, is_complete=is_complete))
-        bolts = bolt_verdicts(rows, wanted)
+        bolts = bolt_verdicts(rows, wanted, loaded.joint)
         output.say("bolts: " + ", ".join(f"{bolt} {word}" for bolt, word in bolts.items()))
     for point in points if is_complete else []:
         output.say(f"  open: {point}")

@@ -44,6 +44,7 @@ from coordinator.sequence.models.joint_model import (
     FlangeModel,
     JointModel,
     LooseningModel,
+    ScatterModel,
     TighteningModel,
 )
 from coordinator.sequence.models.property_model import (
@@ -101,7 +102,14 @@ SECTIONS: dict[str, tuple[type[Strict], ...]] = {
         *(CellModel, TimingModel, SideModel, ToolModel, SignalModel, InterlockModel),
         *(FaultModel, ActionModel, GatewayModel, GatewaySourceModel, GatewaySignalModel),
     ),
-    "Keys of a joint": (JointModel, BoltsModel, TighteningModel, LooseningModel, FlangeModel),
+    "Keys of a joint": (
+        JointModel,
+        BoltsModel,
+        TighteningModel,
+        ScatterModel,
+        LooseningModel,
+        FlangeModel,
+    ),
     "Keys of a case": (CaseModel, CauseModel, FoundModel, AnswerModel, ActModel, StepModel),
 }
 

@@ -34,6 +34,7 @@ LABELS: dict[str, tuple[tuple[str, str], ...]] = {
     "joint": (
         ("the file", ""),
         *(("bolts", "BoltsModel"), ("tightening", "TighteningModel")),
+        ("scatter", "ScatterModel"),
         *(("loosening", "LooseningModel"), ("flange", "FlangeModel")),
     ),
     "case": (

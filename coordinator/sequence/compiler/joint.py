@@ -14,12 +14,18 @@ from typing import TypeVar
 from coordinator.bolting.constants import INCH_M
 from coordinator.bolting.errors import BoltingError
 from coordinator.bolting.grades import Strength, bolt_grade
+from coordinator.bolting.load_evidence import Scatter
 from coordinator.bolting.rounds import two_tool_order
 from coordinator.bolting.threads import Thread, parse_thread
 from coordinator.bolting.torque import Friction, wedge_form_preload_n, wedge_form_torque_nm
 from coordinator.sequence.form.diagnostics import Findings
 from coordinator.sequence.form.tree import Document, Teller, Trail
-from coordinator.sequence.models.joint_model import BoltsModel, FlangeModel, JointModel
+from coordinator.sequence.models.joint_model import (
+    BoltsModel,
+    FlangeModel,
+    JointModel,
+    ScatterModel,
+)
 
 _CHAMFER_M = 0.125 * INCH_M
 # Chamfer of the nut face, K of API Spec 6A, annex on flange bolt torque.
@@ -87,6 +93,8 @@ class JointFigures:
     torque_max_nm: float | None
     """The most that flange, gasket or nut allow, where the file gives it."""
     tolerance: float
+    scatter: Scatter
+    """What is declared of friction, stiffness and readings, for judging loads."""
     balance_nm: float
     """Allowed difference of the two sides while they pull."""
     rounds: tuple[RoundFigures, ...]
@@ -149,7 +157,6 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
     asked.check_preload(preload_n, proof_load_n)
     asked.check_influence(flange, bolts.count)
     asked.check_pipe(flange, bolts)
-
     asked.check_torque(torque_nm * max(tightening.rounds), tightening.torque_max)
     asked.check_rounds(tightening.rounds)
     return JointFigures(
@@ -170,6 +177,7 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
         torque_nm=torque_nm,
         torque_max_nm=tightening.torque_max,
         tolerance=tightening.tolerance,
+        scatter=_scatter(tightening.scatter),
         balance_nm=tightening.balance or _BALANCE_SHARE * torque_nm,
         rounds=_rounds(tightening.rounds, torque_nm, tightening.tolerance),
         check_angle_rad=tightening.check_angle,
@@ -179,6 +187,12 @@ def joint_figures(model: JointModel, document: Document, findings: Findings) -> 
         pairs=pairs,
         flange=_flange(flange),
     )
+
+
+def _scatter(scatter: ScatterModel | None) -> Scatter:
+    if scatter is None:
+        return Scatter()
+    return Scatter(scatter.friction, scatter.stiffness, scatter.slope, scatter.snug, scatter.angle)
 
 
 def _flange(flange: FlangeModel) -> FlangeFigures:

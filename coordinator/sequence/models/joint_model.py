@@ -7,6 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from coordinator.bolting.load_evidence import Scatter
 from coordinator.sequence.models.fields import (
     Angle,
     Force,
@@ -40,6 +41,24 @@ class BoltsModel(Strict):
     """Holes of the two guide pins; without them hole 2 and the opposite one."""
 
 
+_SCATTER = Scatter()
+
+
+class ScatterModel(Strict):
+    """One standard deviation of each, by which the load of a bolt is judged beside the others'."""
+
+    friction: Annotated[Share, Field(gt=0.0, le=0.5)] = _SCATTER.friction
+    """Of friction within the lot, by a friction test of it."""
+    stiffness: Annotated[Share, Field(gt=0.0, le=0.5)] = _SCATTER.stiffness
+    """Of a bolt's stiffness in its grip."""
+    slope: Annotated[Share, Field(gt=0.0, le=0.5)] = _SCATTER.slope
+    """Of the slope that is read off the samples of a pull."""
+    snug: Angle = _SCATTER.snug_rad
+    """Of the turn at which counting begins."""
+    angle: Angle = _SCATTER.angle_rad
+    """Of each reading of an angle."""
+
+
 class TighteningModel(Strict):
     """The stress to reach and the rounds that lead there."""
 
@@ -55,6 +74,8 @@ class TighteningModel(Strict):
     """Accepted deviation of torque about the target."""
     torque_max: Torque | None = None
     """The most that flange, gasket or nut allow, by their maker; without it the bolt decides."""
+    scatter: ScatterModel | None = None
+    """What is declared for judging loads; without it 5 %, 3 %, 2 %, 3 and 0.5 degrees."""
     balance: Torque | None = None
     """Allowed difference of the two sides while they pull; without it a fifth of the target."""
 
