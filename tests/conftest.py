@@ -12,6 +12,12 @@ MARGIN = 3.0
 """Chosen: a machine that does other work too takes up to twice as long for the same."""
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _key_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Sign heads with a key of this test run, never with that of whoever runs the tests."""
+    os.environ["BOTHSIDES_RECORDS_KEY"] = str(tmp_path_factory.mktemp("key") / "records.key")
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Add `--update`, which writes the stored files of `golden/` anew instead of comparing."""
     parser.addoption("--update", action="store_true", help="write the files of tests/golden anew")

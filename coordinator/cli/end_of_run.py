@@ -10,9 +10,12 @@ from pathlib import Path
 from coordinator.cautions import CAUTION
 from coordinator.cli.dryrun import clock
 from coordinator.cli.output import Exit, Output, counted
+from coordinator.operate.head_audit import head_words, sign_head
 from coordinator.operate.wishes import LiveResult
 from coordinator.records.acceptance import bolt_verdicts, joint_points, wanted_proofs
+from coordinator.records.journal import JournalFailed
 from coordinator.records.rows import RecordFilter
+from coordinator.records.signed_heads import HeadFailed
 from coordinator.records.store import RecordStore, store_address
 from coordinator.sequence import Loaded
 
@@ -38,6 +41,7 @@ def report_end(
     """
     store = RecordStore(store_address(out, records))
     rows = store.list_records(RecordFilter(run=result.run))
+    head = _signed(store, out / result.run, result.run)
     store.close()
     wanted = wanted_proofs(loaded.plan)
     points = joint_points(rows, wanted, loaded.joint)
@@ -51,6 +55,7 @@ def report_end(
     for point in points if is_complete else []:
         output.say(f"  open: {point}")
     output.say(f"folder: {out / result.run}, {counted(result.records, 'record')}")
+    output.say(head)
     output.say("next:")
     for words in next_commands(result, out, records):
         output.say(f"  {shlex.join((program(), *words))}")
@@ -70,6 +75,14 @@ def report_end(
     if not is_complete:
         return Exit.HELD
     return Exit.FINDINGS if points else Exit.GOOD
+
+
+def _signed(store: RecordStore, folder: Path, run: str) -> str:
+    """Sign what the records are now; return what is said of it."""
+    try:
+        return head_words(sign_head(store, folder, run))
+    except (HeadFailed, JournalFailed) as error:
+        return f"no head was signed: {error}"
 
 
 def _verdict(points: list[str], *, is_complete: bool) -> str:

@@ -43,6 +43,8 @@ class Scan:
     """Of the last of them."""
     damage: Damage = ""
     """What is wrong behind it: `torn` for a write that a crash broke off, which never counted."""
+    digests: tuple[str, ...] = ()
+    """Of each of them, with all before it."""
 
 
 def frame(previous: str, number: int, body: bytes) -> tuple[bytes, str]:
@@ -73,15 +75,18 @@ def scan(content: bytes, format_line: bytes) -> Scan:
     offset, digest = len(format_line), first_digest(format_line)
     written = len(content.rstrip(b"\0"))
     bodies: list[bytes] = []
+    digests: list[str] = []
     while offset < written:
         body = _sound_body(content, offset, len(bodies), digest)
         if body is None:
-            return Scan(tuple(bodies), offset, digest, _damage(content, offset, len(bodies)))
+            damage = _damage(content, offset, len(bodies))
+            return Scan(tuple(bodies), offset, digest, damage, tuple(digests))
         offset += HEADER_LENGTH + len(body) + _TRAILER_LENGTH
         digest = content[offset - 1 - _DIGEST_LENGTH : offset - 1].decode()
         bodies.append(body)
+        digests.append(digest)
     is_whole = len(content) >= size_for(offset) and len(content) % BLOCK == 0
-    return Scan(tuple(bodies), offset, digest, "" if is_whole else "cut")
+    return Scan(tuple(bodies), offset, digest, "" if is_whole else "cut", tuple(digests))
 
 
 def _header(number: int, length: int) -> bytes:

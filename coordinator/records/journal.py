@@ -288,6 +288,10 @@ class Journal:
         """
         _require_whole(self.path, _scan(self._disk, self.path))
 
+    def digests(self) -> tuple[str, ...]:
+        """Return the digest of each commit, the head's first, each with all before it."""
+        return _scan(self._disk, self.path).digests
+
     def read_commits(self) -> Iterator[Commit]:
         """Yield the sound commits in order, without the head.
 

@@ -190,6 +190,16 @@ class RecordStore:
             seq, digest = connection.execute(select(HEAD.c.seq, HEAD.c.digest)).one()
         return int(seq), str(digest)
 
+    def digests(self) -> tuple[str, ...]:
+        """Return the digest of every row of the chain, in its order."""
+        with self._transaction() as connection:
+            rows = [
+                (int(row.seq), str(row.digest))
+                for table in CHAINED
+                for row in connection.execute(select(table.c.seq, table.c.digest))
+            ]
+        return tuple(digest for _, digest in sorted(rows))
+
     def verify(self) -> str | None:
         """Return what is wrong first, None if every row is as it was written."""
         finding, _, _ = self.verified()

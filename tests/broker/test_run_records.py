@@ -41,6 +41,7 @@ def test_records_of_a_run_go_to_postgresql_and_are_read_from_there(tmp_path: Pat
         words = ["records", "certificate", str(told["run"]), "--file", str(certificate)]
         issued = CliRunner().invoke(app, [*words, "--out", address])
 
+    assert told["ended"] == "complete", told["reason"]
     assert (code, told["ended"], told["records"]) == (0, "complete", 2)
     assert [one["run"] for one in json.loads(listed.stdout)["records"]] == [told["run"]] * 2
     assert verified.exit_code == 0
@@ -59,6 +60,7 @@ def test_records_of_a_run_are_judged_by_the_windows_that_it_was_given(tmp_path: 
     shown = ["records", "list", "--out", str(tmp_path / "out"), "--json"]
     rows = json.loads(CliRunner().invoke(app, shown).stdout)["records"]
 
+    assert told["ended"] == "complete", told["reason"]
     assert (code, told["ended"]) == (1, "complete")
     pulls = [one for one in rows if one["kind"] == "pull"]
     assert {one["verdict"] for one in pulls} == {"rejected"}

@@ -56,7 +56,11 @@ class VerifyDocument(Document):
     head: str
     """Digest of the last row: compare it with the one kept elsewhere."""
     finding: str | None
-    """What is wrong with the chain."""
+    """What is wrong first."""
+    findings: list[str]
+    """Everything that is wrong with chain, signed heads and journals."""
+    signed_heads: int
+    """How many were compared."""
 
 
 class ExportDocument(Document):

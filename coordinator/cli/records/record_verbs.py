@@ -69,14 +69,47 @@ def show_record(output: Output, place: str, number: int) -> Exit:
     return Exit.GOOD
 
 
-def verify_records(output: Output, place: str) -> Exit:
-    """Verify the chain and print its head."""
+def verify_records(output: Output, place: str, heads: Sequence[Path], key: Path | None) -> Exit:
+    """Verify the chain, the signed heads, and what journals of its runs tell; print its head."""
+    # Imported here: listing records needs no key.
+    from coordinator.operate.head_audit import audit, heads_of, journal_differences
+    from coordinator.records.signed_heads import HeadFailed, fingerprint, key_path, public_key
+
+    try:
+        known = heads_of(place, heads)
+        named = key or key_path().with_suffix(".pub")
+        public = public_key(named) if known or key else None
+    except HeadFailed as error:
+        return output.refuse(str(error))
     with records_of(output, place) as store:
         wrong = store.verify() or _missing_run(store, place)
+        found = [] if wrong is None else [wrong]
+        found += [] if public is None else audit(store, place, known, public)
+        found += journal_differences(store, place)
         seq, digest = store.head()
-    output.say(wrong or f"{counted(seq, 'row')}, the chain is whole; head {digest}")
-    output.document(ok=wrong is None, rows=seq, head=digest, finding=wrong)
-    return Exit.GOOD if wrong is None else Exit.FINDINGS
+    for one in found:
+        output.say(one)
+    if not found:
+        output.say(f"{counted(seq, 'row')}, the chain is whole; head {digest}")
+    by = f"key {fingerprint(public)[:16]} ({named})" if public else ""
+    kept = f"{counted(len(known), 'signed head')} compared, {by}" if known else NO_HEADS
+    output.say(kept if heads else f"{kept}; {ELSEWHERE}")
+    output.document(
+        ok=not found,
+        rows=seq,
+        head=digest,
+        finding=found[0] if found else None,
+        findings=found,
+        signed_heads=len(known),
+    )
+    return Exit.FINDINGS if found else Exit.GOOD
+
+
+NO_HEADS = "no signed head was compared"
+ELSEWHERE = (
+    "whoever can write here can also take heads away: give one that was kept elsewhere with "
+    "--head, and its public key with --key"
+)
 
 
 def _missing_run(store: RecordStore, place: str) -> str | None:

@@ -186,8 +186,19 @@ def records_show(
 
 
 @records_app.command("verify", epilog=examples("records verify"))
-def records_verify(out: Store = RECORDS_AT, json: Json = False) -> None:
-    """Verify the chain over all records."""
+def records_verify(
+    out: Store = RECORDS_AT,
+    head: Annotated[
+        list[Path] | None,
+        typer.Option("--head", help="A signed head that was kept elsewhere; may be repeated."),
+    ] = None,
+    key: Annotated[
+        Path | None,
+        typer.Option("--key", help="Public key of the heads; without it this user's own."),
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Verify records against chain, signed heads and journals; say what was changed."""
     from coordinator.cli.records.record_verbs import verify_records
 
-    raise typer.Exit(verify_records(Output.of(json), out))
+    raise typer.Exit(verify_records(Output.of(json), out, tuple(head or ()), key))
