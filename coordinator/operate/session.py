@@ -11,6 +11,7 @@ import asyncio
 import contextlib
 import time
 from collections.abc import Iterator
+from dataclasses import asdict
 from datetime import UTC, datetime
 from functools import partial
 
@@ -55,7 +56,7 @@ from coordinator.records.rows import RecordFilter, Run
 from coordinator.records.store import RecordsFailed, RecordStore, store_address
 from coordinator.rehearse.simulated import Simulation
 from coordinator.sequence.read import root_of
-from coordinator.wire.codec import to_time
+from coordinator.wire.codec import from_time, to_time
 from coordinator.wire.messages import Message, PartyState
 from coordinator.wire.topics import COORDINATOR
 
@@ -190,6 +191,8 @@ class Session:
         state = self._replayed.state
         terminal = self._terminal(state, alarms)
         page = self._page(state, alarms, stories)
+        for row in store.list_records(RecordFilter(run=self._run)):  # Of before a crash, if any.
+            page.board.take_record(asdict(row), from_time(row.at) - self._origin_us)
         foresight = Foresight(plan, self._asked(), self._say, page.board.foresee)
         told = AnswersTold(plan, state, self._say), TellStories(stories, self._say)
         self._consoles = (page.calls, terminal.calls)

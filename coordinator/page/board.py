@@ -30,9 +30,10 @@ from coordinator.live.interlock_words import interlock_standing, interlock_words
 from coordinator.live.prompt_words import asked_words, caution_of
 from coordinator.live.pull_words import Pull, pull_of
 from coordinator.page.arms import ArmWatch, Geometry, act_words
-from coordinator.page.courses import Course, Row, stage_of
+from coordinator.page.courses import Course, Judged, Row, stage_of
 from coordinator.page.present import acts_now, present
 from coordinator.page.strip import StripWatch
+from coordinator.records.acceptance import joint_points, wanted_proofs
 from coordinator.sequence import JointFigures
 from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Value
 from coordinator.wire.topics import FLOOR
@@ -40,6 +41,7 @@ from coordinator.wire.topics import FLOOR
 NOTICES_MAX = 60
 """Chosen: a few screens; everything is in the journal."""
 HOLDS_MAX = 3
+OPEN_MAX = 40
 STORY_LINES_MAX = 30
 """Chosen: what a person reads beside a run; the journal has all of it."""
 Snapshot = dict[str, Any]
@@ -89,6 +91,9 @@ class Board:
         self._evidence: dict[str, Mapping[str, Value]] = {}
         self._courses: dict[str, Course] = {}
         self._bolts: dict[int, tuple[Row, int]] = {}
+        self._judged: list[Judged] = []
+        self._open_points: list[str] | None = None
+        self._wanted = wanted_proofs(plan)
         self._at_us: dict[tuple[str, str], int] = {}
         """When something of a kind was heard of a party last."""
         self._missed: dict[tuple[str, bool], tuple[int, int]] = {}
@@ -155,6 +160,8 @@ class Board:
     def take_record(self, row: Row, at_us: int) -> None:
         """Take in what was proved about a bolt, and when."""
         self._bolts[int(row["bolt"])] = row, at_us
+        self._judged.append(Judged.of(row))
+        self._open_points = None
 
     def snapshot(self, now_us: int) -> Snapshot:
         """Return everything that the page shows now."""
@@ -186,8 +193,19 @@ class Board:
             "cell": self._arms.cell(state.lanes),
             "strip": self._strip.shown(now_us),
             "acts": acts_now(plan, state, now_us),
+            "joint_verdict": self._verdict(),
         }
         return {**shown, "now": present(shown)}
+
+    def _verdict(self) -> dict[str, Any] | None:
+        """Return whether the joint is accepted, once the procedure has ended; None before."""
+        if not self.has_ended or not self._wanted:
+            return None
+        is_complete = self._state.phase == "complete"
+        if self._open_points is None:
+            self._open_points = joint_points(self._judged, self._wanted, self._facts.joint)
+        points = self._open_points
+        return {"is_accepted": is_complete and not points, "open": points[:OPEN_MAX]}
 
     def _note(self, at_us: int, severity: str, kind: str, text: str) -> None:
         if kind != "barrier_passed":

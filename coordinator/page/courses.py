@@ -5,15 +5,44 @@ Units: degree, newton metre, megapascal.
 
 import math
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from coordinator.wire.messages import Trace
 
 POINTS_MAX = 120
 """Chosen: finer than a tablet shows, few enough for a narrow line."""
 Row = Mapping[str, Any]
+
+
+class Judged(NamedTuple):
+    """What acceptance reads of a record."""
+
+    bolt: int
+    kind: str
+    round: int
+    verdict: str
+    outcome: str
+    torque_nm: float | None
+    angle_rad: float | None
+    trace_torque_nm: Sequence[float]
+    trace_angle_rad: Sequence[float]
+
+    @classmethod
+    def of(cls, row: Row) -> "Judged":
+        """Return it of a row of the records."""
+        return cls(
+            int(row["bolt"]),
+            str(row["kind"]),
+            int(row["round"] or 0),
+            str(row["verdict"]),
+            str(row.get("outcome", "")),
+            row["torque_nm"],
+            row.get("angle_rad"),
+            row.get("trace_torque_nm", ()),
+            row.get("trace_angle_rad", ()),
+        )
 
 
 @dataclass(slots=True)
@@ -58,6 +87,8 @@ STAGES = {"run-up": "run_up", "check": "checked", "break-out": "loose", "back-ou
 def stage_of(row: Row) -> str:
     """Return how far a bolt is, by its last record."""
     if row["verdict"] != "accepted":
+        if row.get("outcome") == "interrupted":
+            return "interrupted"  # A hold broke it off: it is done again.
         return str(row["verdict"])
     return "by_hand" if row.get("outcome") == "by_hand" else STAGES.get(row["kind"], "round")
 

@@ -92,14 +92,14 @@ def _held(snapshot: Row, phase: str) -> dict[str, Any]:
 
 
 def _ended(snapshot: Row, phase: str) -> dict[str, Any]:
-    bad = [one["bolt"] for one in snapshot["bolts"] if one["state"] == "bad"]
-    open_ = [one["bolt"] for one in snapshot["bolts"] if one["state"] == "open"]
+    verdict = snapshot["joint_verdict"]
+    bad = [one["bolt"] for one in snapshot["bolts"] if one["state"] != "good"]
     if phase != "complete":
-        return {"key": phase, "tone": "warn", "act": "", "bolts": [*bad, *open_]}
-    if bad:
+        return {"key": phase, "tone": "warn", "act": "", "bolts": bad}
+    if verdict is None:
+        return {"key": "complete", "tone": "calm", "act": ""}
+    if not verdict["is_accepted"]:
         return {"key": "rejected", "tone": "bad", "act": "", "bolts": bad}
-    if open_:
-        return {"key": "complete", "tone": "calm", "act": "", "bolts": open_}
     return {"key": "accepted", "tone": "calm", "act": ""}
 
 

@@ -12,25 +12,14 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from tests.support.brokers import MOSQUITTO, mosquitto, mosquitto_on, processes_with
 from tests.support.page_run import PHRASE, PageRun, page_run
 
-CHROMIUM = "/usr/bin/chromium"
 PATIENCE_MS = 60_000
 TABS_MAX = 60
 pytestmark = pytest.mark.broker
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if not Path(CHROMIUM).exists():
-        pytest.skip("Debian's chromium is not installed; tests/all.sh installs it")
-    with sync_playwright() as playwright:
-        made = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield made
-        made.close()
 
 
 @pytest.fixture

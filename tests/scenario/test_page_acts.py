@@ -4,8 +4,12 @@ from typing import Any
 
 import pytest
 
-from coordinator.page.board import Snapshot
-from tests.support.page_states import Recorder
+from coordinator.core.decide import begin
+from coordinator.operate.cell_drawing import CellDrawing
+from coordinator.page.board import Board, Facts, Snapshot
+from coordinator.sequence import load
+from tests.support.page_states import Recorder, states
+from tests.support.sequence_files import SEQUENCES
 
 FROM = {
     "start": {"idle"},
@@ -47,6 +51,20 @@ def test_an_act_is_offered_only_in_a_phase_that_has_it_and_never_past_a_latched_
         ("restart", "held"),
     ):
         assert seen.get(known), f"{known} was never offered"
+
+
+def test_the_kept_states_have_the_shape_of_what_the_page_is_sent_today() -> None:
+    """Pictures of a shape that nothing sends any more would show nothing."""
+    loaded = load(SEQUENCES / "makeup_8.yaml")
+    facts = Facts("run", True, 1.0, loaded.joint, geometry=CellDrawing(loaded))
+    now = Board(loaded.plan, begin(loaded.plan), facts).snapshot(0)
+
+    for name, kept in states().items():
+        assert set(kept) - {"to_go", "ahead"} == set(now), name
+        for part in ("lanes", "interlocks", "acts"):
+            assert set(kept[part][0]) == set(now[part][0]), (name, part)
+        for part in ("pull", "cell", "strip"):
+            assert set(kept[part]) == set(now[part]), (name, part)
 
 
 @pytest.mark.timeout(120)

@@ -98,6 +98,7 @@ OWN = (
     *("strip.segments.*.end_s", "strip.barriers.*.at_s", "strip.barriers.*.lanes.*"),
     *("strip.barriers.*.is_pair", "strip.marks.*.at_s", "strip.marks.*.severity"),
     *("strip.marks.*.lane", "acts.*.act", "acts.*.applies", "acts.*.why"),
+    *("joint_verdict.is_accepted", "joint_verdict.open.*"),  # Of the records, whose times are kept.
     # Things that stay as they were put until somebody reports otherwise: the strip has the times.
     *("cell.cover.is_in", "cell.pins.*", "cell.bolts_in.*", "cell.pipe"),
     # Chosen from what stands elsewhere in the same snapshot, with its time there.

@@ -1,9 +1,11 @@
-"""Snapshots of a rehearsed make-up, as a page is sent them: the same bytes on every machine."""
+"""Snapshots of rehearsed runs, as a page is sent them.
+
+`python -m tests.support.page_states` rehearses and keeps them anew; then the pictures are due too.
+"""
 
 import json
 from collections.abc import Callable
 from functools import cache
-from typing import Any
 
 from coordinator.core.decide import begin
 from coordinator.core.effects import Effect, WriteRecord
@@ -16,6 +18,7 @@ from coordinator.operate.expectation_process import expect
 from coordinator.operate.signs import signs_by_fault
 from coordinator.page.board import Board, Facts, Snapshot
 from coordinator.records.rows import Run
+from coordinator.records.windows import Calibration
 from coordinator.records.write import ToolFacts, to_row
 from coordinator.rehearse.rehearsal import rehearse
 from coordinator.rehearse.simulated import BOLT_CATALOGUE, PLACED
@@ -25,6 +28,9 @@ from coordinator.wire.messages import Faulted, Finished, Message, Progressed, Tr
 from tests.support.sequence_files import SEQUENCES
 
 KINDS = {f'"org.bothsides.{one.__name__.lower()}"': one for one in (Progressed, Finished, Faulted)}
+CASES = SEQUENCES.parent / "tests" / "page" / "cases"
+KEPT = CASES.parent / "recorded_states.json"
+DAY = "2026-12-01T06:00:00+00:00"
 Wanted = Callable[[Snapshot], bool]
 
 
@@ -35,13 +41,20 @@ class Recorder:
         sequence: File below `sequences/`.
         case: File below `sequences/cases/`, empty for none.
         wanted: Name of a state to what a snapshot of it must be like.
+        tools: Calibrations by which the records are judged; None asks for none.
     """
 
-    def __init__(self, sequence: str, case: str, wanted: dict[str, Wanted]) -> None:
+    def __init__(
+        self,
+        sequence: str,
+        case: str,
+        wanted: dict[str, Wanted],
+        tools: tuple[Calibration, ...] | None = None,
+    ) -> None:
         self.loaded = load(SEQUENCES / sequence)
         self.plan = self.loaded.plan
         facts = Facts(
-            "run",
+            "20261201T060000Z",
             True,
             1.0,
             self.loaded.joint,
@@ -55,7 +68,8 @@ class Recorder:
         self.wanted = wanted
         self._traces: dict[int, Trace] = {}
         self._looked_us = -1_000_000
-        self._run = Run("run", self.loaded.joint.name, self.plan.name, self.plan.digest, "", True)
+        name = "20261201T060000Z"
+        self._run = Run(name, self.loaded.joint.name, self.plan.name, simulated=True, tools=tools)
         rehearse(
             self.loaded,
             case=read_case(SEQUENCES / "cases" / case, BOLT_CATALOGUE, placed=PLACED)
@@ -86,7 +100,8 @@ class Recorder:
         for effect in effects:
             if isinstance(effect, WriteRecord):
                 trace = self._traces.get(effect.command, Trace())
-                facts = ToolFacts(trace, "wrench", True, "")
+                tool = "wrench" if trace.pressure_pa else "spinner"
+                facts = ToolFacts(trace, tool, True, DAY)
                 row = to_row(self.plan, self._run, effect, facts)
                 if row is not None:
                     self.board.take_record(row, event.at_us)
@@ -115,9 +130,36 @@ def _pulling(now: Snapshot) -> bool:
     )
 
 
+def _in_round(number: int) -> Wanted:
+    return lambda now: now["now"]["key"] == "pair" and now["pull"]["round"] == number
+
+
 @cache
-def states() -> dict[str, Any]:
-    """Return every recorded state by its name."""
+def states() -> dict[str, Snapshot]:
+    """Return every recorded state by its name, as kept: pictures change with the page alone."""
+    kept: dict[str, Snapshot] = json.loads(KEPT.read_text(encoding="utf-8"))
+    return kept
+
+
+def rehearsed() -> dict[str, Snapshot]:
+    """Rehearse every state anew, to be kept."""
+    rejected = Recorder(
+        "makeup_8.yaml",
+        "",
+        {"finished-rejected": lambda now: now["phase"] == "complete"},
+        (
+            Calibration("fore", "wrench", "2026-08-03", "2027-08-03"),
+            Calibration("fore", "spinner", "2026-08-03", "2027-08-03"),
+            Calibration("aft", "wrench", "2026-05-11", "2026-11-11"),
+            Calibration("aft", "spinner", "2026-08-03", "2027-08-03"),
+        ),
+    ).found
+    twenty = Recorder("makeup_20.yaml", "", {"twenty-bolts": _in_round(2)}).found
+    held = Recorder(
+        "makeup_8.yaml",
+        str(CASES / "held_by_mate.yaml"),
+        {"held": lambda now: now["phase"] == "held"},
+    ).found
     clean = Recorder(
         "makeup_8.yaml",
         "",
@@ -132,11 +174,24 @@ def states() -> dict[str, Any]:
         "makeup_8.yaml", "low_supply_aft.yaml", {"prompt": lambda now: bool(now["prompts"])}
     ).found
     person = Recorder(
-        "makeup_8.yaml", "person_steps_in.yaml", {"alarm": lambda now: now["phase"] == "held"}
+        "makeup_8.yaml",
+        "person_steps_in.yaml",
+        {
+            "alarm": lambda now: now["phase"] == "held",
+            "floor-clear-again": lambda now: (
+                now["now"]["act"] == "reset"
+                and any(one["act"] == "reset" and one["applies"] for one in now["acts"])
+            ),
+            "reset": lambda now: now["now"]["act"] == "restart",
+        },
     ).found
-    found = {**clean, **asked, **person}
+    found = {**clean, **asked, **person, **held, **rejected}
     expected = expect(str(SEQUENCES / "makeup_8.yaml"), None, 1)
     if expected is not None:
         for one in found.values():
             one["to_go"], one["ahead"] = expected.to_go(one), expected.ahead(one)
-    return found
+    return {**found, **twenty}
+
+
+if __name__ == "__main__":
+    KEPT.write_text(json.dumps(rehearsed(), separators=(",", ":")) + "\n", encoding="utf-8")

@@ -65,7 +65,7 @@ export function NowRow({ live }: { live: Snapshot | null }) {
   const said = Object.entries(store.said).filter(([key]) => key === "hold" || key === expected || ["start", "restart", "reset", "resume", "pause", "stop", "abort"].includes(key)).at(-1)?.[0];
   const known = expected ? actOf(live, expected) : null;
   return (
-    <section id="now" class={tone} aria-label={t("now")} role={tone === "calm" ? undefined : "alert"}>
+    <section id="now" data-key={about.key} class={tone} aria-label={t("now")} role={tone === "calm" ? undefined : "alert"}>
       {tone === "calm" ? (about.key === "accepted" ? <Sign kind="good" /> : null) : <Sign kind={tone} />}
       <div class="tx"><h1>{head}</h1><p>{below}</p></div>
       <div class="do" id="said">

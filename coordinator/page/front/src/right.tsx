@@ -13,7 +13,7 @@ export function Right({ now }: { now: Snapshot }) {
     <aside id="right" tabIndex={0} aria-label={t("asked")}>
       {now.alarms.length && !asked ? <Alarms now={now} /> : null}
       {asked ? <Prompts now={now} /> : isEnded(now) ? <Ended now={now} /> : now.phase === "idle" ? <Before now={now} />
-        : now.phase === "held" || now.phase === "holding" ? <Held now={now} /> : <><PullBox now={now} />{Object.keys(now.pull.courses).length ? null : <section class="ended"><h3>{t("boltTable")}</h3><BoltBars bolts={now.bolts} /></section>}</>}
+        : now.phase === "held" || now.phase === "holding" ? <Held now={now} /> : <><PullBox now={now} />{Object.keys(now.pull.courses).length ? null : <section class="ended" aria-label={t("boltTable")}><h3>{t("boltTable")}</h3><BoltBars bolts={now.bolts} /></section>}</>}
       {now.alarms.length && asked ? <Alarms now={now} /> : null}
     </aside>
   );
@@ -127,9 +127,10 @@ function Ended({ now }: { now: Snapshot }) {
   const key = now.now.key, kind = key === "accepted" ? "good" : key === "rejected" ? "bad" : "warn";
   return (
     <section aria-label={t("ended")} class="ended">
-      <div class={`verdict ${kind}`}><Sign kind={kind} /><b>{key === "accepted" ? t("accepted") : key === "rejected" ? t("notAccepted") : tOr(now.phase, now.phase)}</b></div>
+      <h2 class={`verdict ${kind}`}><Sign kind={kind} /><b>{key === "accepted" ? t("accepted") : key === "rejected" ? t("notAccepted") : tOr(now.phase, now.phase)}</b></h2>
       <h3>{t("torqueReached")}</h3>
       <BoltBars bolts={now.bolts} />
+      {now.joint_verdict?.open.length ? <details open={now.bolts.length < 9}><summary>{t("openPoints", { count: now.joint_verdict.open.length })}</summary>{now.joint_verdict.open.slice(0, 12).map((one) => <p key={one} class="s">{plain(one)}</p>)}</details> : null}
       <p class="foot"><a class="b" href={`/api/certificates/${encodeURIComponent(now.run)}.pdf`}>{t("certificate")}</a> <a class="b" href={`/records?run=${encodeURIComponent(now.run)}`}>{t("records")}</a></p>
     </section>
   );

@@ -47,7 +47,7 @@ export interface Snapshot {
   missed: { party: string; by_party: boolean; messages: number; at_s: number }[];
   barriers: { name: string; phase: string; parties: { name: string; state: string; at_s: number }[]; left_s: number | null }[];
   interlocks: Interlock[]; prompts: Prompt[]; notices: { at_s: number; severity: string; kind: string; text: string }[]; bolts: Bolt[]; pull: Pull; cell: Cell;
-  acts: Act[]; now: Now; to_go?: { left_s: number; side: string } | null; strip?: Strip; ahead?: Strip | null;
+  acts: Act[]; now: Now; joint_verdict: { is_accepted: boolean; open: string[] } | null; to_go?: { left_s: number; side: string } | null; strip?: Strip; ahead?: Strip | null;
 }
 export interface Session { who: string | null; can_sign_in: boolean; can_hold: boolean; has_run: boolean }
 export interface Said { state: string; text: string }

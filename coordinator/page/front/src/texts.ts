@@ -20,10 +20,10 @@ export const en = {
   // Now
   nowPair: "{sides} pull bolts {bolts} together.", nowWaiting: "Everybody waits.", nowReady: "Ready to start.",
   nowNotReady: "Not ready to start.", nowAsked: "{side} asks: {fault} at {about}.", nowAskedPlain: "{side} asks: {fault}.",
-  nowHoldPoint: "{side} waits at a hold point.", nowHeld: "Held: {reason}.", nowHolding: "Coming to a hold: {reason}.",
+  nowHoldPoint: "{side} waits at a hold point.", nowHeld: "Held: {reason}.", plainReason: "{reason}.", nowHolding: "Coming to a hold: {reason}.",
   nowPaused: "Paused.", nowTripped: "Held: {cause}.", nowBlocked: "Held: {cause}.", nowLost: "{sides} not heard on the bus.",
   nowStep: "Waits for your word for the next step.", nowAccepted: "Finished: every bolt accepted.",
-  nowRejected: "Finished, not accepted: {bolts}.", nowComplete: "Finished.", nowStopped: "Stopped: {reason}.",
+  nowRejected: "Finished, not accepted: {bolts}.", manyBolts: "bolts {bolts}", nowRejectedPlain: "Finished, not accepted.", openPoints: "what is missing ({count})", notAcceptedHere: "The joint is not accepted.", nowComplete: "Finished.", nowStopped: "Stopped: {reason}.",
   nowAborted: "Aborted: {reason}.", nowRestarting: "Restarting: the arms get ready.", nowPausing: "Pausing: steps under way end first.",
   nowStopping: "Stopping.", nowAborting: "Aborting.",
   nothingToDo: "Nothing for you to do.", answerRight: "answer at the right →", answerBelow: "answer below ↓",
@@ -51,7 +51,7 @@ export const en = {
   park: "its park place", rack: "its tool rack", bin: "its bin", bore: "the bore", joint: "the joint, looking", bolt: "bolt {bolt}",
   cellLabel: "Plan of the cell. {arms} Bolts: {bolts}.",
   stage_pending: "pending", stage_run_up: "run up", stage_round: "round {round}", stage_checked: "accepted",
-  stage_by_hand: "by hand", stage_rejected: "rejected", stage_not_decidable: "not decidable", stage_loose: "loose", stage_out: "out",
+  stage_by_hand: "by hand", stage_interrupted: "broken off", stage_rejected: "rejected", stage_not_decidable: "not decidable", stage_loose: "loose", stage_out: "out",
   // Pull
   pullTitle: "Round {round} of {rounds}", lastPull: "Last pull", pullBolts: "bolts {bolts}", noPull: "Nobody has pulled yet.",
   noPullNow: "Nobody pulls now. Last pull:", target: "target {torque}", apart: "{apart} apart, {band} allowed",

@@ -75,11 +75,11 @@ export function sentence(now: Snapshot): [string, string] {
         interlock ? t("whatToDo", { action: interlock.operator_action }) : ""];
     case "lost": return [t("nowLost", { sides: capital(list(about.sides ?? [])) }), t("noPlace")];
     case "accepted": return [t("nowAccepted"), t("allBolts", { count: now.bolts.length })];
-    case "rejected": return [t("nowRejected", { bolts: list(bolts.map((bolt) => t("bolt", { bolt }))) }), t("endedMore")];
-    case "held": return [t("nowHeld", { reason }), t("restartAfter")];
+    case "rejected": return [bolts.length ? t("nowRejected", { bolts: bolts.length > 1 ? t("manyBolts", { bolts: list(bolts) }) : t("bolt", { bolt: bolts[0] ?? 0 }) }) : t("nowRejectedPlain"), plain(now.joint_verdict?.open[0] ?? "")];
+    case "held": return [t(reason.startsWith("held") ? "plainReason" : "nowHeld", { reason: reason.startsWith("held") ? capital(reason) : reason }), t("restartAfter")];
     case "holding": return [t("nowHolding", { reason }), ""];
     case "stopped": case "aborted":
-      return [t(about.key === "stopped" ? "nowStopped" : "nowAborted", { reason: now.reason }), bolts.length ? t("openBolts", { count: bolts.length, all: now.bolts.length }) : ""];
+      return [now.reason.startsWith(about.key) ? t("plainReason", { reason: capital(now.reason) }) : t(about.key === "stopped" ? "nowStopped" : "nowAborted", { reason: now.reason }), now.joint_verdict ? t("notAcceptedHere") : bolts.length ? t("openBolts", { count: bolts.length, all: now.bolts.length }) : ""];
     case "complete": return [t("nowComplete"), bolts.length ? t("openBolts", { count: bolts.length, all: now.bolts.length }) : ""];
     case "not_ready": return [t("nowNotReady"), actOf(now, "start").why];
     case "waiting": return [t("nowWaiting"), now.lanes.flatMap((one) => one.unmet.slice(0, 1).map((what) => `${capital(one.name)}: ${what}`)).slice(0, 2).join("; ")];
