@@ -155,7 +155,7 @@ def _progress(output: Output, asked: FuzzAsked, campaign: Campaign) -> Iterator[
 
     before = signal.signal(signal.SIGINT, stop)
     columns = (
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         MofNCompleteColumn(),
         TextColumn(

@@ -11,6 +11,14 @@ PIPE_WIDTH = 160
 """Columns where there is no terminal to ask; chosen so that no table is cut."""
 
 
+def plain_console(*, stderr: bool = False) -> Console:
+    """Return a console that prints what people and editors read as it is.
+
+    `a.yaml:100:13` holds no picture of a hundred, and a text of a user no colours.
+    """
+    return Console(stderr=stderr, highlight=False, soft_wrap=True, markup=False, emoji=False)
+
+
 class Exit(IntEnum):
     """What the program tells scripts."""
 
@@ -28,14 +36,14 @@ class Output:
     """Where text and documents go."""
 
     is_json: bool = False
-    people: Console = field(default_factory=Console)
-    errors: Console = field(default_factory=lambda: Console(stderr=True))
+    people: Console = field(default_factory=plain_console)
+    errors: Console = field(default_factory=lambda: plain_console(stderr=True))
 
     @classmethod
     def of(cls, is_json: bool) -> "Output":
         """Return where things go; people's text leaves stdout to the document."""
-        people = Console(stderr=is_json, highlight=False, soft_wrap=True)
-        errors = Console(stderr=True, highlight=False, soft_wrap=True)
+        people = plain_console(stderr=is_json)
+        errors = plain_console(stderr=True)
         for console in (people, errors):
             if not console.is_terminal:
                 console.width = PIPE_WIDTH

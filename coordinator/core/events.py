@@ -102,6 +102,8 @@ class PartyHeld:
     at_us: int
     party: int
     number: int = 0
+    reason: str = ""
+    """Why, in the party's own words; for people, nothing is decided by it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -220,8 +220,7 @@ def stands(turn: Turn, lane: int, number: int) -> None:
 def watch_timers(turn: Turn, lane: int) -> None:
     """Act on the lane's deadlines that are over."""
     at_hand = turn.lane(lane)
-    party = at_hand.party
-    if party.online and turn.now_us - party.seen_us > turn.plan.timing.silence_us:
+    if at_hand.party.online and turn.now_us - at_hand.party.seen_us > turn.plan.timing.silence_us:
         lost(turn, lane, "is silent")
         at_hand = turn.lane(lane)
     # Before the other deadlines: while it may still move, nothing else about it is decided.

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from coordinator.core.effects import Effect, Notify, SendDo
-from coordinator.core.events import CommandFaulted, Event, SignalSeen
+from coordinator.core.events import CommandFaulted, Event, PartyHeld, SignalSeen
 from coordinator.core.plan import Plan
 from coordinator.core.state import State
 
@@ -75,6 +75,9 @@ class HoldStories:
             return [(f"{self._plan.signals[event.signal].name} is {value}", "signal")]
         if isinstance(event, CommandFaulted):
             return [(f"{self._plan.parties[event.party].name} reports {event.fault}", "report")]
+        if isinstance(event, PartyHeld) and event.reason and not event.number:
+            name = self._plan.parties[event.party].name
+            return [(f"{name} held by itself: {event.reason}", "report")]
         return []
 
     def _of_effect(self, effect: Effect) -> tuple[str, str] | None:

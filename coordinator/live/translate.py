@@ -203,8 +203,8 @@ def _report_event(party: int, body: Report, at_us: int, origin_us: int) -> Event
         case Interrupted(command, evidence):
             died = evidence.get("process_died") is True
             return CommandInterrupted(at_us, party, command, died)
-        case Held(_, number):
-            return PartyHeld(at_us, party, number)
+        case Held(reason, number):
+            return PartyHeld(at_us, party, number, reason)
         case Ready(number):
             return PartyReady(at_us, party, number)
         case _:

@@ -80,7 +80,7 @@ class Screen:
             return
         # Not the console that prints elsewhere: that one leaves wrapping to the terminal, and the
         # number of lines to erase would be wrong.
-        console = Console(file=self._console.file, highlight=False)
+        console = Console(file=self._console.file, highlight=False, markup=False, emoji=False)
         live = Live(
             console=console,
             get_renderable=lambda: region(console.width, console.height),

@@ -34,7 +34,7 @@ def prove(output: Output, name: str, loaded: Loaded, asked: Proving) -> dict[str
     began_s = time.monotonic()
     with Progress(
         SpinnerColumn(),
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         TimeElapsedColumn(),
         console=output.people,
         transient=True,

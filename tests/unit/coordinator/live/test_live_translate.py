@@ -87,7 +87,7 @@ def translated(body: Body, *, source: str = "aft", subject: str | None = None) -
         (Progressed(4, torque_nm=812.6), CommandProgressed(70, 1, 4, 813)),
         (Faulted(4, "leak"), CommandFaulted(70, 1, 4, "leak")),
         (Interrupted(4), CommandInterrupted(70, 1, 4)),
-        (Held("lease lapsed", 3), PartyHeld(70, 1, 3)),
+        (Held("lease lapsed", 3), PartyHeld(70, 1, 3, "lease lapsed")),
         (Ready(3), PartyReady(70, 1, 3)),
         (PartyState(True, boot=9, running=4), PartySeen(70, 1, 9, 4)),
         (PartyState(False), PartyLost(70, 1)),
