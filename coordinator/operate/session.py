@@ -190,9 +190,7 @@ class Session:
         alarms, stories = Alarms(plan), HoldStories(plan)
         state = self._replayed.state
         terminal = self._terminal(state, alarms)
-        page = self._page(state, alarms, stories)
-        for row in store.list_records(RecordFilter(run=self._run)):  # Of before a crash, if any.
-            page.board.take_record(asdict(row), from_time(row.at) - self._origin_us)
+        page = self._page(state, alarms, stories, store)
         foresight = Foresight(plan, self._asked(), self._say, page.board.foresee)
         told = AnswersTold(plan, state, self._say), TellStories(stories, self._say)
         self._consoles = (page.calls, terminal.calls)
@@ -261,7 +259,9 @@ class Session:
             causes=str(causes) if wishes.simulated else None,
         )
 
-    def _page(self, state: State, alarms: Alarms, stories: HoldStories) -> RunPage:
+    def _page(
+        self, state: State, alarms: Alarms, stories: HoldStories, store: RecordStore
+    ) -> RunPage:
         wishes = self._wishes
         stands = wishes.stands
         facts = Facts(
@@ -278,6 +278,8 @@ class Session:
         )
         page = RunPage(wishes.page, self._plan, state, facts, now_us=self._now_us, say=self._say)
         page.board.alarms, page.board.stories = alarms, stories
+        for row in store.list_records(RecordFilter(run=self._run)):  # Of before a crash, if any.
+            page.board.take_record(asdict(row), from_time(row.at) - self._origin_us)
         if not (wishes.simulated or wishes.interactive or page.has_operators):
             self._say(NO_CONSOLE)
         return page
