@@ -14,7 +14,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 from coordinator.core.effects import WriteRecord
 from coordinator.core.plan import Plan
-from coordinator.operate.pinned import load_pinned
+from coordinator.live.hurry import hurried
+from coordinator.operate.pinned import load_pinned, speed_of
 from coordinator.records.journal import FILE_NAME, Head, Journal, JournalFailed
 from coordinator.records.replaying import Replaying
 from coordinator.records.rows import RecordFilter, StoredRecord
@@ -112,27 +113,50 @@ def _journal_at(path: Path, commits: int | None) -> tuple[int, str]:
     return len(kept), kept[-1] if kept else ""
 
 
-def journal_differences(store: RecordStore, place: str) -> list[str]:
-    """Return in which rows the store tells something else than the journals of its runs."""
+OTHER_VERSION = ("[JNL004]", "[JNL006]")
+"""Of a journal that is whole, and that this version decides otherwise."""
+
+
+def journal_differences(store: RecordStore, place: str) -> tuple[list[str], list[str]]:
+    """Return where the store differs from the journals of its runs, and what was not compared.
+
+    A journal that another version wrote may be decided otherwise now; that is no finding.
+    """
     found: list[str] = []
+    not_compared: list[str] = []
     for path in sorted(Path(place).glob(f"*/{FILE_NAME}")) if "://" not in place else ():
         try:
-            with contextlib.closing(Journal.open(path)) as journal:
-                loaded = load_pinned(journal.head)
-                if loaded is None:
-                    found.append(f"{path}: its files do not load; the run cannot be compared")
-                    continue
-                replaying = Replaying(loaded.plan, journal.head.first_command)
-                for _ in replaying.take_journal(journal):
-                    pass
-                run = journal.head.run
-                rows = store.list_records(RecordFilter(run=run), traces=False)
-                differing = _differences(loaded.plan, journal.head, replaying.proofs, rows)
-                has_ended = any(one.run == run and one.phase for one in store.runs())
-                found += _without_tail(list(differing), has_ended=has_ended)
+            differing = _run_differences(store, path)
         except JournalFailed as error:
-            found.append(f"the journal of a run cannot be read: {error}")
-    return found
+            is_other = str(error).endswith(OTHER_VERSION)
+            words = f"the journal of a run cannot be {'decided again' if is_other else 'read'}"
+            (not_compared if is_other else found).append(f"{words}: {error}")
+            continue
+        if differing is None:
+            not_compared.append(f"{path}: its files do not load; the run was not compared")
+        found += differing or []
+    return found, not_compared
+
+
+def _run_differences(store: RecordStore, path: Path) -> list[str] | None:
+    """Return what differs in one run, None where its files do not load any more.
+
+    Raises:
+        JournalFailed: the journal cannot be read, or is decided otherwise now.
+    """
+    with contextlib.closing(Journal.open(path)) as journal:
+        loaded, head = load_pinned(journal.head), journal.head
+        if loaded is None:
+            return None
+        # A run that went faster than life was decided by a plan with longer waits.
+        plan = hurried(loaded.plan, speed_of(head))
+        replaying = Replaying(plan, head.first_command)
+        for _ in replaying.take_journal(journal):
+            pass
+    rows = store.list_records(RecordFilter(run=head.run), traces=False)
+    has_ended = any(one.run == head.run and one.phase for one in store.runs())
+    differing = list(_differences(plan, head, replaying.proofs, rows))
+    return _without_tail(differing, has_ended=has_ended)
 
 
 MISSING = "the store has none"

@@ -65,3 +65,9 @@ def test_records_of_a_run_are_judged_by_the_windows_that_it_was_given(tmp_path: 
     pulls = [one for one in rows if one["kind"] == "pull"]
     assert {one["verdict"] for one in pulls} == {"rejected"}
     assert all("angle_below" in one["reasons"] for one in pulls)
+
+    # Decided again from the journal, with the longer waits of a run that is ten times as fast.
+    verify = ["records", "verify", "--out", str(tmp_path / "out"), "--json"]
+    verified = CliRunner().invoke(app, verify)
+    assert (verified.exit_code, json.loads(verified.stdout)["findings"]) == (0, [])
+    assert json.loads(verified.stdout)["signed_heads"] == 1

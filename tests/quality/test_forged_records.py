@@ -183,6 +183,18 @@ def test_what_nobody_touched_is_whole(site: Site) -> None:
     assert json.loads(done.stdout)["signed_heads"] == 2
 
 
+def test_a_run_that_this_version_decides_otherwise_is_no_finding(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """RC13: after an upgrade old runs stay whole by chain and head; what was not done is said."""
+    monkeypatch.setattr("coordinator.operate.head_audit.load_pinned", lambda head: None)
+
+    done = verify(site)
+
+    assert done.exit_code == 0
+    assert "the run was not compared" in json.loads(done.stdout)["not_compared"][0]
+
+
 def test_a_journal_of_another_run_does_not_pass(site: Site, tmp_path: Path) -> None:
     """RC13: a good run's journal and store in the place of a bad one's."""
     other = rehearse_into(tmp_path / "other", "burr_on_bolt_3")

@@ -59,6 +59,8 @@ class VerifyDocument(Document):
     """What is wrong first."""
     findings: list[str]
     """Everything that is wrong with chain, signed heads and journals."""
+    not_compared: list[str]
+    """Runs whose journals this version cannot decide again: no finding, and no proof either."""
     signed_heads: int
     """How many were compared."""
 

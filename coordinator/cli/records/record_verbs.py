@@ -85,9 +85,10 @@ def verify_records(output: Output, place: str, heads: Sequence[Path], key: Path 
         wrong = store.verify() or _missing_run(store, place)
         found = [] if wrong is None else [wrong]
         found += [] if public is None else audit(store, place, known, public)
-        found += journal_differences(store, place)
+        differing, not_compared = journal_differences(store, place)
+        found += differing
         seq, digest = store.head()
-    for one in found:
+    for one in (*found, *not_compared):
         output.say(one)
     if not found:
         output.say(f"{counted(seq, 'row')}, the chain is whole; head {digest}")
@@ -100,6 +101,7 @@ def verify_records(output: Output, place: str, heads: Sequence[Path], key: Path 
         head=digest,
         finding=found[0] if found else None,
         findings=found,
+        not_compared=not_compared,
         signed_heads=len(known),
     )
     return Exit.FINDINGS if found else Exit.GOOD
